@@ -1,0 +1,9 @@
+//! Vetting of two-half cavity molds before any toolpath is made.
+
+pub mod field;
+pub mod mesh;
+pub mod report;
+pub mod setup;
+pub mod shop;
+pub mod units;
+pub mod vet;

@@ -1,0 +1,81 @@
+//! Triangle meshes: reading, welding, health, bodies. Knows nothing of molds.
+
+mod topology;
+
+pub use topology::{Edge, Topology};
+
+use nalgebra::{Isometry3, Point3, Vector3};
+
+/// A place in space, millimetres.
+pub type Point = Point3<f64>;
+/// A direction or a difference of places, millimetres.
+pub type Vector = Vector3<f64>;
+
+/// An indexed triangle mesh, coordinates in millimetres, corners
+/// counter-clockwise seen from outside the material.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Mesh {
+    /// Corner places.
+    pub vertices: Vec<Point>,
+    /// Three indices into `vertices` per triangle.
+    pub triangles: Vec<[u32; 3]>,
+}
+
+impl Mesh {
+    /// The three corners of triangle `t`.
+    ///
+    /// # Panics
+    /// If `t` or one of its corners is out of range.
+    pub fn corners(&self, t: usize) -> [Point; 3] {
+        self.triangles[t].map(|v| self.vertices[v as usize])
+    }
+
+    /// Twice the area of triangle `t` times its unit normal; zero for a degenerate triangle.
+    pub fn area_normal(&self, t: usize) -> Vector {
+        let [a, b, c] = self.corners(t);
+        (b - a).cross(&(c - a))
+    }
+
+    /// Unit normal of triangle `t`, pointing out of the material; `None` when it has no area.
+    pub fn normal(&self, t: usize) -> Option<Vector> {
+        self.area_normal(t).try_normalize(f64::MIN_POSITIVE)
+    }
+
+    /// Area of triangle `t`, mm².
+    pub fn area(&self, t: usize) -> f64 {
+        0.5 * self.area_normal(t).norm()
+    }
+
+    /// Smallest and largest coordinates of the corners in use; `None` without triangles.
+    pub fn bounds(&self) -> Option<(Point, Point)> {
+        let mut used = self
+            .triangles
+            .iter()
+            .flatten()
+            .map(|&v| self.vertices[v as usize]);
+        let first = used.next()?;
+        Some(used.fold((first, first), |(lo, hi), p| (lo.inf(&p), hi.sup(&p))))
+    }
+
+    /// Signed volume by the divergence theorem, mm³; negative when the mesh is inside out.
+    ///
+    /// Summed about the first corner, so that a mesh far from the origin keeps its digits.
+    pub fn signed_volume(&self) -> f64 {
+        let Some(origin) = self.vertices.first() else {
+            return 0.0;
+        };
+        let of = |t: usize| {
+            let [a, b, c] = self.corners(t).map(|p| p - origin);
+            a.dot(&b.cross(&c))
+        };
+        (0..self.triangles.len()).map(of).sum::<f64>() / 6.0
+    }
+
+    /// The same mesh, moved.
+    pub fn transformed(&self, by: &Isometry3<f64>) -> Mesh {
+        Mesh {
+            vertices: self.vertices.iter().map(|p| by * p).collect(),
+            triangles: self.triangles.clone(),
+        }
+    }
+}

@@ -1,0 +1,462 @@
+//! The data model of `report.json`, format `moldvet-report-1`.
+//!
+//! Lengths are millimetres, areas mm², volumes mm³, angles degrees, places `[x, y, z]` in the
+//! model's own coordinates (in millimetres whatever the file's unit). `null` is a figure that could
+//! not be computed; a finding then says why. `…_pm` is the half-width of the interval in which the
+//! figure lies. Fields may be added; none is renamed without raising [`FORMAT`].
+
+use crate::shop::CutterKind;
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+
+/// Version name of the report format.
+pub const FORMAT: &str = "moldvet-report-1";
+
+/// A place in the model's coordinates, mm.
+pub type Place = [f64; 3];
+
+/// Answer of a check, from good to bad in the order that decides the whole report.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Verdict {
+    /// Within the limit.
+    Pass,
+    /// Within the limit, with something to look at.
+    Watch,
+    /// Too close to call.
+    Unsure,
+    /// Beyond the limit.
+    Fail,
+}
+
+/// The whole report.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Report {
+    /// [`FORMAT`].
+    pub format: String,
+    /// Always `mm`.
+    pub units: String,
+    /// The worst of all verdicts.
+    pub verdict: Verdict,
+    /// Everything in force that can change a figure, defaults included.
+    pub settings: BTreeMap<String, serde_json::Value>,
+    /// One entry a half.
+    pub halves: Vec<Half>,
+    /// The two halves together; `null` for a single half.
+    pub mating: Option<Mating>,
+    /// What was found, worst first within a half.
+    pub findings: Vec<Finding>,
+}
+
+/// One half of the mold.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Half {
+    /// `A` or `B`.
+    pub name: String,
+    /// File it came from, name only.
+    pub file: String,
+    /// Number of its body within the file, from 0, largest first.
+    pub body: usize,
+    /// Unit vector from the cavity to the spindle.
+    pub tool_axis: [f64; 3],
+    /// How the axis was found.
+    pub tool_axis_why: String,
+    /// Parting level: distance along the tool axis from the model's origin, mm.
+    pub parting_level_mm: f64,
+    /// Whether the parting face is flat.
+    pub parting_flat: bool,
+    /// State of the mesh.
+    pub mesh: MeshHealth,
+    /// The grid of columns.
+    pub grid: GridInfo,
+    /// The hollow that is molded.
+    pub cavity: Cavity,
+    /// What the tool axis cannot see.
+    pub undercut: Undercut,
+    /// Whether the casting comes out.
+    pub draft: Draft,
+    /// What each cutter reaches.
+    pub reach: Reach,
+    /// How deep each tool length gets.
+    pub depth: Depth,
+}
+
+/// State of the mesh.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct MeshHealth {
+    /// Triangles of the half.
+    pub triangles: usize,
+    /// Distinct corners.
+    pub vertices: usize,
+    /// Every edge has its other side.
+    pub closed: bool,
+    /// Edges with a triangle on one side only.
+    pub open_edges: usize,
+    /// Edges whose triangles cannot be paired by shared solid.
+    pub nonmanifold_edges: usize,
+    /// Triangles without area.
+    pub degenerate_triangles: usize,
+    /// Triangles that stand twice.
+    pub duplicated_triangles: usize,
+    /// Triangles wound against their neighbours.
+    pub flipped_triangles: usize,
+    /// The half was given inside out (it is then turned around).
+    pub inside_out: bool,
+    /// Extent along the file's axes, mm.
+    pub size_mm: [f64; 3],
+    /// Estimated distance between the facets and the surface they stand for, mm (largest over the cavity).
+    pub chord_error_mm: f64,
+}
+
+/// The grid of columns.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct GridInfo {
+    /// Side of a cell, mm.
+    pub cell_mm: f64,
+    /// Cells along X and Y of the tool frame.
+    pub columns: [usize; 2],
+}
+
+/// The hollow that is molded: sums over hollows of kind cavity.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Cavity {
+    /// What fills it, hidden voids joined to it included.
+    pub volume_mm3: Option<f64>,
+    /// Its ±.
+    pub volume_mm3_pm: Option<f64>,
+    /// Deepest point below the parting level.
+    pub depth_mm: Option<f64>,
+    /// Its ±.
+    pub depth_mm_pm: Option<f64>,
+    /// Area of its surface, hidden surface included.
+    pub surface_mm2: Option<f64>,
+    /// Its ±.
+    pub surface_mm2_pm: Option<f64>,
+    /// Every hollow, largest first.
+    pub hollows: Vec<Hollow>,
+}
+
+/// Kind of a hollow.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum HollowKind {
+    /// Molded.
+    Cavity,
+    /// A pin of the other half enters it.
+    Socket,
+    /// Reaches the underside.
+    Through,
+    /// Open to the block's side along more than half of its rim, or taken out by the user.
+    Other,
+}
+
+/// One hollow below the parting level.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Hollow {
+    /// Its deepest visible place.
+    pub at_mm: Place,
+    /// What fills it.
+    pub volume_mm3: f64,
+    /// Deepest point below the parting level.
+    pub depth_mm: f64,
+    /// Area of its surface.
+    pub surface_mm2: f64,
+    /// What it is.
+    pub kind: HollowKind,
+}
+
+/// What the tool axis cannot see.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Undercut {
+    /// Answer.
+    pub verdict: Verdict,
+    /// Area of cavity surface with material straight above it.
+    pub hidden_area_mm2: Option<f64>,
+    /// Its ±.
+    pub hidden_area_mm2_pm: Option<f64>,
+    /// Volume of the voids under it.
+    pub hidden_volume_mm3: Option<f64>,
+    /// Its ±.
+    pub hidden_volume_mm3_pm: Option<f64>,
+    /// Largest hook.
+    pub hook_mm: Option<f64>,
+    /// Its ±.
+    pub hook_mm_pm: Option<f64>,
+    /// Hooks smaller than this are taken for rounding.
+    pub threshold_mm: f64,
+    /// Each connected region, largest hook first.
+    pub regions: Vec<UndercutRegion>,
+}
+
+/// Kind of a hidden region.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum RegionKind {
+    /// Joined to the cavity: locks the casting.
+    Undercut,
+    /// Opens to the underside or the outside only.
+    OtherSide,
+    /// Opens nowhere: a defect of the mesh.
+    Sealed,
+}
+
+/// One hidden region.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct UndercutRegion {
+    /// The place of the largest hook.
+    pub at_mm: Place,
+    /// Hidden surface.
+    pub area_mm2: f64,
+    /// Hidden void.
+    pub volume_mm3: f64,
+    /// Hook.
+    pub hook_mm: f64,
+    /// What it is.
+    pub kind: RegionKind,
+}
+
+/// Whether the casting comes out.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Draft {
+    /// Answer.
+    pub verdict: Verdict,
+    /// Draft asked for.
+    pub required_deg: f64,
+    /// Least draft over patches of at least the stated area.
+    pub least_deg: Option<f64>,
+    /// Its ±.
+    pub least_deg_pm: Option<f64>,
+    /// Cavity surface by draft.
+    pub bands: Vec<DraftBand>,
+    /// Cavity surface short of the required draft.
+    pub short_area_mm2: Option<f64>,
+    /// Its ±.
+    pub short_area_mm2_pm: Option<f64>,
+    /// Largest height along the axis of connected surface short of the required draft.
+    pub tallest_short_wall_mm: Option<f64>,
+    /// Its ±.
+    pub tallest_short_wall_mm_pm: Option<f64>,
+    /// A place on that wall; the place of the least draft where there is none.
+    pub at_mm: Option<Place>,
+}
+
+/// Cavity surface whose draft lies in `from_deg..to_deg`.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct DraftBand {
+    /// Lower end, included.
+    pub from_deg: f64,
+    /// Upper end, not included (90 is).
+    pub to_deg: f64,
+    /// Area.
+    pub area_mm2: f64,
+}
+
+/// What each cutter reaches.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Reach {
+    /// Answer.
+    pub verdict: Verdict,
+    /// Height that may stay.
+    pub leave_mm: f64,
+    /// Largest radius such that every ball up to it touches all visible cavity surface; 0 at a sharp edge.
+    pub smallest_concave_radius_mm: Option<f64>,
+    /// Its ±.
+    pub smallest_concave_radius_mm_pm: Option<f64>,
+    /// Its place.
+    pub at_mm: Option<Place>,
+    /// Sharp concave edges.
+    pub sharp_edges: Vec<SharpEdge>,
+    /// Name of the largest ball in the rack that clears.
+    pub smallest_ball_needed: Option<String>,
+    /// Name of the ball that leaves least.
+    pub best_ball: Option<String>,
+    /// Every cutter of the rack.
+    pub cutters: Vec<CutterReach>,
+}
+
+/// Kind of a sharp concave edge.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum SharpEdgeKind {
+    /// Along a flat floor: a flat cutter can.
+    Floor,
+    /// Between walls: no rotating cutter can.
+    Upright,
+    /// A corner where edges meet.
+    Point,
+}
+
+/// Connected sharp concave edges of one kind.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct SharpEdge {
+    /// What it is.
+    pub kind: SharpEdgeKind,
+    /// Length along the edge; 0 for a point.
+    pub length_mm: f64,
+    /// A place on it.
+    pub at_mm: Place,
+}
+
+/// What one cutter reaches and leaves.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CutterReach {
+    /// Name in the rack.
+    pub name: String,
+    /// Kind by corner.
+    pub kind: CutterKind,
+    /// Cutting diameter.
+    pub diameter_mm: f64,
+    /// Corner radius.
+    pub corner_radius_mm: f64,
+    /// Nothing is left higher than the leave; `null`: too close to call.
+    pub clears: Option<bool>,
+    /// Largest height left, normal to the surface.
+    pub left_height_mm: Option<f64>,
+    /// Its ±.
+    pub left_height_mm_pm: Option<f64>,
+    /// Area left higher than the leave.
+    pub left_area_mm2: Option<f64>,
+    /// Its ±.
+    pub left_area_mm2_pm: Option<f64>,
+    /// Visible cavity space that no position of the cutter covers.
+    pub left_volume_mm3: Option<f64>,
+    /// Its ±.
+    pub left_volume_mm3_pm: Option<f64>,
+    /// Place of the largest height left.
+    pub at_mm: Option<Place>,
+    /// Least stickout (tip to holder face) that reaches all that the cutter alone reaches.
+    pub stickout_needed_mm: Option<f64>,
+    /// Its ±.
+    pub stickout_needed_mm_pm: Option<f64>,
+}
+
+/// How deep each tool length gets.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Depth {
+    /// Answer.
+    pub verdict: Verdict,
+    /// Every cutter at every stickout.
+    pub tools: Vec<ToolDepth>,
+}
+
+/// What stops a tool.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Blocker {
+    /// A neck thicker than what the cutter has opened.
+    Neck,
+    /// The shank.
+    Shank,
+    /// The holder.
+    Holder,
+}
+
+/// One tool: a cutter at a stickout in a holder.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ToolDepth {
+    /// Name: cutter and stickout.
+    pub name: String,
+    /// Name of the cutter.
+    pub cutter: String,
+    /// Tip to holder face.
+    pub stickout_mm: f64,
+    /// Name of the holder.
+    pub holder: String,
+    /// Deepest tip position below the parting level.
+    pub deepest_mm: Option<f64>,
+    /// Its ±.
+    pub deepest_mm_pm: Option<f64>,
+    /// Share, by area, of what the cutter alone reaches.
+    pub reached_share: Option<f64>,
+    /// Its ±.
+    pub reached_share_pm: Option<f64>,
+    /// What touches first where it falls short; `null` where nothing does.
+    pub blocked_by: Option<Blocker>,
+    /// The deepest place that it falls short of; its deepest place where there is none.
+    pub at_mm: Option<Place>,
+}
+
+/// How the two halves lie in the files.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Layout {
+    /// Closed on each other.
+    Closed,
+    /// Laid open side by side.
+    Open,
+    /// In two files, not in a closed position.
+    Separate,
+}
+
+/// The two halves together.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Mating {
+    /// Answer.
+    pub verdict: Verdict,
+    /// How they came.
+    pub layout: Layout,
+    /// Largest gap near the rim.
+    pub gap_mm: Option<f64>,
+    /// Largest overlap near the rim.
+    pub overlap_mm: Option<f64>,
+    /// Largest plan distance between the two cavity rims.
+    pub outline_mismatch_mm: Option<f64>,
+    /// Space between the halves inside the rims, a gap included.
+    pub closed_volume_mm3: Option<f64>,
+    /// Its ±.
+    pub closed_volume_mm3_pm: Option<f64>,
+    /// Pins and their sockets.
+    pub pins: Vec<Pin>,
+}
+
+/// A pin in its socket.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Pin {
+    /// Foot of the pin.
+    pub at_mm: Place,
+    /// Diameter of the pin.
+    pub pin_diameter_mm: Option<f64>,
+    /// Diameter of the socket.
+    pub socket_diameter_mm: Option<f64>,
+    /// Half their difference.
+    pub radial_clearance_mm: Option<f64>,
+    /// Plan distance between their axes.
+    pub offset_mm: Option<f64>,
+}
+
+/// One finding: what, where, how much against what limit, and what to do.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Finding {
+    /// Check that found it: `mesh`, `setup`, `undercut`, `draft`, `reach`, `depth`, `mating`, `settings`.
+    pub check: String,
+    /// How bad.
+    pub verdict: Verdict,
+    /// `A`, `B` or `null` for both.
+    pub half: Option<String>,
+    /// One or two sentences, the last one what to do.
+    pub message: String,
+    /// Where.
+    pub at_mm: Option<Place>,
+    /// Figure.
+    pub value: Option<f64>,
+    /// Its limit.
+    pub limit: Option<f64>,
+}
