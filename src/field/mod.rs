@@ -1,5 +1,7 @@
 //! Grids over the tool plane: columns, height maps, cutter offsets. Knows nothing of molds.
 
+mod columns;
 mod grid;
 
+pub use columns::{Columns, Crossing};
 pub use grid::{Grid, HeightMap};

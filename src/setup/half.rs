@@ -1,0 +1,59 @@
+//! One half of the mold, in its tool frame.
+
+use super::frame::Frame;
+use crate::mesh::{Health, Mesh, Point, Topology};
+
+/// What the parting level is.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Parting {
+    /// A flat face at Z = 0.
+    Flat,
+    /// No flat face, one half alone: Z = 0 is the highest point, all that lies lower is taken as cavity.
+    Highest,
+    /// Not flat, judged by the other half closed on this one.
+    Contact {
+        /// The other half, in this half's tool frame.
+        other: Mesh,
+        /// Surfaces closer than this along Z are in contact, mm.
+        within: f64,
+    },
+}
+
+/// One half of the mold, in its tool frame: tool axis = +Z, parting level = 0.
+#[derive(Debug, Clone)]
+pub struct Half {
+    /// `A` or `B`.
+    pub name: String,
+    /// File it came from, name only.
+    pub file: String,
+    /// Number of its body within the file.
+    pub body: usize,
+    /// Its surface, tool frame, mm.
+    pub mesh: Mesh,
+    /// Its edges.
+    pub topology: Topology,
+    /// Model coordinates to tool frame.
+    pub frame: Frame,
+    /// How the axis was found.
+    pub axis_why: String,
+    /// What the parting level is.
+    pub parting: Parting,
+    /// Largest step between neighbouring coordinates of the file, mm.
+    pub rounding: f64,
+    /// State of the mesh.
+    pub health: Health,
+    /// Extent along the file's axes, mm.
+    pub size: [f64; 3],
+}
+
+impl Half {
+    /// Smallest and largest coordinates, tool frame.
+    pub fn bounds(&self) -> (Point, Point) {
+        self.mesh.bounds().unwrap_or_else(|| (Point::origin(), Point::origin()))
+    }
+
+    /// Lengths below this are rounding: the larger of 2 µm and four times the coordinates' rounding, mm.
+    pub fn tolerance(&self) -> f64 {
+        (4.0 * self.rounding).max(0.002)
+    }
+}

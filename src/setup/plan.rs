@@ -1,0 +1,229 @@
+//! The half seen along the tool axis: outline, parting level, hollows.
+
+use crate::field::{Columns, Grid, HeightMap};
+use crate::mesh::Mesh;
+
+/// Cells of a grid that belong together: `labels[k]` is the component of cell `k` plus one, 0 for none.
+#[derive(Debug, Clone)]
+pub struct Components {
+    /// One label a cell.
+    pub labels: Vec<u32>,
+    /// Number of components.
+    pub count: usize,
+}
+
+impl Components {
+    /// Joins cells that are members and share a side; components are numbered by their first cell.
+    pub fn of(grid: &Grid, member: impl Fn(usize) -> bool) -> Components {
+        let mut labels = vec![0; grid.len()];
+        let mut count = 0;
+        let mut stack = Vec::new();
+        for start in 0..grid.len() {
+            if labels[start] != 0 || !member(start) {
+                continue;
+            }
+            count += 1;
+            labels[start] = count as u32;
+            stack.push(start);
+            while let Some(k) = stack.pop() {
+                for n in neighbours(grid, k).into_iter().flatten() {
+                    if labels[n] == 0 && member(n) {
+                        labels[n] = count as u32;
+                        stack.push(n);
+                    }
+                }
+            }
+        }
+        Components { labels, count }
+    }
+}
+
+/// The up to four cells that share a side with cell `k`.
+pub fn neighbours(grid: &Grid, k: usize) -> [Option<usize>; 4] {
+    let (i, j) = (k % grid.nx, k / grid.nx);
+    [
+        (i > 0).then(|| k - 1),
+        (i + 1 < grid.nx).then(|| k + 1),
+        (j > 0).then(|| k - grid.nx),
+        (j + 1 < grid.ny).then(|| k + grid.nx),
+    ]
+}
+
+/// All cells with material, enclosed holes filled. Outside it the cutter moves freely.
+pub fn outline(columns: &Columns) -> Vec<bool> {
+    let grid = &columns.grid();
+    let empty = |k: usize| columns.column(k).is_empty();
+    let free = Components::of(grid, empty);
+    let mut reaches_border = vec![false; free.count + 1];
+    for k in 0..grid.len() {
+        if neighbours(grid, k).contains(&None) {
+            reaches_border[free.labels[k] as usize] = true;
+        }
+    }
+    (0..grid.len()).map(|k| free.labels[k] == 0 || !reaches_border[free.labels[k] as usize]).collect()
+}
+
+/// What lies around a connected hollow, counted in cell sides.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Rim {
+    /// Sides along flat surface at the level.
+    pub flat: usize,
+    /// Sides along anything else that is not lower.
+    pub above: usize,
+    /// Sides along the outside of the outline.
+    pub open: usize,
+}
+
+impl Rim {
+    /// Open to the block's side along more than half of the rim.
+    pub fn mostly_open(&self) -> bool {
+        2 * self.open > self.flat + self.above + self.open
+    }
+}
+
+/// The rims of the components of `hollows` at level `z`.
+pub fn rims(grid: &Grid, hollows: &Components, inside: &[bool], at_level: impl Fn(usize) -> bool) -> Vec<Rim> {
+    let mut rims = vec![Rim::default(); hollows.count];
+    for k in 0..grid.len() {
+        let label = hollows.labels[k];
+        if label == 0 {
+            continue;
+        }
+        let rim = &mut rims[label as usize - 1];
+        for n in neighbours(grid, k) {
+            match n {
+                Some(n) if hollows.labels[n] != 0 => {}
+                Some(n) if inside[n] => {
+                    if at_level(n) {
+                        rim.flat += 1;
+                    } else {
+                        rim.above += 1;
+                    }
+                }
+                _ => rim.open += 1,
+            }
+        }
+    }
+    rims
+}
+
+/// A flat up-facing level and the rim it gives to outermost hollows.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Level {
+    /// Height along the tool axis, mm.
+    pub z: f64,
+    /// Rim length of the outermost hollows it bounds, mm (counted in cells).
+    pub rim: f64,
+    /// Share of those hollows' rims (their open sides aside) that lies flat at this level.
+    pub flat_share: f64,
+}
+
+/// Facets turned from level by less than this are flat, degrees.
+const FLAT_DEG: f64 = 0.2;
+/// Levels tried, by area: more flat levels than this are a surface, not a face.
+const MOST_LEVELS: usize = 24;
+
+/// Flat up-facing levels that bound outermost hollows, greatest rim first.
+///
+/// `tolerance` joins facets to one level, mm.
+pub fn levels(mesh: &Mesh, columns: &Columns, inside: &[bool], top: &HeightMap, tolerance: f64) -> Vec<Level> {
+    let mut found: Vec<Level> = Vec::new();
+    let grid = &columns.grid();
+    let lower_than = |k: usize, z: f64| inside[k] && top.get(k).is_none_or(|t| f64::from(t) < z - tolerance);
+    // cells that lie in an outermost hollow of a higher level
+    let mut nested = vec![false; grid.len()];
+    for z in flat_levels(mesh, tolerance) {
+        let hollows = Components::of(grid, |k| lower_than(k, z));
+        let flat = |k: usize| top.get(k).is_some_and(|t| (f64::from(t) - z).abs() <= tolerance);
+        let rims = rims(grid, &hollows, inside, flat);
+        let mut first_cell = vec![usize::MAX; hollows.count];
+        for k in (0..grid.len()).rev().filter(|&k| hollows.labels[k] != 0) {
+            first_cell[hollows.labels[k] as usize - 1] = k;
+        }
+        let counts = |h: usize| rims[h].flat > 0 && !rims[h].mostly_open() && !nested[first_cell[h]];
+        let outermost: Vec<bool> = (0..hollows.count).map(counts).collect();
+        let (mut on_flat, mut closed) = (0, 0);
+        for (rim, _) in rims.iter().zip(&outermost).filter(|(_, o)| **o) {
+            on_flat += rim.flat;
+            closed += rim.flat + rim.above;
+        }
+        if on_flat == 0 {
+            continue;
+        }
+        for k in 0..grid.len() {
+            nested[k] |= hollows.labels[k] != 0 && outermost[hollows.labels[k] as usize - 1];
+        }
+        found.push(Level { z, rim: on_flat as f64 * grid.cell, flat_share: on_flat as f64 / closed as f64 });
+    }
+    // descending z before: equal rims keep the higher level first
+    found.sort_by(|a, b| b.rim.total_cmp(&a.rim));
+    found
+}
+
+/// Heights of flat up-facing areas, highest first, the largest [`MOST_LEVELS`] of them.
+fn flat_levels(mesh: &Mesh, tolerance: f64) -> Vec<f64> {
+    let cos_flat = FLAT_DEG.to_radians().cos();
+    let mut facets: Vec<(f64, f64)> = (0..mesh.triangles.len())
+        .filter_map(|t| {
+            let n = mesh.area_normal(t);
+            let len = n.norm();
+            let z = mesh.corners(t).iter().map(|p| p.z).sum::<f64>() / 3.0;
+            (len > 0.0 && n.z > cos_flat * len).then_some((z, 0.5 * len))
+        })
+        .collect();
+    facets.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
+    let mut levels: Vec<(f64, f64)> = facets
+        .chunk_by(|a, b| b.0 - a.0 <= tolerance)
+        .map(|level| {
+            let area: f64 = level.iter().map(|f| f.1).sum();
+            (area, level.iter().map(|f| f.0 * f.1).sum::<f64>() / area)
+        })
+        .collect();
+    levels.sort_by(|a, b| b.0.total_cmp(&a.0));
+    levels.truncate(MOST_LEVELS);
+    let mut heights: Vec<f64> = levels.into_iter().map(|l| l.1).collect();
+    heights.sort_by(|a, b| b.total_cmp(a));
+    heights
+}
+
+/// Volume that would stand in the half if it were filled with water from above, mm³: what tells a
+/// mold from a part where no flat level helps.
+///
+/// Priority flood from the outline's border (Barnes, Lehman & Mulla 2014, Computers & Geosciences
+/// 62, 117–127; cited from memory).
+pub fn standing_water(grid: &Grid, inside: &[bool], top: &HeightMap) -> f64 {
+    use std::cmp::Reverse;
+    use std::collections::BinaryHeap;
+    let key = |z: f32| {
+        // order-preserving image of a float in an integer
+        let b = z.to_bits() as i32;
+        b ^ (((b >> 31) as u32) >> 1) as i32
+    };
+    let mut seen = vec![false; grid.len()];
+    let mut heap = BinaryHeap::new();
+    let height = |k: usize| top.get(k).unwrap_or(f32::MIN);
+    for k in 0..grid.len() {
+        if inside[k] && neighbours(grid, k).iter().any(|n| n.is_none_or(|n| !inside[n])) {
+            seen[k] = true;
+            heap.push(Reverse((key(height(k)), k, height(k).to_bits())));
+        }
+    }
+    let mut volume = 0.0;
+    while let Some(Reverse((_, k, level))) = heap.pop() {
+        let level = f32::from_bits(level);
+        for n in neighbours(grid, k).into_iter().flatten() {
+            if seen[n] || !inside[n] {
+                continue;
+            }
+            seen[n] = true;
+            let z = height(n);
+            // a column without material drains
+            if z < level && z > f32::MIN {
+                volume += f64::from(level - z);
+            }
+            let over = z.max(if z > f32::MIN { level } else { z });
+            heap.push(Reverse((key(over), n, over.to_bits())));
+        }
+    }
+    volume * grid.cell * grid.cell
+}

@@ -1,0 +1,173 @@
+//! Draft: whether the casting comes out along the tool axis.
+
+use super::shade::patches;
+use super::surface::{Facet, Surface};
+use crate::mesh::Point;
+use crate::report::{Draft, DraftBand, Verdict};
+use crate::setup::{Half, Survey};
+use crate::shop::Limits;
+
+/// Ends of the bands, degrees.
+pub const BANDS: [f64; 7] = [-90.0, -0.05, 0.05, 1.0, 3.0, 15.0, 90.0];
+
+/// A wall under half of what is let pass is none to speak of: a hemisphere's rim has a draft of zero,
+/// but the casting lets go of it at once.
+const TO_SPEAK_OF: f64 = 0.5;
+
+/// Judges the draft of the cavity's surface, hidden surface included.
+pub fn draft(half: &Half, survey: &Survey, surface: &Surface, limits: &Limits) -> Draft {
+    let mut bands: Vec<DraftBand> =
+        BANDS.windows(2).map(|w| DraftBand { from_deg: w[0], to_deg: w[1], area_mm2: 0.0 }).collect();
+    let required = limits.draft_deg;
+    let (mut short, mut surely, mut maybe) = (0.0, 0.0, 0.0);
+    let mut any = false;
+    for (_, f) in surface.cavity(survey) {
+        any = true;
+        for (band, share) in bands.iter_mut().zip(shares(f, &BANDS)) {
+            band.area_mm2 += share * f.area;
+        }
+        short += below(f, required) * f.area;
+        let [low, high] = reach(f);
+        surely += if high < required { f.area } else { 0.0 };
+        maybe += if low < required { f.area } else { 0.0 };
+    }
+    let least = least(half, survey, surface, limits.draft_min_area);
+    let wall = tallest_short_wall(half, survey, surface, required);
+    let verdict = match &wall {
+        Some(w) if w.height - w.pm > limits.wall => Verdict::Fail,
+        Some(w) if w.height + w.pm > limits.wall => Verdict::Unsure,
+        Some(w) if w.height > TO_SPEAK_OF * limits.wall => Verdict::Watch,
+        _ => Verdict::Pass,
+    };
+    let at = match (&wall, &least) {
+        (Some(w), _) if w.height > TO_SPEAK_OF * limits.wall => Some(w.at),
+        (_, Some(l)) => Some(l.2),
+        _ => None,
+    };
+    let some = |v: f64| any.then_some(v);
+    Draft {
+        verdict,
+        required_deg: required,
+        least_deg: least.map(|l| l.0),
+        least_deg_pm: least.map(|l| l.1),
+        bands,
+        short_area_mm2: some(short),
+        short_area_mm2_pm: some((short - surely).max(maybe - short).max(0.0)),
+        tallest_short_wall_mm: some(wall.as_ref().map_or(0.0, |w| w.height)),
+        tallest_short_wall_mm_pm: some(wall.as_ref().map_or(0.0, |w| w.pm)),
+        at_mm: at.map(|p| half.frame.place(&p)),
+    }
+}
+
+/// The drafts a facet stands for, rounding aside.
+fn reach(f: &Facet) -> [f64; 2] {
+    [f.draft_deg - f.spread_deg[0], f.draft_deg + f.spread_deg[1]]
+}
+
+/// Share of a facet's surface below draft `limit`: its drafts are spread evenly between their ends.
+/// A draft within its rounding of the limit has reached it.
+fn below(f: &Facet, limit: f64) -> f64 {
+    let slack = snap(f);
+    let [low, high] = reach(f);
+    if high - low <= 2.0 * slack {
+        return if f.draft_deg + slack < limit { 1.0 } else { 0.0 };
+    }
+    ((limit - slack - low) / (high - low)).clamp(0.0, 1.0)
+}
+
+/// Angle within which a facet's draft is the limit it stands beside, degrees.
+fn snap(f: &Facet) -> f64 {
+    f.noise_deg.min(0.5) + 1e-4
+}
+
+/// Share of the facet's surface in each band.
+fn shares(f: &Facet, ends: &[f64]) -> Vec<f64> {
+    let under: Vec<f64> = ends[1..ends.len() - 1].iter().map(|&end| below(f, end)).collect();
+    let mut last = 0.0;
+    under.into_iter().chain(std::iter::once(1.0)).map(|u| u - std::mem::replace(&mut last, u)).collect()
+}
+
+/// The least draft that a connected patch of at least `min_area` keeps below: facets are laid down in order of
+/// draft until a connected patch is that large. Draft, ±, place.
+fn least(half: &Half, survey: &Survey, surface: &Surface, min_area: f64) -> Option<(f64, f64, Point)> {
+    let mut order: Vec<u32> = surface.cavity(survey).map(|(k, _)| k as u32).collect();
+    let facets = &surface.facets;
+    order.sort_by(|&a, &b| {
+        facets[a as usize].draft_deg.total_cmp(&facets[b as usize].draft_deg).then(a.cmp(&b))
+    });
+    let total: f64 = order.iter().map(|&f| facets[f as usize].area).sum();
+    // a cavity smaller than the patch is its own patch
+    let min_area = min_area.min(0.5 * total);
+    let mut parent: Vec<u32> = (0..facets.len() as u32).collect();
+    let mut area: Vec<f64> = facets.iter().map(|f| f.area).collect();
+    let mut spread: Vec<f64> = facets.iter().map(|f| f.spread_deg[0].max(f.spread_deg[1]) + f.noise_deg).collect();
+    let mut laid = vec![false; facets.len()];
+    for &f in &order {
+        laid[f as usize] = true;
+        let mut root = f;
+        for n in (0..3).filter_map(|k| half.topology.across(facets[f as usize].triangle, k)) {
+            let Some(n) = surface.of_triangle[n as usize].filter(|&n| laid[n as usize]) else { continue };
+            let other = find(&mut parent, n);
+            root = find(&mut parent, root);
+            if other != root {
+                parent[other as usize] = root;
+                area[root as usize] += area[other as usize];
+                spread[root as usize] = spread[root as usize].max(spread[other as usize]);
+            }
+        }
+        if area[root as usize] >= min_area {
+            let own = &facets[f as usize];
+            return Some((own.draft_deg, spread[root as usize], own.centroid));
+        }
+    }
+    None
+}
+
+fn find(parent: &mut [u32], mut k: u32) -> u32 {
+    while parent[k as usize] != k {
+        parent[k as usize] = parent[parent[k as usize] as usize];
+        k = parent[k as usize];
+    }
+    k
+}
+
+struct ShortWall {
+    height: f64,
+    pm: f64,
+    at: Point,
+}
+
+/// The largest height along Z of connected surface below the required draft. A facet that stands for drafts on both
+/// sides of the requirement adds the share of its height that is short; its ± is what such facets could add or take.
+fn tallest_short_wall(half: &Half, survey: &Survey, surface: &Surface, required: f64) -> Option<ShortWall> {
+    let mut member = vec![false; surface.facets.len()];
+    for (k, f) in surface.cavity(survey) {
+        member[k] = below(f, required) > 0.0;
+    }
+    let extent = |patch: &[u32], wanted: &dyn Fn(&Facet) -> bool| {
+        let z = patch.iter().map(|&f| &surface.facets[f as usize]).filter(|f| wanted(f));
+        z.fold(None, |e: Option<[f64; 2]>, f| {
+            Some(e.map_or(f.z, |e| [e[0].min(f.z[0]), e[1].max(f.z[1])]))
+        })
+        .map_or(0.0, |e| e[1] - e[0])
+    };
+    patches(half, surface, &member)
+        .into_iter()
+        .map(|patch| {
+            let most = extent(&patch, &|_| true);
+            let least = extent(&patch, &|f| reach(f)[1] + snap(f) < required);
+            let partly = patch
+                .iter()
+                .map(|&f| &surface.facets[f as usize])
+                .filter(|f| reach(f)[1] + snap(f) >= required)
+                .map(|f| below(f, required) * (f.z[1] - f.z[0]))
+                .fold(0.0, f64::max);
+            let height = (least + partly).min(most);
+            let steepest = patch.iter().min_by(|&&a, &&b| {
+                surface.facets[a as usize].draft_deg.total_cmp(&surface.facets[b as usize].draft_deg)
+            });
+            let at = surface.facets[steepest.map_or(0, |&f| f as usize)].centroid;
+            ShortWall { height, pm: (height - least).max(most - height).max(0.0), at }
+        })
+        .max_by(|a, b| a.height.total_cmp(&b.height))
+}

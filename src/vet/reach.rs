@@ -1,0 +1,231 @@
+//! Reach: what each cutter touches of the visible cavity surface, and what it leaves.
+
+use super::cutting::{Cutting, Nearest, TOUCH};
+use super::shade::Shade;
+use super::sharp::Sharp;
+use super::surface::{Sample, Surface};
+use crate::field::{Dropper, Grid};
+use crate::mesh::Point;
+use crate::report::HollowKind;
+use crate::setup::{Half, Survey};
+use crate::shop::Cutter;
+use rayon::prelude::*;
+
+/// Nodes per cutting radius: leaves δ²/8R = R/4600 between nodes on gentle slopes.
+const NODES_PER_RADIUS: f64 = 24.0;
+/// Most nodes for one cutter.
+const MOST_NODES: f64 = 3e6;
+/// Samples per cutting radius along the surface.
+const SAMPLES_PER_RADIUS: f64 = 8.0;
+/// Most samples over the flat parts of one cavity.
+const MOST_SAMPLES: f64 = 600_000.0;
+
+/// What stands ready for all cutters of one half.
+pub struct Ground<'m> {
+    /// The half.
+    pub half: &'m Half,
+    /// Its columns and hollows.
+    pub survey: &'m Survey,
+    /// Its hollows' surface.
+    pub surface: &'m Surface,
+    /// What is hidden.
+    pub shade: &'m Shade<'m>,
+    /// Exact contacts of lowered bodies.
+    pub dropper: &'m Dropper<'m>,
+    /// Sharp concave edges.
+    pub sharp: &'m [Sharp],
+}
+
+/// What one cutter touches and leaves.
+pub struct Reached {
+    /// Visible samples of the cavity.
+    pub samples: Vec<Sample>,
+    /// For each sample the height left, mm (0: touched), and the centre that touches or comes nearest.
+    pub nearest: Vec<Nearest>,
+    /// Largest height left, and its place.
+    pub worst: Option<(f64, Point)>,
+    /// Its ±.
+    pub worst_pm: f64,
+    /// Area left higher than the leave, mm².
+    pub left_area: f64,
+    /// Visible space not covered, mm³.
+    pub left_volume: f64,
+    /// Its ±.
+    pub left_volume_pm: f64,
+}
+
+impl Ground<'_> {
+    /// Whether a facet bounds a hollow of kind cavity.
+    pub fn is_cavity(&self, facet: u32) -> bool {
+        let h = self.surface.facets[facet as usize].hollow;
+        self.survey.hollows[h as usize].kind == HollowKind::Cavity
+    }
+
+    /// Visible cavity samples about `spacing` mm apart.
+    pub fn visible(&self, spacing: f64) -> Vec<Sample> {
+        let is = |h: u32| self.survey.hollows[h as usize].kind == HollowKind::Cavity;
+        let mut samples = self.surface.samples(self.half, spacing, |f| is(f.hollow));
+        if self.shade.any() {
+            let hidden: Vec<bool> =
+                samples.par_iter().map(|s| self.shade.hides(self.survey, self.surface, s)).collect();
+            let mut hidden = hidden.into_iter();
+            samples.retain(|_| hidden.next() == Some(false));
+        }
+        samples
+    }
+
+    /// Rectangle of the cavity in plan.
+    pub fn plan(&self) -> Option<([f64; 2], [f64; 2])> {
+        let mut corners = self.surface.cavity(self.survey).flat_map(|(_, f)| self.half.mesh.corners(f.triangle as usize));
+        let first = corners.next()?;
+        let (lo, hi) = corners.fold((first, first), |(l, h), p| (l.inf(&p), h.sup(&p)));
+        Some(([lo.x, lo.y], [hi.x, hi.y]))
+    }
+
+    /// The cutter over the cavity.
+    pub fn cutting(&self, radius: f64, corner: f64) -> Option<Cutting<'_>> {
+        let (lo, hi) = self.plan()?;
+        let margin = 1.05 * radius;
+        let area = (hi[0] - lo[0] + 2.0 * margin) * (hi[1] - lo[1] + 2.0 * margin);
+        let cell = (radius / NODES_PER_RADIUS).max((area / MOST_NODES).sqrt());
+        let grid = Grid::covering(lo, hi, margin, cell);
+        Some(Cutting::new(&self.half.mesh, &self.half.topology, self.dropper, radius, corner, grid))
+    }
+
+    fn spacing(&self, radius: f64) -> f64 {
+        let area: f64 = self.surface.cavity(self.survey).map(|(_, f)| f.area).sum();
+        (radius / SAMPLES_PER_RADIUS).max((area / MOST_SAMPLES).sqrt())
+    }
+
+    /// Judges one cutter.
+    pub fn reach(&self, cutter: &Cutter, leave: f64) -> Option<Reached> {
+        let mut cutting = self.cutting(cutter.radius(), cutter.corner_radius)?;
+        let samples = self.visible(self.spacing(cutter.radius()));
+        let found: Vec<(Nearest, bool)> = samples.par_iter().map(|s| self.touch(&cutting, s, leave)).collect();
+        let between = found.iter().filter(|f| f.1).map(|f| f.0.centre).collect();
+        cutting.add_between(between);
+        let nearest: Vec<Nearest> = samples
+            .par_iter()
+            .zip(&found)
+            .map(|(s, (n, _))| if n.left == 0.0 { *n } else { cutting.left(&s.at, *n) })
+            .collect();
+        let left_volume = self.left_volume(&cutting, &samples, &nearest);
+        let left_area = samples.iter().zip(&nearest).filter(|(_, n)| n.left > leave).map(|(s, _)| s.area).sum();
+        let worst = self.worst(&cutting, &samples, &nearest, leave);
+        let chord = worst.map_or(0.0, |(_, p)| self.chord_near(&p, cutter.radius()));
+        // what a facet cuts off a curved corner is left too high or too low by no more than the corner's two chords,
+        // seen from a ball that touches both sides of it
+        let worst_pm = 2.0 * chord + 1e-3;
+        let border = (4.0 * std::f64::consts::PI * left_area).sqrt();
+        let depth = worst.map_or(0.0, |w| w.0);
+        let left_volume_pm =
+            left_area * (chord + 5e-4) + border * depth * 0.25 * self.spacing(cutter.radius()) + 0.01 * left_volume;
+        Some(Reached { samples, nearest, worst, worst_pm, left_area, left_volume, left_volume_pm })
+    }
+
+    /// Depth to which a contact may seem to cut because facets stand for a curved surface.
+    pub(super) fn slack(&self, sample: &Sample, leave: f64) -> f64 {
+        let chord = self.surface.facets[sample.facet as usize].chord_error;
+        TOUCH + (3.0 * chord).min(0.25 * leave)
+    }
+
+    /// Whether the cutter touches a sample, cheapest question first; true beside it if only between the nodes.
+    fn touch(&self, cutting: &Cutting, sample: &Sample, leave: f64) -> (Nearest, bool) {
+        let n = self.surface.facets[sample.facet as usize].normal;
+        let centre = cutting.touching(&sample.at, &n);
+        let near = cutting.left_near(&sample.at, &centre);
+        // nodes may miss a contact between them by δ² / 8R on a gentle slope
+        let cell = cutting.grid().cell;
+        let missed = cell * cell / (4.0 * cutting.radius()) + TOUCH;
+        if near.left <= missed.min(0.1 * leave) {
+            return (Nearest { left: 0.0, centre }, false);
+        }
+        if cutting.clear(&centre, self.slack(sample, leave)) {
+            return (Nearest { left: 0.0, centre }, true);
+        }
+        (near, false)
+    }
+
+    fn left_volume(&self, cutting: &Cutting, samples: &[Sample], nearest: &[Nearest]) -> f64 {
+        let parts: Vec<f64> = samples
+            .par_iter()
+            .zip(nearest)
+            .map(|(s, n)| {
+                let up = self.surface.facets[s.facet as usize].normal.z;
+                if n.left == 0.0 || up <= 0.0 {
+                    return 0.0;
+                }
+                // what stands above the parting level is not cavity
+                let covered = cutting.covered_from(s.at.x, s.at.y).min(self.survey.parting_at(s.at.x, s.at.y));
+                s.area * up * (covered - s.at.z).max(0.0)
+            })
+            .collect();
+        parts.iter().sum()
+    }
+
+    /// Largest height left over samples, sharp edges and corners of facets that are not touched, each moved to the
+    /// nearest place that the triangles allow.
+    fn worst(&self, cutting: &Cutting, samples: &[Sample], nearest: &[Nearest], leave: f64) -> Option<(f64, Point)> {
+        let mut candidates: Vec<(Nearest, Point)> =
+            samples.iter().zip(nearest).filter(|(_, n)| n.left > 0.0).map(|(s, n)| (*n, s.at)).collect();
+        let mut corners: Vec<u32> = samples
+            .iter()
+            .zip(nearest)
+            .filter(|(_, n)| n.left > 0.0)
+            .flat_map(|(s, _)| {
+                self.half.mesh.triangles[self.surface.facets[s.facet as usize].triangle as usize]
+            })
+            .collect();
+        corners.sort_unstable();
+        corners.dedup();
+        let mut places: Vec<Point> = corners.into_iter().map(|v| self.half.mesh.vertices[v as usize]).collect();
+        places.retain(|p| p.z < 0.0);
+        places.extend(self.sharp.iter().flat_map(|s| s.places.iter().copied()));
+        let off = self.half.tolerance();
+        let lone: Vec<(Nearest, Point)> = places
+            .par_iter()
+            .filter(|p| !self.shade.covers(self.survey, &Point::new(p.x, p.y, p.z + off)))
+            .map(|p| {
+                let far = Nearest { left: f64::INFINITY, centre: *p };
+                (cutting.left(p, far), *p)
+            })
+            .collect();
+        candidates.extend(lone);
+        candidates.sort_by(|a, b| {
+            b.0.left
+                .total_cmp(&a.0.left)
+                .then(a.1.z.total_cmp(&b.1.z))
+                .then(a.1.x.total_cmp(&b.1.x))
+                .then(a.1.y.total_cmp(&b.1.y))
+        });
+        let mut best: Option<(f64, Point)> = None;
+        // most that moving between nodes can gain
+        let gain = 1.5 * cutting.grid().cell;
+        let mut tried = 0;
+        for chunk in candidates.chunks(32) {
+            let floor = best.map_or(0.0, |b| b.0);
+            if chunk[0].0.left <= floor || (tried >= 64 && chunk[0].0.left + 1e-3 < floor + gain.min(floor * 0.002)) {
+                break;
+            }
+            // too small to matter to any verdict and found small already
+            if tried >= 512 && floor < 0.5 * leave && chunk[0].0.left < 0.5 * leave {
+                break;
+            }
+            tried += chunk.len();
+            let refined: Vec<(f64, Point)> =
+                chunk.par_iter().map(|(n, p)| (cutting.refine(p, *n).left, *p)).collect();
+            for r in refined {
+                if best.is_none_or(|b| r.0 > b.0) {
+                    best = Some(r);
+                }
+            }
+        }
+        best.or_else(|| samples.first().map(|s| (0.0, s.at)))
+    }
+
+    /// Largest chord error of the cavity's facets within `reach` of `p`.
+    fn chord_near(&self, p: &Point, reach: f64) -> f64 {
+        let near = |f: &super::surface::Facet| (f.centroid - p).norm() <= reach;
+        self.surface.cavity(self.survey).filter(|(_, f)| near(f)).map(|(_, f)| f.chord_error).fold(0.0, f64::max)
+    }
+}

@@ -1,0 +1,164 @@
+//! Sharp concave edges of the cavity: where no ball reaches the bottom.
+
+use super::shade::Shade;
+use super::surface::Surface;
+use crate::mesh::{Point, Vector};
+use crate::report::{HollowKind, SharpEdgeKind};
+use crate::setup::{Half, Survey};
+use std::collections::BTreeMap;
+
+/// Connected sharp concave edges of one kind, as far as they are visible.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sharp {
+    /// What it is.
+    pub kind: SharpEdgeKind,
+    /// Visible length, mm; 0 for a point.
+    pub length: f64,
+    /// A place on it, tool frame.
+    pub at: Point,
+    /// Places along it, tool frame: its corners and the middles of its visible pieces.
+    pub places: Vec<Point>,
+    /// Turn of the edge there, degrees; the least of all.
+    pub turn_deg: f64,
+}
+
+/// A facet this close to level is a flat floor, degrees.
+const FLOOR_DEG: f64 = 0.5;
+/// Facets round a corner that lean this much apart, while the surface goes on straight outward, meet in a point, degrees.
+const POINT_DEG: f64 = 20.0;
+
+/// Visible sharp concave edges, floors first, longest first within a kind.
+pub fn sharp_edges(half: &Half, survey: &Survey, surface: &Surface, shade: &Shade) -> Vec<Sharp> {
+    let mesh = &half.mesh;
+    let cavity = |t: u32| {
+        surface.of_triangle[t as usize]
+            .map(|f| &surface.facets[f as usize])
+            .filter(|f| survey.hollows[f.hollow as usize].kind == HollowKind::Cavity)
+    };
+    let step = 4.0 * survey.grid().cell;
+    let tolerance = half.tolerance();
+    let mut groups: BTreeMap<(SharpEdgeKind, u32), Sharp> = BTreeMap::new();
+    let mut edges = Vec::new();
+    for (e, edge) in half.topology.edges.iter().enumerate() {
+        if surface.creases.smooth[e] || surface.creases.turn_deg[e] <= 0.0 {
+            continue;
+        }
+        let (a, Some(b)) = edge.triangles else { continue };
+        let (Some(fa), Some(fb)) = (cavity(a), cavity(b)) else { continue };
+        let [p, q] = edge.vertices.map(|v| mesh.vertices[v as usize]);
+        let off = (fa.normal + fb.normal) * tolerance;
+        let pieces = ((q - p).norm() / step).ceil().max(1.0) as usize;
+        let middles: Vec<Point> = (0..pieces)
+            .map(|k| p + (q - p) * ((k as f64 + 0.5) / pieces as f64))
+            .filter(|m| !shade.covers(survey, &(m + off)))
+            .collect();
+        if middles.is_empty() {
+            continue;
+        }
+        let floor = [fa, fb].iter().any(|f| f.draft_deg > 90.0 - FLOOR_DEG);
+        let kind = if floor { SharpEdgeKind::Floor } else { SharpEdgeKind::Upright };
+        let length = (q - p).norm() * middles.len() as f64 / pieces as f64;
+        edges.push((kind, edge.vertices, length, middles, f64::from(surface.creases.turn_deg[e])));
+    }
+    // join edges of a kind at shared corners
+    let mut parent: BTreeMap<(SharpEdgeKind, u32), u32> = BTreeMap::new();
+    for (kind, [p, q], ..) in &edges {
+        let (a, b) = (root(&mut parent, *kind, *p), root(&mut parent, *kind, *q));
+        parent.insert((*kind, a.max(b)), a.min(b));
+    }
+    let mut meet: BTreeMap<u32, (usize, [bool; 2])> = BTreeMap::new();
+    let mut longest: BTreeMap<(SharpEdgeKind, u32), f64> = BTreeMap::new();
+    for (kind, ends, length, middles, turn) in edges {
+        let key = (kind, root(&mut parent, kind, ends[0]));
+        let at = middles[middles.len() / 2];
+        let group = groups.entry(key).or_insert_with(|| Sharp {
+            kind,
+            length: 0.0,
+            at,
+            places: Vec::new(),
+            turn_deg: turn,
+        });
+        let best = longest.entry(key).or_default();
+        if length > *best {
+            (*best, group.at) = (length, at);
+        }
+        group.length += length;
+        group.turn_deg = group.turn_deg.min(turn);
+        group.places.extend(ends.map(|v| mesh.vertices[v as usize]).into_iter().filter(|p| {
+            !shade.covers(survey, &(p + Vector::z() * tolerance))
+        }));
+        group.places.extend(middles);
+        for v in ends {
+            let m = meet.entry(v).or_default();
+            m.0 += 1;
+            m.1[usize::from(kind == SharpEdgeKind::Upright)] = true;
+        }
+    }
+    let corner = |v: u32| {
+        let at = mesh.vertices[v as usize];
+        Sharp { kind: SharpEdgeKind::Point, length: 0.0, at, places: vec![at], turn_deg: 90.0 }
+    };
+    let mut found: Vec<Sharp> = groups.into_values().collect();
+    let corners = meet.iter().filter(|(_, m)| m.0 >= 3 || m.1 == [true; 2]).map(|(&v, _)| v);
+    found.extend(corners.map(corner));
+    found.extend(tips(half, surface, &cavity).into_iter().filter(|v| !meet.contains_key(v)).map(corner));
+    found.sort_by(|a, b| a.kind.cmp(&b.kind).then(b.length.total_cmp(&a.length)));
+    found
+}
+
+fn root(parent: &mut BTreeMap<(SharpEdgeKind, u32), u32>, kind: SharpEdgeKind, mut v: u32) -> u32 {
+    loop {
+        let up = *parent.entry((kind, v)).or_insert(v);
+        if up == v {
+            return v;
+        }
+        v = up;
+    }
+}
+
+/// Corners where smooth facets meet in a point, as in a conical pit: they lean well apart, while
+/// across their far sides the surface goes on without turning alike.
+fn tips<'a>(
+    half: &Half,
+    surface: &Surface,
+    cavity: &dyn Fn(u32) -> Option<&'a super::surface::Facet>,
+) -> Vec<u32> {
+    let mesh = &half.mesh;
+    let mut turn = vec![0.0_f32; mesh.vertices.len()];
+    for (e, edge) in half.topology.edges.iter().enumerate() {
+        let t = surface.creases.turn_deg[e];
+        // a convex or sharp edge rules its corners out
+        let t = if surface.creases.smooth[e] && t >= -0.01 { t } else { f32::NEG_INFINITY };
+        for v in edge.vertices {
+            turn[v as usize] += t;
+        }
+    }
+    let mut around: BTreeMap<u32, Vec<u32>> = BTreeMap::new();
+    for (t, corners) in mesh.triangles.iter().enumerate() {
+        for &v in corners {
+            if turn[v as usize] > POINT_DEG as f32 && cavity(t as u32).is_some() {
+                around.entry(v).or_default().push(t as u32);
+            }
+        }
+    }
+    around
+        .into_iter()
+        .filter(|(v, triangles)| {
+            let normals: Vec<Vector> = triangles.iter().filter_map(|&t| mesh.normal(t as usize)).collect();
+            let mean = normals.iter().sum::<Vector>().try_normalize(0.0).unwrap_or_default();
+            let lean = normals.iter().map(|n| n.dot(&mean).clamp(-1.0, 1.0).acos().to_degrees()).fold(0.0, f64::max);
+            let outward = triangles
+                .iter()
+                .filter_map(|&t| {
+                    let far = (0..3).find(|&k| {
+                        let c = mesh.triangles[t as usize];
+                        c[k] != *v && c[(k + 1) % 3] != *v
+                    })?;
+                    Some(f64::from(surface.creases.turn_deg[half.topology.sides[t as usize][far] as usize]))
+                })
+                .fold(0.0, f64::max);
+            2.0 * lean > POINT_DEG && outward < 0.5 * lean
+        })
+        .map(|(v, _)| v)
+        .collect()
+}
