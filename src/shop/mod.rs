@@ -1,4 +1,50 @@
 //! What the shop has: cutters, holders, stickouts and the limits asked for. Knows nothing of meshes.
+//!
+//! A shop is read from a TOML file, or is the built-in rack:
+//!
+//! ```toml
+//! units = "inch"               # unit of bare numbers in this file, and of models unless told otherwise
+//!
+//! [limits]                     # each is optional
+//! leave = "0.02 mm"            # height that may stay, normal to the surface
+//! draft = 1.0                  # required draft, degrees
+//! wall = "1 mm"                # tallest wall short of draft that is let pass
+//! forgive = 0                  # hook that a flexible casting forgives
+//! shank_clearance = "0.2 mm"   # kept by a shank or neck thicker than the cutter
+//! holder_clearance = "1 mm"    # kept by the holder
+//! crease = 30                  # edges that turn by less are a curved surface, degrees
+//! contact = "0.05 mm"          # distance within which two halves touch
+//! draft_min_area = "0.5 mm2"   # smallest patch that sets the least draft; a number is mm²
+//!
+//! [[cutter]]                   # one for each cutter; none at all: the built-in rack
+//! name = "1/8 ball"            # optional: `1/8in ball`, `6mm flat`, `1/2in bull r1/16in` otherwise
+//! diameter = "1/8in"
+//! shape = "ball"               # or "flat", or corner_radius instead; neither: ball
+//! flute_length = "1/2in"       # from the tip; not given: long enough for any depth
+//! neck = { diameter = "3 mm", length = "18 mm" }   # length from the tip
+//! shank = "1/8in"              # diameter; not given: the cutting diameter
+//! stickouts = ["3/4in", "1.5in"]   # tip to holder face
+//! holder = "collet"            # not given: the first holder
+//!
+//! [[holder]]                   # none at all: a plain cylinder of 25 mm diameter
+//! name = "collet"
+//! sections = [                 # from the face up; the last one's upper diameter goes on without end
+//!     { diameter = "20 mm", height = "30 mm" },
+//!     { lower = "20 mm", upper = "40 mm", height = "10 mm" },
+//! ]
+//! ```
+
+mod check;
+mod error;
+mod file;
+mod rack;
+mod table;
+mod tool;
+
+pub use error::{ShopError, ShopProblem};
+pub use tool::{Part, Segment, Tool};
+
+use crate::units::format_size;
 
 /// A rotating cutter's cutting end: the part that may touch the material.
 #[derive(Debug, Clone, PartialEq)]
@@ -43,6 +89,22 @@ pub enum CutterKind {
 }
 
 impl Cutter {
+    /// A ball-nose with nothing stated but its cutting diameter, mm. It is named by its size: `1/8in ball`
+    /// where the diameter is a multiple of 1/64 in, `6mm ball` otherwise.
+    pub fn ball(diameter_mm: f64) -> Self {
+        let corner_radius = 0.5 * diameter_mm;
+        Cutter {
+            name: size_name(diameter_mm, corner_radius),
+            diameter: diameter_mm,
+            corner_radius,
+            flute_length: None,
+            neck: None,
+            shank: None,
+            stickouts: Vec::new(),
+            holder: None,
+        }
+    }
+
     /// Cutting radius, mm.
     pub fn radius(&self) -> f64 {
         0.5 * self.diameter
@@ -50,17 +112,32 @@ impl Cutter {
 
     /// Kind by corner radius (a corner within 1 nm of half the diameter is a ball).
     pub fn kind(&self) -> CutterKind {
-        if self.corner_radius >= self.radius() - 1e-6 {
-            CutterKind::Ball
-        } else if self.corner_radius <= 0.0 {
-            CutterKind::Flat
-        } else {
-            CutterKind::Bull
-        }
+        kind_of(self.diameter, self.corner_radius)
     }
 }
 
-/// A tool holder: sections stacked upward from the holder face, the last one going on without end.
+fn kind_of(diameter: f64, corner_radius: f64) -> CutterKind {
+    if corner_radius >= 0.5 * diameter - 1e-6 {
+        CutterKind::Ball
+    } else if corner_radius <= 0.0 {
+        CutterKind::Flat
+    } else {
+        CutterKind::Bull
+    }
+}
+
+/// The name of a cutter that was given none: `1/8in ball`, `6mm flat`, `1/2in bull r1/16in`.
+fn size_name(diameter: f64, corner_radius: f64) -> String {
+    let size = format_size(diameter);
+    match kind_of(diameter, corner_radius) {
+        CutterKind::Ball => format!("{size} ball"),
+        CutterKind::Flat => format!("{size} flat"),
+        CutterKind::Bull => format!("{size} bull r{}", format_size(corner_radius)),
+    }
+}
+
+/// A tool holder: sections stacked upward from the holder face. The last one goes on without end, a cone as
+/// a cylinder of its upper diameter.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Holder {
     /// Name shown in reports.
@@ -93,6 +170,62 @@ pub struct Shop {
     pub units: Option<crate::units::Unit>,
     /// Where all this comes from: a file's name, or `None` for the built-in rack.
     pub source: Option<String>,
+}
+
+impl Shop {
+    /// Makes every cutter be used in each of these stickouts, mm, in place of its own.
+    ///
+    /// # Errors
+    ///
+    /// [`ShopError::Setting`] where one is not more than 0, stands twice, or would draw the flutes or the
+    /// neck of a cutter into the holder; the shop is then as it was.
+    pub fn with_stickouts(&mut self, stickouts: Vec<f64>) -> Result<(), ShopError> {
+        let mut changed = self.clone();
+        for cutter in &mut changed.cutters {
+            cutter.stickouts.clone_from(&stickouts);
+        }
+        changed.check()?;
+        *self = changed;
+        Ok(())
+    }
+
+    /// Replaces the rack by balls of these diameters, mm, in the order given. Nothing else of them is
+    /// known, so no stickout is stated: call [`Shop::with_stickouts`] afterwards, not before.
+    ///
+    /// # Errors
+    ///
+    /// [`ShopError::Setting`] where a diameter is not more than 0 or stands twice; the shop is then as it was.
+    pub fn with_balls(&mut self, diameters: Vec<f64>) -> Result<(), ShopError> {
+        let mut changed = self.clone();
+        changed.cutters = diameters.into_iter().map(Cutter::ball).collect();
+        changed.check()?;
+        *self = changed;
+        Ok(())
+    }
+
+    /// The holder that a cutter sits in: the one it names, or the first. `None` only where a shop that
+    /// [`Shop::check`] refuses lacks it.
+    pub fn holder_of(&self, cutter: &Cutter) -> Option<&Holder> {
+        match &cutter.holder {
+            Some(name) => self.holders.iter().find(|h| h.name == *name),
+            None => self.holders.first(),
+        }
+    }
+
+    /// Every cutter in each of its stickouts, with the cutter's index, in the order of the rack. A cutter
+    /// with no stickout stated, or without its holder, gives none.
+    pub fn tools(&self) -> Vec<(usize, Tool)> {
+        let mut tools = Vec::new();
+        for (index, cutter) in self.cutters.iter().enumerate() {
+            let Some(holder) = self.holder_of(cutter) else {
+                continue;
+            };
+            for &stickout in &cutter.stickouts {
+                tools.push((index, cutter.tool(stickout, holder)));
+            }
+        }
+        tools
+    }
 }
 
 /// Limits and tolerances that decide verdicts.
@@ -134,3 +267,6 @@ impl Default for Limits {
         }
     }
 }
+
+#[cfg(test)]
+mod tests;
