@@ -1,7 +1,27 @@
 //! Triangle meshes: reading, welding, health, bodies. Knows nothing of molds.
 
+mod bodies;
+mod error;
+mod health;
+mod mend;
+mod model;
+mod pairing;
+mod read;
+mod shells;
+mod stl_ascii;
+mod stl_binary;
+#[cfg(test)]
+mod testing;
+#[cfg(test)]
+mod tests;
 mod topology;
+mod weld;
+mod winding;
 
+pub use error::{Fault, ReadError};
+pub use health::Health;
+pub use model::{Body, Dropped, Model};
+pub use read::{Limits, from_bytes, read};
 pub use topology::{Edge, Topology};
 
 use nalgebra::{Isometry3, Point3, Vector3};

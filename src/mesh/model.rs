@@ -1,0 +1,244 @@
+//! Models: what a file holds, as bodies fit for use.
+
+use super::bodies::{self, Group};
+use super::error::{Fault, ReadError};
+use super::mend::{self, Mended, Mends};
+use super::shells::{self, Shell};
+use super::{Health, Mesh, Topology};
+use crate::units::Unit;
+use rayon::prelude::*;
+
+/// Largest longest side of a model, mm: 100 m.
+const LARGEST: f64 = 1e5;
+/// Smallest longest side of a model, mm: 10 µm.
+const SMALLEST: f64 = 0.01;
+/// A model must be this many times its rounding across.
+const RESOLVED: f64 = 100.0;
+
+/// What a file holds.
+#[derive(Debug, Clone)]
+pub struct Model {
+    /// Name of the file.
+    pub name: String,
+    /// Bodies, largest volume first; at least one.
+    pub bodies: Vec<Body>,
+    /// The unit in which the file's numbers were taken.
+    pub unit: Unit,
+    /// Spacing of the file's 32-bit numbers at its largest coordinate, mm.
+    pub rounding: f64,
+    /// What was left out.
+    pub dropped: Dropped,
+}
+
+/// Triangles that were left out.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Dropped {
+    /// Without area.
+    pub degenerate: usize,
+    /// Repeated.
+    pub duplicated: usize,
+    /// Of pieces of surface that bound no volume.
+    pub flat: usize,
+}
+
+/// A solid.
+#[derive(Debug, Clone, Default)]
+pub struct Body {
+    /// Its surface; every vertex is in use.
+    pub mesh: Mesh,
+    /// The edges of `mesh`.
+    pub topology: Topology,
+    /// How sound the mesh is.
+    pub health: Health,
+    /// Number of outward shells: more than one where pieces overlap, such as a half and its pins.
+    pub pieces: usize,
+    /// Number of voids.
+    pub voids: usize,
+}
+
+impl Model {
+    /// Finds the bodies of `mesh`, which is welded and given in mm with coordinates rounded to `rounding` mm.
+    ///
+    /// Drops triangles without area and repeated ones, turns those wound against their neighbours and
+    /// bodies given inside out, and closes seams that differ by rounding; the bodies' health tells.
+    ///
+    /// # Errors
+    /// If a coordinate is not finite, nothing has volume, or the size is out of range.
+    ///
+    /// # Panics
+    /// If a corner is out of range.
+    pub fn from_mesh(
+        name: &str,
+        mesh: Mesh,
+        unit: Unit,
+        rounding: f64,
+    ) -> Result<Model, ReadError> {
+        let (bodies, dropped) = bodies_of(mesh, rounding).map_err(|fault| fault.in_file(name))?;
+        Ok(Model {
+            name: name.to_owned(),
+            bodies,
+            unit,
+            rounding,
+            dropped,
+        })
+    }
+
+    /// Whether the coordinates are so coarse that a machinist would notice: their spacing is over 1 µm,
+    /// as happens far from the origin.
+    pub fn precision_lost(&self) -> bool {
+        self.rounding > 1e-3
+    }
+}
+
+fn bodies_of(mesh: Mesh, rounding: f64) -> Result<(Vec<Body>, Dropped), Fault> {
+    check_size(&mesh, rounding)?;
+    let given = mesh.triangles.len();
+    let Mended {
+        mut mesh,
+        mut topology,
+        mends,
+    } = mend::mend(mesh, rounding);
+    if mesh.triangles.is_empty() {
+        return Err(Fault::NoArea { triangles: given });
+    }
+    let (mut shells, flat): (Vec<Shell>, Vec<Shell>) = shells::shells(&mesh, &topology)
+        .into_iter()
+        .partition(|shell| shell.has_volume(rounding));
+    if shells.is_empty() {
+        return Err(Fault::NoVolume);
+    }
+    let dropped = Dropped {
+        degenerate: mends.degenerate.len(),
+        duplicated: mends.duplicated.len(),
+        flat: flat.iter().map(|shell| shell.triangles.len()).sum(),
+    };
+    let (groups, turned) = bodies::bodies(&mut mesh, &mut shells);
+    if turned {
+        topology = Topology::new(&mesh);
+    }
+    let places = mesh.vertices.clone();
+    let (mut bodies, owner) = if groups.len() == 1 && flat.is_empty() && all_used(&mesh) {
+        let body = Body {
+            mesh,
+            topology,
+            ..Body::default()
+        };
+        (vec![body], Vec::new())
+    } else {
+        separate(&mesh, &shells, &groups)
+    };
+    bodies
+        .par_iter_mut()
+        .zip(&groups)
+        .for_each(|(body, group)| {
+            body.health = Health::of(&body.mesh, &body.topology);
+            body.health.inside_out = group.inside_out;
+            body.pieces = group.outer.len();
+            body.voids = group.voids.len();
+        });
+    note_mends(&mut bodies, &owner, &mends, &places);
+    Ok((bodies, dropped))
+}
+
+fn check_size(mesh: &Mesh, rounding: f64) -> Result<(), Fault> {
+    let finite = |v: &u32| mesh.vertices[*v as usize].iter().all(|x| x.is_finite());
+    if let Some(triangle) = mesh.triangles.iter().position(|t| !t.iter().all(finite)) {
+        return Err(Fault::NotFinite {
+            triangle,
+            line: None,
+        });
+    }
+    let (lo, hi) = mesh.bounds().ok_or(Fault::NoTriangles)?;
+    let size = (hi - lo).amax();
+    if size > LARGEST {
+        Err(Fault::TooLarge {
+            size,
+            limit: LARGEST,
+        })
+    } else if size < SMALLEST {
+        Err(Fault::TooSmall {
+            size,
+            limit: SMALLEST,
+        })
+    } else if rounding * RESOLVED > size {
+        Err(Fault::PrecisionLost { rounding, size })
+    } else {
+        Ok(())
+    }
+}
+
+fn all_used(mesh: &Mesh) -> bool {
+    let mut used = vec![false; mesh.vertices.len()];
+    for &v in mesh.triangles.as_flattened() {
+        used[v as usize] = true;
+    }
+    !used.contains(&false)
+}
+
+/// Gives each group a mesh of its own, and says for each vertex which body it went to first.
+fn separate(mesh: &Mesh, shells: &[Shell], groups: &[Group]) -> (Vec<Body>, Vec<u32>) {
+    const NONE: u32 = u32::MAX;
+    let mut owner = vec![NONE; mesh.vertices.len()];
+    let mut number = vec![NONE; mesh.vertices.len()];
+    let mut bodies = Vec::with_capacity(groups.len());
+    for (b, group) in groups.iter().enumerate() {
+        let members = group.outer.iter().chain(&group.voids);
+        let mut triangles: Vec<u32> = members
+            .flat_map(|&s| &shells[s].triangles)
+            .copied()
+            .collect();
+        triangles.sort_unstable();
+        let mut part = Mesh::default();
+        let mut vertices = Vec::new();
+        for t in triangles {
+            part.triangles.push(mesh.triangles[t as usize].map(|v| {
+                let number = &mut number[v as usize];
+                if *number == NONE {
+                    *number = vertices.len() as u32;
+                    vertices.push(v);
+                }
+                *number
+            }));
+        }
+        for &v in &vertices {
+            part.vertices.push(mesh.vertices[v as usize]);
+            number[v as usize] = NONE;
+            if owner[v as usize] == NONE {
+                owner[v as usize] = b as u32;
+            }
+        }
+        bodies.push(Body {
+            mesh: part,
+            ..Body::default()
+        });
+    }
+    bodies
+        .par_iter_mut()
+        .for_each(|body| body.topology = Topology::new(&body.mesh));
+    (bodies, owner)
+}
+
+/// Tells each body what of it was mended; what belongs to none goes to the largest.
+fn note_mends(bodies: &mut [Body], owner: &[u32], mends: &Mends, places: &[super::Point]) {
+    let body = |v: u32| {
+        let owner = owner.get(v as usize).map_or(0, |&b| b as usize);
+        if owner < bodies.len() { owner } else { 0 }
+    };
+    let all = |vertices: &[u32]| -> Vec<(usize, u32)> {
+        vertices.iter().map(|&v| (body(v), v)).collect()
+    };
+    let (degenerate, duplicated, flipped) = (
+        all(&mends.degenerate),
+        all(&mends.duplicated),
+        all(&mends.flipped),
+    );
+    for (b, _) in degenerate {
+        bodies[b].health.degenerate += 1;
+    }
+    for (b, _) in duplicated {
+        bodies[b].health.duplicated += 1;
+    }
+    for (b, v) in flipped {
+        bodies[b].health.note_flipped(places[v as usize]);
+    }
+}

@@ -1,0 +1,179 @@
+//! Reading model files.
+
+use super::error::{Fault, ReadError};
+use super::model::Model;
+use super::{stl_ascii, stl_binary, weld};
+use crate::units::Unit;
+use rayon::prelude::*;
+use std::fs::File;
+use std::io::Read;
+use std::path::Path;
+
+/// The corners of one triangle as the file gives them.
+pub(super) type Facet = [[f32; 3]; 3];
+
+/// What a file may ask for; checked before memory is taken.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Limits {
+    /// Most triangles.
+    pub triangles: u64,
+    /// Most memory, bytes, by the estimate of 300 bytes a triangle.
+    pub memory: u64,
+}
+
+impl Default for Limits {
+    fn default() -> Self {
+        Limits {
+            triangles: 50_000_000,
+            memory: 16 << 30,
+        }
+    }
+}
+
+/// Bytes a triangle at the peak: the file's record (50), its corners (36), half a vertex with its
+/// place in the table (30), corners and sides (24), one and a half edges and what they are sorted
+/// from (54), shells (12), and mesh and topology once more for the bodies (66): 272, rounded up.
+const BYTES_PER_TRIANGLE: u64 = 300;
+/// Corners and sides are numbered in 31 bits.
+const MOST_TRIANGLES: u64 = (1 << 31) / 3;
+
+impl Limits {
+    fn check_triangles(&self, count: u64) -> Result<(), Fault> {
+        let limit = self.triangles.min(MOST_TRIANGLES);
+        if count > limit {
+            return Err(Fault::TooManyTriangles { count, limit });
+        }
+        self.check_memory(count * BYTES_PER_TRIANGLE)
+    }
+
+    fn check_memory(&self, need: u64) -> Result<(), Fault> {
+        let limit = self.memory;
+        if need > limit {
+            return Err(Fault::TooMuchMemory { need, limit });
+        }
+        Ok(())
+    }
+}
+
+/// Reads the STL file at `path`, whose numbers are meant in `unit`.
+///
+/// # Errors
+/// If the file is no whole STL file, is larger than `limits`, or holds nothing solid.
+pub fn read(path: &Path, unit: Unit, limits: &Limits) -> Result<Model, ReadError> {
+    let name = path.file_name().unwrap_or(path.as_os_str());
+    let name = name.to_string_lossy();
+    let bytes = bytes_of(path, limits).map_err(|fault| fault.in_file(&name))?;
+    from_bytes(&bytes, &name, unit, limits)
+}
+
+fn bytes_of(path: &Path, limits: &Limits) -> Result<Vec<u8>, Fault> {
+    let mut file = File::open(path)?;
+    let len = file.metadata()?.len();
+    limits.check_memory(len)?;
+    let mut bytes = Vec::new();
+    (&mut file)
+        .take(stl_binary::HEAD as u64)
+        .read_to_end(&mut bytes)?;
+    if let Some(count) = stl_binary::exact_count(&bytes, len) {
+        limits.check_triangles(u64::from(count))?;
+    }
+    // what is no regular file may have any length, whatever it says: never read on without end
+    let most = limits.memory.saturating_add(1) - bytes.len().min(84) as u64;
+    bytes.reserve_exact(usize::try_from(len.saturating_sub(bytes.len() as u64)).unwrap_or(0) + 1);
+    file.take(most).read_to_end(&mut bytes)?;
+    limits.check_memory(bytes.len() as u64)?;
+    Ok(bytes)
+}
+
+/// Reads the bytes of an STL file called `name`, whose numbers are meant in `unit`.
+///
+/// Binary if the length is just what the declared count calls for, whatever the header says; text if it
+/// starts with `solid`.
+///
+/// # Errors
+/// As [`read`].
+pub fn from_bytes(
+    bytes: &[u8],
+    name: &str,
+    unit: Unit,
+    limits: &Limits,
+) -> Result<Model, ReadError> {
+    let facets = facets(bytes, limits).map_err(|fault| fault.in_file(name))?;
+    let rounding = rounding(&facets) * unit.in_mm();
+    let mesh = weld::exact(&facets, unit.in_mm());
+    drop(facets);
+    Model::from_mesh(name, mesh, unit, rounding)
+}
+
+/// The triangles of a file; there is at least one and all coordinates are finite.
+fn facets(bytes: &[u8], limits: &Limits) -> Result<Vec<Facet>, Fault> {
+    let facets = if let Some(count) = stl_binary::exact_count(bytes, bytes.len() as u64) {
+        limits.check_triangles(u64::from(count))?;
+        stl_binary::facets(bytes)
+    } else if stl_ascii::looks_like(bytes) {
+        let most = limits.memory.saturating_sub(bytes.len() as u64) / BYTES_PER_TRIANGLE;
+        stl_ascii::facets(bytes, most.min(limits.triangles).min(MOST_TRIANGLES))?
+    } else {
+        return Err(other_kind(bytes));
+    };
+    if facets.is_empty() {
+        return Err(Fault::NoTriangles);
+    }
+    let broken = |facet: &Facet| !facet.as_flattened().iter().all(|x| x.is_finite());
+    match facets.par_iter().with_min_len(4096).position_first(broken) {
+        Some(triangle) => Err(Fault::NotFinite {
+            triangle,
+            line: None,
+        }),
+        None => Ok(facets),
+    }
+}
+
+/// Why `bytes` are no STL file.
+fn other_kind(bytes: &[u8]) -> Fault {
+    let start = &bytes[..bytes.len().min(512)];
+    let utf16 = start.starts_with(b"\xff\xfe") || start.starts_with(b"\xfe\xff");
+    // words of plain letters have a zero in every other byte
+    let wide = |odd: usize| start.len() >= 8 && (0..8).all(|k| (start[k] == 0) == (k % 2 == odd));
+    let text = std::str::from_utf8(&start[..start.len().min(64)])
+        .is_ok_and(|s| !s.chars().any(|c| c.is_control() && !c.is_whitespace()));
+    if bytes.is_empty() {
+        Fault::Empty
+    } else if utf16 || wide(0) || wide(1) {
+        Fault::NotStl("UTF-16 text")
+    } else if start.trim_ascii_start().starts_with(b"<") && text {
+        Fault::NotStl("a web page or an XML file")
+    } else if start.starts_with(b"PK\x03\x04") {
+        Fault::NotStl("a ZIP archive")
+    } else if text
+        && stl_binary::declared(bytes).is_none_or(|n| n.to_le_bytes().is_ascii() && n > 1 << 24)
+    {
+        Fault::NotStl("some other text")
+    } else if let Some(declared) = stl_binary::declared(bytes) {
+        let rest = (bytes.len() - stl_binary::HEAD) as u64;
+        let record = stl_binary::RECORD as u64;
+        Fault::Count {
+            declared,
+            present: rest / record,
+            rest: rest % record,
+        }
+    } else {
+        Fault::NotStl("too short for one")
+    }
+}
+
+/// The largest spacing of 32-bit numbers at any coordinate, in the file's unit.
+fn rounding(facets: &[Facet]) -> f64 {
+    let largest = |facet: &Facet| {
+        facet
+            .as_flattened()
+            .iter()
+            .fold(0.0, |m: f32, x| m.max(x.abs()))
+    };
+    let largest = facets
+        .par_iter()
+        .with_min_len(4096)
+        .map(largest)
+        .reduce(|| 0.0, f32::max);
+    f64::from(largest.next_up()) - f64::from(largest)
+}

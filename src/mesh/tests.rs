@@ -1,0 +1,1 @@
+//! Whole files, from bytes to bodies.
