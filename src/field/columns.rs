@@ -69,7 +69,10 @@ impl Columns {
     /// # Panics
     /// If a triangle's corner is out of range, with more than 2³¹ triangles, or with 2³² crossings (32 GiB) or more.
     pub fn cast(mesh: &Mesh, grid: Grid) -> Columns {
-        assert!(mesh.triangles.len() <= UP as usize, "at most 2^31 triangles");
+        assert!(
+            mesh.triangles.len() <= UP as usize,
+            "at most 2^31 triangles"
+        );
         let mut offsets = vec![0; grid.len() + 1];
         if grid.is_empty() {
             return Columns {
@@ -81,28 +84,32 @@ impl Columns {
         let scan = Scan::new(mesh, grid);
         let bands = Bands::sort(&scan);
 
-        // count
+        // Count, keeping each band's runs.
         let cells = BAND * grid.nx;
-        let totals: Vec<usize> = offsets[1..]
+        let runs: Vec<Vec<Run>> = offsets[1..]
             .par_chunks_mut(cells)
             .enumerate()
             .map(|(band, counts)| {
                 let rows = bands.rows(band);
-                let mut total = 0;
+                let mut runs = Vec::with_capacity(4 * bands.triangles(band).len());
                 for &t in bands.triangles(band) {
-                    scan.runs(t, rows.clone(), |row, run, _| {
-                        total += run.len();
-                        let at = (row - rows.start) * grid.nx;
-                        for n in &mut counts[at + run.start..at + run.end] {
-                            *n += 1;
-                        }
-                    });
+                    scan.triangle(t, rows.clone(), &mut runs);
                 }
-                total
+                for run in &runs {
+                    for n in &mut counts[run.cells(rows.start, grid.nx)] {
+                        *n += 1;
+                    }
+                }
+                runs
             })
             .collect();
+        let totals = runs.iter().map(|runs| {
+            let lengths = runs.iter().map(|run| (run.end - run.start) as usize);
+            lengths.sum::<usize>()
+        });
+        let totals: Vec<usize> = totals.collect();
 
-        // fill; a band's counts become the starts of its columns, then, as they fill, their ends
+        // Fill. A band's counts become the starts of its columns and, as these fill, their ends.
         let total: usize = totals.iter().sum();
         assert!(u32::try_from(total).is_ok(), "fewer than 2^32 crossings");
         let mut crossings: Vec<Crossing> =
@@ -110,36 +117,34 @@ impl Columns {
         let mut rest = crossings.as_mut_slice();
         let mut first = 0;
         let mut jobs = Vec::with_capacity(totals.len());
-        for (ends, &n) in offsets[1..].chunks_mut(cells).zip(&totals) {
+        for ((ends, runs), n) in offsets[1..].chunks_mut(cells).zip(runs).zip(totals) {
             let (mine, others) = rest.split_at_mut(n);
             rest = others;
-            jobs.push((first, ends, mine));
+            jobs.push((first, ends, runs, mine));
             first += n as u32;
         }
         jobs.into_par_iter()
             .enumerate()
-            .for_each(|(band, (first, ends, mine))| {
+            .for_each(|(band, (first, ends, runs, mine))| {
                 let mut start = 0;
                 for n in ends.iter_mut() {
                     start += std::mem::replace(n, start);
                 }
-                let rows = bands.rows(band);
-                for &t in bands.triangles(band) {
-                    let plane = Plane::through(mesh.corners(t as usize));
-                    scan.runs(t, rows.clone(), |row, run, up| {
-                        let at = (row - rows.start) * grid.nx;
-                        let tag = if up { t | UP } else { t };
-                        let y = grid.y(row);
-                        for (i, end) in run.clone().zip(&mut ends[at + run.start..at + run.end]) {
-                            let z = plane.z(grid.x(i), y);
-                            mine[*end as usize] = Crossing { z, tag };
-                            *end += 1;
-                        }
-                    });
+                for run in &runs {
+                    let plane = Plane::through(scan.corners(run.tag & !UP));
+                    let y = grid.y(run.row as usize);
+                    let ends = &mut ends[run.cells(band * BAND, grid.nx)];
+                    for (i, end) in (run.start as usize..).zip(ends) {
+                        mine[*end as usize] = Crossing {
+                            z: plane.z(grid.x(i), y),
+                            tag: run.tag,
+                        };
+                        *end += 1;
+                    }
                 }
                 let mut start = 0;
                 for end in ends {
-                    mine[start..*end as usize].sort_unstable_by_key(|c| c.key());
+                    sort(&mut mine[start..*end as usize]);
                     start = *end as usize;
                     *end += first;
                 }
@@ -207,6 +212,19 @@ impl Columns {
     }
 }
 
+/// Puts a column in order; most have two crossings.
+fn sort(column: &mut [Crossing]) {
+    match column {
+        [] | [_] => {}
+        [a, b] => {
+            if b.key() < a.key() {
+                std::mem::swap(a, b);
+            }
+        }
+        _ => column.sort_unstable_by_key(|c| c.key()),
+    }
+}
+
 /// Rows of cells that one task takes: few enough that a band's crossings stay in the cache while they are filled and sorted.
 const BAND: usize = 16;
 
@@ -222,15 +240,9 @@ impl Bands {
     /// Sorts the triangles by counting; a triangle is in each band it spans.
     fn sort(scan: &Scan) -> Bands {
         let ny = scan.grid.ny;
-        let spans: Vec<[u32; 2]> = (0..scan.mesh.triangles.len())
+        let spans: Vec<[u32; 2]> = (0..scan.mesh.triangles.len() as u32)
             .into_par_iter()
-            .map(|t| {
-                let rows = scan.rows(t);
-                if rows.is_empty() {
-                    return [0, 0];
-                }
-                [rows.start / BAND, rows.end.div_ceil(BAND)].map(|band| band as u32)
-            })
+            .map(|t| scan.bands(t))
             .collect();
         let mut starts = vec![0; ny.div_ceil(BAND) + 1];
         for &[first, last] in &spans {
@@ -265,49 +277,85 @@ impl Bands {
     }
 }
 
+/// Neighbouring cells of a row whose grid lines cross one triangle.
+struct Run {
+    /// As of a [`Crossing`].
+    tag: u32,
+    row: u32,
+    start: u32,
+    end: u32,
+}
+
+impl Run {
+    /// The cells, counted from the first of row `from` of a grid `nx` wide.
+    fn cells(&self, from: usize, nx: usize) -> Range<usize> {
+        let at = (self.row as usize - from) * nx;
+        at + self.start as usize..at + self.end as usize
+    }
+}
+
 /// Scan conversion of the mesh's triangles on the grid.
 struct Scan<'m> {
     mesh: &'m Mesh,
     grid: Grid,
     /// Cells per mm.
-    per_cell: f64,
+    per_mm: f64,
     /// Bound on the error of an edge's place in a row, in cells.
     slack: f64,
 }
 
 impl<'m> Scan<'m> {
     fn new(mesh: &'m Mesh, grid: Grid) -> Scan<'m> {
-        // With u = ε/2 the unit roundoff and M the largest |x| about, each of dx, t = (y - ay) / dy and their product is good
-        // to a few u: x = ax + t dx is off by 11 u M at most (|dx| <= 2 M), the division into cells by 2 M u, the
-        // grid line itself by 3 M u; 64 u M is ample.
-        let largest = [grid.x(0), grid.x(grid.nx - 1)]
-            .into_iter()
-            .chain(mesh.vertices.iter().map(|p| p.x))
-            .fold(0.0, |m: f64, x| m.max(x.abs()));
+        // With u = ε/2 the unit roundoff and M the largest |x| or |y| about: an edge's place ax + (y - ay) dx / dy in a row it crosses is
+        // off by 12 u M at most (|dx| <= 2 M), its conversion into cells by 8 u M, the grid line itself by 3 u M.
+        let largest = [
+            grid.x(0),
+            grid.x(grid.nx - 1),
+            grid.y(0),
+            grid.y(grid.ny - 1),
+        ]
+        .into_iter()
+        .chain(mesh.vertices.iter().flat_map(|p| [p.x, p.y]))
+        .fold(0.0, |m: f64, x| m.max(x.abs()));
         Scan {
             mesh,
             grid,
-            per_cell: 1.0 / grid.cell,
+            per_mm: 1.0 / grid.cell,
             slack: 32.0 * f64::EPSILON * (largest / grid.cell + 1.0),
         }
     }
 
-    /// The rows `t` spans: those with `lowest corner <= y < highest corner`. None when it is beside the grid.
-    fn rows(&self, t: usize) -> Range<usize> {
-        let [a, b, c] = self.mesh.corners(t);
-        let (left, right) = (a.x.min(b.x).min(c.x), a.x.max(b.x).max(c.x));
-        if right < self.grid.x(0) || left > self.grid.x(self.grid.nx - 1) {
-            return 0..0;
+    /// As [`Mesh::corners`], spelled out: an array's `map` is not inlined here, and costs more than all the rest of [`Scan::rows`].
+    #[inline(always)]
+    fn corners(&self, t: u32) -> [&'m Point; 3] {
+        let [a, b, c] = self.mesh.triangles[t as usize];
+        let vertices = &self.mesh.vertices;
+        [
+            &vertices[a as usize],
+            &vertices[b as usize],
+            &vertices[c as usize],
+        ]
+    }
+
+    /// The bands that triangle `t` may meet; none when it is beside the grid.
+    fn bands(&self, t: u32) -> [u32; 2] {
+        let [a, b, c] = self.corners(t);
+        let (left, right) = extent(a.x, b.x, c.x);
+        let (low, high) = extent(a.y, b.y, c.y);
+        let grid = &self.grid;
+        if right < grid.x(0) || left > grid.x(grid.nx - 1) {
+            return [0, 0];
         }
-        self.first_row(a.y.min(b.y).min(c.y))..self.first_row(a.y.max(b.y).max(c.y))
+        let place = |y: f64| (y - grid.origin[1]) * self.per_mm - 0.5;
+        let first = within(place(low) - self.slack, 0.0, grid.ny as f64) as usize;
+        let last = ceil(place(high) + self.slack, grid.ny);
+        [first / BAND, last.div_ceil(BAND)].map(|band| band as u32)
     }
 
     /// The first row at or above `y`.
     fn first_row(&self, y: f64) -> usize {
-        let Grid {
-            origin, cell, ny, ..
-        } = self.grid;
-        let mut row = ceil((y - origin[1]) / cell - 0.5, ny);
+        let Grid { origin, ny, .. } = self.grid;
+        let mut row = ceil((y - origin[1]) * self.per_mm - 0.5, ny);
         while row > 0 && self.grid.y(row - 1) >= y {
             row -= 1;
         }
@@ -317,10 +365,10 @@ impl<'m> Scan<'m> {
         row
     }
 
-    /// Calls `each(row, cells, up)` for each row of `rows` that triangle `t` spans, with the run of cells whose grid lines cross it.
+    /// Adds to `runs` those of triangle `t` in `rows`.
     #[inline]
-    fn runs(&self, t: u32, rows: Range<usize>, mut each: impl FnMut(usize, Range<usize>, bool)) {
-        let [mut low, mut mid, mut high] = self.mesh.corners(t as usize);
+    fn triangle(&self, t: u32, rows: Range<usize>, runs: &mut Vec<Run>) {
+        let [mut low, mut mid, mut high] = self.corners(t);
         // counter-clockwise as given means facing up; each swap turns it
         let mut up = true;
         if mid.y < low.y {
@@ -335,36 +383,50 @@ impl<'m> Scan<'m> {
                 up = !up;
             }
         }
+        let long = Edge::new(self, low, high);
+        let lower = Edge::new(self, low, mid);
+        let upper = Edge::new(self, mid, high);
         // Rows at a corner's very height belong to the edges above it: the grid line lies ε² higher. Level edges cross no row.
-        let first = self.first_row(low.y).max(rows.start);
-        for row in first..rows.end {
+        for row in self.first_row(low.y).max(rows.start)..rows.end {
             let y = self.grid.y(row);
             if y >= high.y {
                 break;
             }
-            let long = self.first_right(&low, &high, y);
-            let short = if y < mid.y {
-                self.first_right(&low, &mid, y)
-            } else {
-                self.first_right(&mid, &high, y)
-            };
-            // with the middle corner on the right of the long edge, low, mid, high run counter-clockwise
-            if long < short {
-                each(row, long..short, up);
-            } else if short < long {
-                each(row, short..long, !up);
+            let short = if y < mid.y { &lower } else { &upper };
+            let (long, short) = (self.first_right(&long, y), self.first_right(short, y));
+            if long != short {
+                // with the middle corner on the right of the long edge, low, mid, high run counter-clockwise
+                let up = up == (long < short);
+                runs.push(Run {
+                    tag: if up { t | UP } else { t },
+                    row: row as u32,
+                    start: long.min(short) as u32,
+                    end: long.max(short) as u32,
+                });
             }
         }
     }
 
-    /// The first cell whose grid line in the row at `y` is on the right of the edge from `a` up to `b`, or on it (it is thought
-    /// ε further right). `a.y <= y < b.y`.
+    /// The first cell whose grid line in the row at `y` is on the right of the edge or on it (it is thought ε further right).
     #[inline]
-    fn first_right(&self, a: &Point, b: &Point, y: f64) -> usize {
-        let x = a.x + (b.x - a.x) * ((y - a.y) / (b.y - a.y));
-        let cells = (x - self.grid.origin[0]) * self.per_cell - 0.5;
-        let mut first = ceil(cells - self.slack, self.grid.nx);
-        let mut last = ceil(cells + self.slack, self.grid.nx);
+    fn first_right(&self, edge: &Edge, y: f64) -> usize {
+        let n = self.grid.nx as f64;
+        // rounding up by truncation, since f64::ceil is a call on processors of the common baseline
+        let above = edge.place + edge.slope * (y - edge.from.y) + 1.0;
+        let above = within(above, 0.5, n + 0.5);
+        let first = above as u32;
+        let part = above - f64::from(first);
+        if part > edge.slack && part < 1.0 - edge.slack {
+            return first as usize;
+        }
+        self.first_right_exactly(edge, y)
+    }
+
+    #[cold]
+    fn first_right_exactly(&self, edge: &Edge, y: f64) -> usize {
+        let place = edge.place + edge.slope * (y - edge.from.y);
+        let mut first = ceil(place - edge.slack, self.grid.nx);
+        let mut last = ceil(place + edge.slack, self.grid.nx);
         while first < last {
             let i = (first + last) / 2;
             let coord = |p: &Point| Coord { x: p.x, y: p.y };
@@ -372,7 +434,7 @@ impl<'m> Scan<'m> {
                 x: self.grid.x(i),
                 y,
             };
-            if orient2d(coord(a), coord(b), line) <= 0.0 {
+            if orient2d(coord(edge.from), coord(edge.to), line) <= 0.0 {
                 last = i;
             } else {
                 first = i + 1;
@@ -382,13 +444,55 @@ impl<'m> Scan<'m> {
     }
 }
 
+/// An edge in plan, from its lower to its higher end.
+struct Edge<'m> {
+    from: &'m Point,
+    to: &'m Point,
+    /// Its place along X at `from`, in cells from the first grid line.
+    place: f64,
+    /// Cells along X per mm along Y.
+    slope: f64,
+    /// Bound on the error of its place in a row, in cells.
+    slack: f64,
+}
+
+impl<'m> Edge<'m> {
+    #[inline]
+    fn new(scan: &Scan, from: &'m Point, to: &'m Point) -> Edge<'m> {
+        let slope = (to.x - from.x) / (to.y - from.y) * scan.per_mm;
+        let flat = !slope.is_finite();
+        Edge {
+            from,
+            to,
+            place: (from.x - scan.grid.origin[0]) * scan.per_mm - 0.5,
+            // so nearly level that its slope overflows: may be anywhere
+            slope: if flat { 0.0 } else { slope },
+            slack: if flat { f64::INFINITY } else { scan.slack },
+        }
+    }
+}
+
 /// `v` rounded up, within `0..=n`.
 #[inline]
 fn ceil(v: f64, n: usize) -> usize {
-    // by truncation: f64::ceil is a call on processors of the common baseline
-    let v = v.max(0.0).min(n as f64);
+    let v = within(v, 0.0, n as f64);
     let i = v as u32;
     i as usize + usize::from(v > f64::from(i))
+}
+
+/// `v` held within `lo..=hi`, and `lo` for NaN; two instructions, where `f64::clamp` with its care for NaN takes more.
+#[inline(always)]
+fn within(v: f64, lo: f64, hi: f64) -> f64 {
+    let v = if v > lo { v } else { lo };
+    if v < hi { v } else { hi }
+}
+
+/// Smallest and largest of three.
+#[inline(always)]
+fn extent(a: f64, b: f64, c: f64) -> (f64, f64) {
+    let lesser = |a: f64, b: f64| if a < b { a } else { b };
+    let greater = |a: f64, b: f64| if a > b { a } else { b };
+    (lesser(lesser(a, b), c), greater(greater(a, b), c))
 }
 
 /// The plane of a triangle as heights over the grid's plane, held within the triangle's own heights.
@@ -400,21 +504,25 @@ struct Plane {
 }
 
 impl Plane {
-    fn through([a, b, c]: [Point; 3]) -> Plane {
+    fn through([a, b, c]: [&Point; 3]) -> Plane {
         let (u, v) = (b - a, c - a);
         let n = u.cross(&v);
+        let (lowest, highest) = extent(a.z, b.z, c.z);
         Plane {
-            at: a,
+            at: *a,
             slope: [-n.x / n.z, -n.y / n.z],
-            lowest: a.z.min(b.z).min(c.z),
-            highest: a.z.max(b.z).max(c.z),
+            lowest,
+            highest,
         }
     }
 
     #[inline]
     fn z(&self, x: f64, y: f64) -> f32 {
         let z = self.at.z + self.slope[0] * (x - self.at.x) + self.slope[1] * (y - self.at.y);
-        // max and min let go of a NaN, from an area that rounds to zero; + 0 makes one zero of two
-        (z.max(self.lowest).min(self.highest) + 0.0) as f32
+        // NaN comes of an area that rounds to zero; + 0 makes one zero of two
+        (within(z, self.lowest, self.highest) + 0.0) as f32
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -137,7 +137,10 @@ fn v3(p: Point) -> V3 {
 }
 
 fn distance_to_box(node: &BvhNode, p: V3) -> f64 {
-    (node.mins() - p).max(p - node.maxs()).max(V3::ZERO).length()
+    (node.mins() - p)
+        .max(p - node.maxs())
+        .max(V3::ZERO)
+        .length()
 }
 
 /// A ray, with what both tests need.

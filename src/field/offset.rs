@@ -1,0 +1,547 @@
+//! The cutter-centre surface of a ball, exact at every cell of a grid.
+//!
+//! A ball lowered onto a mesh touches a facet, an edge or a corner. Its centre then lies on the
+//! facet moved by R along its normal, on a cylinder about the edge or on a sphere about the
+//! corner. The cutter-centre surface is the upper envelope of these pieces; each is drawn into the
+//! height map where it can be part of the envelope, and the largest height stays:
+//!
+//! - a facet that faces up: the moved facet;
+//! - a convex edge: the sector of its cylinder between the two facets' normals, up-facing part
+//!   only. A concave edge gives nothing: the moved facets overlap there;
+//! - a corner: the part of its sphere whose directions d have d · e ≤ 0 for every edge e that
+//!   leaves it. Only there does the ball cut none of them.
+//!
+//! The heights drawn for edges and corners are those of a ball that touches a stated point of the
+//! surface, so they are valid wherever they are drawn, and footprints may be generous. The mesh must
+//! be turned outward and closed; where it is open or has slivers without area, the whole upper half
+//! of the edge's cylinder is drawn.
+//!
+//! Cells drawn per column (`benches/offset.rs`, 500,000 triangles facing up, 100 × 100 mm, 0.05 mm cells):
+//!
+//! | mesh | R | facets | edges | corners |
+//! | --- | --- | --- | --- | --- |
+//! TABLE
+
+use super::drop::STEEP;
+use super::{Grid, HeightMap};
+use crate::mesh::{Mesh, Point, Topology, Vector};
+use rayon::prelude::*;
+
+/// Rows of a band: bands are drawn in parallel, and the pieces sorted by them.
+const BAND: usize = 64;
+/// Pieces sorted into bands by one task.
+const CHUNK: usize = 1 << 14;
+/// Widening of a moved facet against cracks to its coplanar neighbours, mm.
+const CRACK: f64 = 1e-8;
+/// Edges that turn by less than this (sine) are flat.
+const FLAT: f64 = 1e-9;
+
+/// The cutter-centre surface of a ball of `radius` mm over `mesh` (tool frame): for each cell centre
+/// the lowest height of the ball's centre at which it cuts nothing; no value where no surface is in reach.
+///
+/// For several radii make a [`BallOffset`] once.
+pub fn ball_offset(mesh: &Mesh, topology: &Topology, grid: Grid, radius: f64) -> HeightMap {
+    BallOffset::new(mesh, topology).height_map(grid, radius)
+}
+
+/// The pieces of a mesh that a ball from above can touch, whatever its radius.
+#[derive(Debug)]
+pub struct BallOffset<'a> {
+    mesh: &'a Mesh,
+    facets: Vec<Facet>,
+    ridges: Vec<Ridge>,
+    peaks: Vec<Peak>,
+}
+
+/// A facet that faces up.
+#[derive(Debug, Clone, Copy)]
+struct Facet {
+    triangle: u32,
+    normal: Vector,
+}
+
+/// An exposed edge, in its own plan frame: along its plan direction, and across to the left of it.
+#[derive(Debug, Clone, Copy)]
+struct Ridge {
+    start: Point,
+    /// Plan direction.
+    along: [f64; 2],
+    /// Plan length, mm.
+    length: f64,
+    /// Rise over plan length, and over length.
+    tangent: f64,
+    sine: f64,
+    /// Across components of the exposed unit directions, smallest and largest.
+    across: [f64; 2],
+}
+
+/// An exposed corner.
+#[derive(Debug, Clone, Copy)]
+struct Peak {
+    place: Point,
+    /// Plan box of the exposed unit directions: smallest x and y, largest x and y.
+    directions: [f64; 4],
+}
+
+/// How many cells were drawn for each kind of piece.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Drawn {
+    /// For moved facets.
+    pub facets: usize,
+    /// For cylinders about edges.
+    pub edges: usize,
+    /// For spheres about corners.
+    pub corners: usize,
+}
+
+impl<'a> BallOffset<'a> {
+    /// Finds the pieces of `mesh`, whose edges are `topology`.
+    pub fn new(mesh: &'a Mesh, topology: &Topology) -> BallOffset<'a> {
+        let normals: Vec<Option<Vector>> = (0..mesh.triangles.len())
+            .into_par_iter()
+            .map(|t| mesh.normal(t))
+            .collect();
+        let facets = normals
+            .par_iter()
+            .enumerate()
+            .filter_map(|(t, normal)| {
+                let normal = normal.filter(|n| n.z > STEEP)?;
+                let triangle = t as u32;
+                Some(Facet { triangle, normal })
+            })
+            .collect();
+        let ridges = topology
+            .edges
+            .par_iter()
+            .filter_map(|edge| {
+                let ends = edge.vertices.map(|v| mesh.vertices[v as usize]);
+                let first = normals[edge.triangles.0 as usize];
+                let second = edge.triangles.1.and_then(|t| normals[t as usize]);
+                Ridge::new(ends, first.zip(second))
+            })
+            .collect();
+        BallOffset {
+            mesh,
+            facets,
+            ridges,
+            peaks: peaks(mesh, topology),
+        }
+    }
+
+    /// The cutter-centre surface of a ball of `radius` mm at the cell centres of `grid`.
+    pub fn height_map(&self, grid: Grid, radius: f64) -> HeightMap {
+        self.draw(grid, radius).0
+    }
+
+    /// As [`BallOffset::height_map`], with the number of cells drawn.
+    pub fn draw(&self, grid: Grid, radius: f64) -> (HeightMap, Drawn) {
+        let mut map = HeightMap::empty(grid);
+        let facets = by_band(&self.facets, &grid, |facet| {
+            let y = self.mesh.corners(facet.triangle as usize).map(|p| p.y);
+            let (lo, hi) = extent(&y);
+            let moved = radius * facet.normal.y;
+            (lo + moved - CRACK, hi + moved + CRACK)
+        });
+        let ridges = by_band(&self.ridges, &grid, |ridge| {
+            extent(&ridge.footprint(radius).map(|p| p[1]))
+        });
+        let peaks = by_band(&self.peaks, &grid, |peak| {
+            let [_, lo, _, hi] = peak.directions;
+            (peak.place.y + radius * lo, peak.place.y + radius * hi)
+        });
+        let drawn = map
+            .values_mut()
+            .par_chunks_mut(grid.nx * BAND)
+            .enumerate()
+            .map(|(k, cells)| {
+                let mut band = Band {
+                    grid,
+                    first: k * BAND,
+                    last: (k * BAND + BAND).min(grid.ny) - 1,
+                    cells,
+                    drawn: 0,
+                };
+                for chunk in &facets {
+                    for &f in &chunk[k] {
+                        band.draw_facet(self.mesh, &self.facets[f as usize], radius);
+                    }
+                }
+                let facets = std::mem::take(&mut band.drawn);
+                for chunk in &ridges {
+                    for &r in &chunk[k] {
+                        band.draw_ridge(&self.ridges[r as usize], radius);
+                    }
+                }
+                let edges = std::mem::take(&mut band.drawn);
+                for chunk in &peaks {
+                    for &p in &chunk[k] {
+                        band.draw_peak(&self.peaks[p as usize], radius);
+                    }
+                }
+                Drawn {
+                    facets,
+                    edges,
+                    corners: band.drawn,
+                }
+            })
+            .reduce(Drawn::default, |a, b| Drawn {
+                facets: a.facets + b.facets,
+                edges: a.edges + b.edges,
+                corners: a.corners + b.corners,
+            });
+        (map, drawn)
+    }
+}
+
+impl Ridge {
+    /// `normals`: those of the triangle that runs from the first end to the second and of the other;
+    /// `None` where one is missing.
+    fn new(ends: [Point; 2], normals: Option<(Vector, Vector)>) -> Option<Ridge> {
+        let edge = ends[1] - ends[0];
+        let length = edge.x.hypot(edge.y);
+        let whole = edge.norm();
+        if length <= 1e-9 * whole || length == 0.0 {
+            return None; // upright: its upper corner serves
+        }
+        let along = [edge.x / length, edge.y / length];
+        let across_of = |n: Vector| along[0] * n.y - along[1] * n.x;
+        let across = match normals {
+            Some((n1, n2)) if n1.dot(&n2) > -1.0 + 1e-6 => {
+                let turn = n1.cross(&n2).dot(&edge) / whole;
+                if turn <= FLAT || (n1.z <= 0.0 && n2.z <= 0.0) {
+                    return None;
+                }
+                // what faces down is cut off: there the sector ends in a level direction
+                let [p, q] = [(n1, n2), (n2, n1)].map(|(n, other)| {
+                    if n.z >= 0.0 {
+                        across_of(n)
+                    } else {
+                        across_of(other * -n.z + n * other.z).signum()
+                    }
+                });
+                [p.min(q), p.max(q)]
+            }
+            _ => [-1.0, 1.0],
+        };
+        Some(Ridge {
+            start: ends[0],
+            along,
+            length,
+            tangent: edge.z / length,
+            sine: edge.z / whole,
+            across,
+        })
+    }
+
+    /// Rectangle in the ridge's frame that holds all centres of a ball touching it: along from, to, across from, to.
+    ///
+    /// At `b` across, the contact is ρ · sine further along than the centre, ρ² = R² − b².
+    fn rectangle(&self, radius: f64) -> [f64; 4] {
+        let [b0, b1] = self.across;
+        let level = |b: f64| radius * ((1.0 - b) * (1.0 + b)).max(0.0).sqrt();
+        let least = level(b0).min(level(b1));
+        let most = if b0 <= 0.0 && b1 >= 0.0 {
+            radius
+        } else {
+            level(b0).max(level(b1))
+        };
+        let (p, q) = (self.sine * least, self.sine * most);
+        let hair = 1e-6 * radius;
+        [
+            -p.max(q) - hair,
+            self.length - p.min(q) + hair,
+            radius * b0 - hair,
+            radius * b1 + hair,
+        ]
+    }
+
+    /// Corners of that rectangle in plan.
+    fn footprint(&self, radius: f64) -> [[f64; 2]; 4] {
+        let [a0, a1, b0, b1] = self.rectangle(radius);
+        let [ux, uy] = self.along;
+        [(a0, b0), (a1, b0), (a1, b1), (a0, b1)].map(|(a, b)| {
+            [
+                self.start.x + a * ux - b * uy,
+                self.start.y + a * uy + b * ux,
+            ]
+        })
+    }
+}
+
+/// The exposed corners of a mesh.
+fn peaks(mesh: &Mesh, topology: &Topology) -> Vec<Peak> {
+    // edges at each corner, in one array with offsets
+    let mut starts = vec![0u32; mesh.vertices.len() + 1];
+    for edge in &topology.edges {
+        for v in edge.vertices {
+            starts[v as usize + 1] += 1;
+        }
+    }
+    for v in 0..mesh.vertices.len() {
+        starts[v + 1] += starts[v];
+    }
+    let mut next = starts.clone();
+    let mut ends = vec![0u32; 2 * topology.edges.len()];
+    for edge in &topology.edges {
+        let [a, b] = edge.vertices;
+        for (v, end) in [(a, b), (b, a)] {
+            ends[next[v as usize] as usize] = end;
+            next[v as usize] += 1;
+        }
+    }
+    (0..mesh.vertices.len())
+        .into_par_iter()
+        .map_init(
+            || [Vec::new(), Vec::new()],
+            |work, v| {
+                let place = mesh.vertices[v];
+                let ends = &ends[starts[v] as usize..starts[v + 1] as usize];
+                let edges = ends.iter().map(|&e| mesh.vertices[e as usize] - place);
+                let directions = exposed(edges, ends.is_empty(), work)?;
+                Some(Peak { place, directions })
+            },
+        )
+        .flatten_iter()
+        .collect()
+}
+
+/// Plan box of the upward unit directions d with d · e ≤ 0 for all `edges` e; `None` if there are none.
+///
+/// Seen on the plane z = 1 the directions are a convex polygon, cut out by a line an edge.
+fn exposed(
+    edges: impl Iterator<Item = Vector>,
+    unused: bool,
+    work: &mut [Vec<[f64; 2]>; 2],
+) -> Option<[f64; 4]> {
+    if unused {
+        return None;
+    }
+    /// Directions nearer to the level than 1e-4 rad are cut off: 5e-9 of the radius in plan.
+    const FAR: f64 = 1e4;
+    let [polygon, cut] = work;
+    polygon.clear();
+    polygon.extend([[-FAR, -FAR], [FAR, -FAR], [FAR, FAR], [-FAR, FAR]]);
+    for e in edges {
+        let over = |p: &[f64; 2]| p[0] * e.x + p[1] * e.y + e.z;
+        cut.clear();
+        let mut last = *polygon.last()?;
+        let mut last_over = over(&last);
+        for &p in polygon.iter() {
+            let p_over = over(&p);
+            if (last_over > 0.0) != (p_over > 0.0) {
+                let t = last_over / (last_over - p_over);
+                cut.push([0, 1].map(|k| last[k] + t * (p[k] - last[k])));
+            }
+            if p_over <= 0.0 {
+                cut.push(p);
+            }
+            (last, last_over) = (p, p_over);
+        }
+        std::mem::swap(polygon, cut);
+    }
+    let unit = |p: [f64; 2]| Vector::new(p[0], p[1], 1.0).normalize();
+    let mut before = unit(*polygon.last()?);
+    let mut found = [1.0f64, 1.0, -1.0, -1.0];
+    let mut bulge = 0.0f64;
+    for &p in polygon.iter() {
+        let d = unit(p);
+        found = [
+            found[0].min(d.x),
+            found[1].min(d.y),
+            found[2].max(d.x),
+            found[3].max(d.y),
+        ];
+        // the polygon's sides are great circles: over a chord c they bulge by 1 − √(1 − c²/4)
+        let quarter = (0.25 * (d - before).norm_squared()).min(1.0);
+        bulge = bulge.max(1.0 - (1.0 - quarter).sqrt());
+        before = d;
+    }
+    let hair = bulge + 1e-6;
+    Some([
+        (found[0] - hair).max(-1.0),
+        (found[1] - hair).max(-1.0),
+        (found[2] + hair).min(1.0),
+        (found[3] + hair).min(1.0),
+    ])
+}
+
+/// For each chunk of `items` and each band of rows the items whose extent along Y meets it.
+fn by_band<T: Sync>(
+    items: &[T],
+    grid: &Grid,
+    extent: impl Fn(&T) -> (f64, f64) + Sync,
+) -> Vec<Vec<Vec<u32>>> {
+    let bands = grid.ny.div_ceil(BAND);
+    items
+        .par_chunks(CHUNK)
+        .enumerate()
+        .map(|(c, chunk)| {
+            let mut lists = vec![Vec::new(); bands];
+            for (k, item) in chunk.iter().enumerate() {
+                let (lo, hi) = extent(item);
+                let Some((first, last)) = cells_between(lo, hi, grid.origin[1], grid.cell, grid.ny)
+                else {
+                    continue;
+                };
+                for list in &mut lists[first / BAND..=last / BAND] {
+                    list.push((c * CHUNK + k) as u32);
+                }
+            }
+            lists
+        })
+        .collect()
+}
+
+/// First and last cell (of `count` from `origin` on) whose centre lies in `lo..=hi`.
+fn cells_between(lo: f64, hi: f64, origin: f64, cell: f64, count: usize) -> Option<(usize, usize)> {
+    let first = ((lo - origin) / cell - 0.5).ceil().max(0.0);
+    let last = ((hi - origin) / cell - 0.5).floor().min(count as f64 - 1.0);
+    (first <= last).then_some((first as usize, last as usize))
+}
+
+fn extent(values: &[f64]) -> (f64, f64) {
+    values
+        .iter()
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(lo, hi), &v| {
+            (lo.min(v), hi.max(v))
+        })
+}
+
+/// Some rows of the height map.
+struct Band<'a> {
+    grid: Grid,
+    first: usize,
+    last: usize,
+    cells: &'a mut [f32],
+    drawn: usize,
+}
+
+impl Band<'_> {
+    /// The rows of this band with centres in `lo..=hi`.
+    fn rows(&self, lo: f64, hi: f64) -> std::ops::Range<usize> {
+        match cells_between(lo, hi, self.grid.origin[1], self.grid.cell, self.grid.ny) {
+            Some((first, last)) => first.max(self.first)..last.min(self.last) + 1,
+            None => 0..0,
+        }
+    }
+
+    /// The cells of row `j` with centres in `lo..=hi`, and the x of the first.
+    fn span(&mut self, j: usize, lo: f64, hi: f64) -> Option<(&mut [f32], f64)> {
+        let grid = &self.grid;
+        let (first, last) = cells_between(lo, hi, grid.origin[0], grid.cell, grid.nx)?;
+        let x = grid.origin[0] + grid.cell * (first as f64 + 0.5);
+        let start = (j - self.first) * grid.nx;
+        self.drawn += last + 1 - first;
+        Some((&mut self.cells[start + first..=start + last], x))
+    }
+
+    fn y(&self, j: usize) -> f64 {
+        self.grid.origin[1] + self.grid.cell * (j as f64 + 0.5)
+    }
+
+    fn draw_facet(&mut self, mesh: &Mesh, facet: &Facet, radius: f64) {
+        let n = facet.normal;
+        let corners = mesh
+            .corners(facet.triangle as usize)
+            .map(|p| p + n * radius);
+        let (lo, hi) = extent(&corners.map(|p| p.x));
+        let (bottom, top) = extent(&corners.map(|p| p.y));
+        // sides as x = x0 + (y − y0) k; in plan the corners run counter-clockwise
+        let sides = [0, 1, 2].map(|k| {
+            let (p, q) = (corners[k], corners[(k + 1) % 3]);
+            let (dx, dy) = (q.x - p.x, q.y - p.y);
+            let wider = CRACK * dx.hypot(dy) / dy.abs();
+            (p.x, p.y, dx / dy, dy, wider)
+        });
+        let (gx, gy) = (-n.x / n.z, -n.y / n.z);
+        let base = corners[0];
+        let step = gx * self.grid.cell;
+        for j in self.rows(bottom - CRACK, top + CRACK) {
+            let y = self.y(j);
+            let (mut from, mut to) = (lo - CRACK, hi + CRACK);
+            for &(x0, y0, k, dy, wider) in &sides {
+                let x = x0 + (y - y0) * k;
+                if dy > 0.0 {
+                    to = to.min(x + wider);
+                } else if dy < 0.0 {
+                    from = from.max(x - wider);
+                }
+            }
+            let Some((cells, x)) = self.span(j, from, to) else {
+                continue;
+            };
+            let z0 = base.z + gx * (x - base.x) + gy * (y - base.y);
+            for (k, cell) in (0i32..).zip(cells) {
+                *cell = higher(*cell, z0 + step * f64::from(k));
+            }
+        }
+    }
+
+    fn draw_ridge(&mut self, ridge: &Ridge, radius: f64) {
+        let [a0, a1, b0, b1] = ridge.rectangle(radius);
+        let corners = ridge.footprint(radius);
+        let (lo, hi) = extent(&corners.map(|p| p[0]));
+        let (bottom, top) = extent(&corners.map(|p| p[1]));
+        let [ux, uy] = ridge.along;
+        let (start, length) = (ridge.start, ridge.length);
+        let (sine, tangent, r2) = (ridge.sine, ridge.tangent, radius * radius);
+        let (da, db) = (ux * self.grid.cell, -uy * self.grid.cell);
+        for j in self.rows(bottom, top) {
+            let dy = self.y(j) - start.y;
+            let (mut from, mut to) = (lo, hi);
+            // a0 ≤ x ux + dy uy ≤ a1 and b0 ≤ dy ux − x uy ≤ b1, x from the start on
+            for (k, low, high) in [
+                (ux, a0 - dy * uy, a1 - dy * uy),
+                (uy, dy * ux - b1, dy * ux - b0),
+            ] {
+                if k.abs() > 1e-9 {
+                    let (p, q) = (start.x + low / k, start.x + high / k);
+                    from = from.max(p.min(q));
+                    to = to.min(p.max(q));
+                }
+            }
+            let Some((cells, x)) = self.span(j, from, to) else {
+                continue;
+            };
+            let dx = x - start.x;
+            let (a_first, b_first) = (dx * ux + dy * uy, dy * ux - dx * uy);
+            for (k, cell) in (0i32..).zip(cells) {
+                let k = f64::from(k);
+                let (a, b) = (a_first + da * k, b_first + db * k);
+                let q = r2 - b * b;
+                let contact = (a + sine * q.max(0.0).sqrt()).max(0.0).min(length);
+                let t = contact - a;
+                // beyond the ball the root is not a number, and no height is higher than that
+                *cell = higher(*cell, start.z + tangent * contact + (q - t * t).sqrt());
+            }
+        }
+    }
+
+    fn draw_peak(&mut self, peak: &Peak, radius: f64) {
+        let [x0, y0, x1, y1] = peak.directions.map(|d| d * radius);
+        let p = peak.place;
+        let cell_size = self.grid.cell;
+        for j in self.rows(p.y + y0, p.y + y1) {
+            let dy = self.y(j) - p.y;
+            let q = radius * radius - dy * dy;
+            let Some((cells, x)) = self.span(j, p.x + x0, p.x + x1) else {
+                continue;
+            };
+            let dx = x - p.x;
+            for (k, cell) in (0i32..).zip(cells) {
+                let d = dx + cell_size * f64::from(k);
+                *cell = higher(*cell, p.z + (q - d * d).sqrt());
+            }
+        }
+    }
+}
+
+/// The larger of the two; `cell` if `z` is not a number.
+#[inline]
+fn higher(cell: f32, z: f64) -> f32 {
+    let z = z as f32;
+    if z > cell { z } else { cell }
+}
+
+#[cfg(test)]
+mod tests;

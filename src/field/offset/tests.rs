@@ -1,0 +1,129 @@
+use super::*;
+use crate::field::shapes::{T_SLOT, block, bowl, filleted_channel, paired, rough, swept, turned};
+use crate::field::{Dropper, Profile};
+use proptest::prelude::*;
+
+/// Every cell agrees with the exact drop to 1e-5 mm (1e-6 of the height where that is more: the map holds f32).
+///
+/// The surface jumps where the ball touches an upright wall, so a cell within rounding of that may take
+/// either side: the drop of a ball larger or smaller by 1e-7 bounds it.
+fn assert_exact(mesh: &Mesh, radius: f64, cell: f64) {
+    let (lo, hi) = mesh.bounds().unwrap();
+    let mut grid = Grid::covering([lo.x, lo.y], [hi.x, hi.y], radius + 2.0 * cell, cell);
+    // off the mesh's own lines, as in use
+    grid.origin = [
+        grid.origin[0] + 0.137 * cell,
+        grid.origin[1] + 0.0713 * cell,
+    ];
+    let map = ball_offset(mesh, &paired(mesh), grid, radius);
+    let dropper = Dropper::new(mesh);
+    let at = |radius: f64, [x, y]: [f64; 2]| {
+        dropper
+            .centre_height(Profile::ball(radius), x, y)
+            .map_or(f64::NEG_INFINITY, |c| c.z)
+    };
+    for j in 0..grid.ny {
+        for i in 0..grid.nx {
+            let found = map
+                .get(grid.index(i, j))
+                .map_or(f64::NEG_INFINITY, f64::from);
+            let centre = grid.centre(i, j);
+            let exact = at(radius, centre);
+            let tolerance = 1e-5f64.max(1e-6 * exact.abs());
+            if (found - exact).abs() <= tolerance || found == exact {
+                continue;
+            }
+            let (small, large) = (at(radius - 1e-7, centre), at(radius + 1e-7, centre));
+            assert!(
+                small - tolerance <= found && found <= large + tolerance,
+                "R {radius} at {centre:?}: drawn {found}, exact {exact}, bounds {small} {large}"
+            );
+        }
+    }
+}
+
+#[test]
+fn hemisphere() {
+    let mesh = bowl(6.0, 60);
+    for radius in [1.0, 2.7, 7.5] {
+        assert_exact(&mesh, radius, 0.11);
+    }
+}
+
+#[test]
+fn dome_and_saddle() {
+    let dome = block([-4.0; 2], [4.0; 2], 40, -5.0, |x, y| {
+        -0.08 * (x * x + y * y)
+    });
+    let saddle = block([-4.0; 2], [4.0; 2], 40, -5.0, |x, y| {
+        0.15 * (x * x - y * y) + 0.1 * x * y
+    });
+    for radius in [0.8, 3.0] {
+        assert_exact(&dome, radius, 0.13);
+        assert_exact(&saddle, radius, 0.13);
+        assert_exact(&turned(&saddle, 37.0), radius, 0.13);
+    }
+}
+
+#[test]
+fn t_slot_with_open_ends() {
+    for angle in [0.0, 37.0, 90.0] {
+        let mesh = turned(&swept(&T_SLOT, 9.0), angle);
+        for radius in [0.7, 1.9, 3.1] {
+            assert_exact(&mesh, radius, 0.17);
+        }
+    }
+}
+
+#[test]
+fn turned_channel_with_fillets() {
+    let mesh = turned(&swept(&filleted_channel(), 9.0), 37.0);
+    for radius in [0.9, 1.5, 2.5] {
+        assert_exact(&mesh, radius, 0.17);
+    }
+}
+
+#[test]
+fn tilted_block_has_all_kinds_of_pieces() {
+    let cube = block([-3.0; 2], [3.0; 2], 3, -4.0, |_, _| 0.0);
+    let tilt = nalgebra::Isometry3::rotation(Vector::new(0.4, 0.7, 0.2));
+    let mesh = cube.transformed(&tilt);
+    for radius in [0.5, 2.0, 6.0] {
+        assert_exact(&mesh, radius, 0.15);
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(24))]
+
+    #[test]
+    fn rough_ground(seed in any::<u64>(), height in 0.0..1.2f64, radius in 0.3..4.0f64, angle in 0.0..360.0f64) {
+        assert_exact(&turned(&rough(18, seed, height), angle), radius, 0.23);
+    }
+}
+
+#[test]
+fn does_not_depend_on_threads_and_has_no_holes() {
+    let mesh = turned(&bowl(6.0, 60), 10.0);
+    let topology = paired(&mesh);
+    let grid = Grid::covering([-6.0; 2], [6.0; 2], 0.0, 0.013);
+    let one = rayon::ThreadPoolBuilder::new()
+        .num_threads(1)
+        .build()
+        .unwrap();
+    let three = rayon::ThreadPoolBuilder::new()
+        .num_threads(3)
+        .build()
+        .unwrap();
+    let a = one.install(|| ball_offset(&mesh, &topology, grid, 0.8));
+    let b = three.install(|| ball_offset(&mesh, &topology, grid, 0.8));
+    assert_eq!(a, b);
+    assert!((0..grid.len()).all(|k| a.get(k).is_some()));
+}
+
+#[test]
+fn no_mesh_gives_no_value() {
+    let grid = Grid::covering([0.0; 2], [1.0; 2], 0.0, 0.1);
+    let map = ball_offset(&Mesh::default(), &Topology::default(), grid, 1.0);
+    assert_eq!(map, HeightMap::empty(grid));
+}
