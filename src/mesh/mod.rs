@@ -1,6 +1,7 @@
 //! Triangle meshes: reading, welding, health, bodies. Knows nothing of molds.
 
 mod bodies;
+mod crease;
 mod error;
 mod health;
 mod mend;
@@ -18,6 +19,7 @@ mod topology;
 mod weld;
 mod winding;
 
+pub use crease::{Creases, noise_deg};
 pub use error::{Fault, ReadError};
 pub use health::Health;
 pub use model::{Body, Dropped, Model};

@@ -54,6 +54,8 @@ pub struct Body {
     pub pieces: usize,
     /// Number of voids.
     pub voids: usize,
+    /// Its first triangle among the model's, as read: tells the file's own order of bodies.
+    pub first_triangle: usize,
 }
 
 impl Model {
@@ -188,6 +190,7 @@ fn separate(mesh: &Mesh, shells: &[Shell], groups: &[Group]) -> (Vec<Body>, Vec<
             .copied()
             .collect();
         triangles.sort_unstable();
+        let first_triangle = triangles.first().map_or(0, |&t| t as usize);
         let mut part = Mesh::default();
         let mut vertices = Vec::new();
         for t in triangles {
@@ -209,6 +212,7 @@ fn separate(mesh: &Mesh, shells: &[Shell], groups: &[Group]) -> (Vec<Body>, Vec<
         }
         bodies.push(Body {
             mesh: part,
+            first_triangle,
             ..Body::default()
         });
     }

@@ -457,6 +457,8 @@ pub struct Finding {
     pub at_mm: Option<Place>,
     /// Figure.
     pub value: Option<f64>,
+    /// Unit of figure and limit: `mm`, `mm2`, `mm3`, `deg`, or `null` for a plain number.
+    pub unit: Option<String>,
     /// Its limit.
     pub limit: Option<f64>,
 }

@@ -1,7 +1,7 @@
 //! How two halves close on each other.
 
 use super::half::{Half, Parting};
-use super::plan::{Components, outline};
+use super::plan::outline;
 use super::{Frame, Note, View};
 use crate::field::{Columns, Grid, HeightMap};
 use crate::mesh::{Mesh, Point};
@@ -206,9 +206,9 @@ fn fit(top: &HeightMap, inside: &[bool], over: &Mesh) -> f64 {
     both / either + if open_either > 0.0 { open_both / open_either } else { 0.0 } - hit / either
 }
 
-/// Marks hollows that pins of the other half enter: `tops` is the other half's height field over this half's
-/// plan when closed (`None` where it stands free), `labels` and `count` this half's hollows by cell.
-pub(crate) fn entered(labels: &[u32], count: usize, rises: impl Fn(usize) -> bool) -> Vec<f64> {
+/// For each of `count` hollows the share of its cells that the other half enters: `labels` are the hollows by cell, plus
+/// one, and `rises` says whether the other half, closed, reaches below this half's parting level there.
+pub fn entered(labels: &[u32], count: usize, rises: impl Fn(usize) -> bool) -> Vec<f64> {
     let mut cells = vec![(0usize, 0usize); count];
     for (k, &label) in labels.iter().enumerate() {
         if label > 0 {
@@ -220,7 +220,6 @@ pub(crate) fn entered(labels: &[u32], count: usize, rises: impl Fn(usize) -> boo
     cells.iter().map(|c| if c.0 == 0 { 0.0 } else { c.1 as f64 / c.0 as f64 }).collect()
 }
 
-/// Unused components keep the import honest in builds without tests.
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -229,12 +228,5 @@ mod tests {
     fn a_pin_that_fills_a_hollow_is_seen() {
         let shares = entered(&[1, 1, 0, 2, 2], 2, |k| k < 2);
         assert_eq!(shares, [1.0, 0.0]);
-    }
-
-    #[test]
-    fn components_are_numbered_by_first_cell() {
-        let grid = Grid { origin: [0.0, 0.0], cell: 1.0, nx: 5, ny: 1 };
-        let c = Components::of(&grid, |k| k != 2);
-        assert_eq!(c.labels, [1, 1, 0, 2, 2]);
     }
 }

@@ -9,7 +9,7 @@ mod plan;
 mod survey;
 mod voids;
 
-pub use closing::{Closing, Layout};
+pub use closing::{Closing, Layout, entered};
 pub use frame::Frame;
 pub use half::{Half, Parting};
 pub use plan::{Components, neighbours};

@@ -227,3 +227,24 @@ pub fn standing_water(grid: &Grid, inside: &[bool], top: &HeightMap) -> f64 {
     }
     volume * grid.cell * grid.cell
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn components_are_numbered_by_first_cell() {
+        let grid = Grid { origin: [0.0, 0.0], cell: 1.0, nx: 5, ny: 1 };
+        let c = Components::of(&grid, |k| k != 2);
+        assert_eq!(c.labels, [1, 1, 0, 2, 2]);
+    }
+
+    #[test]
+    fn water_stands_up_to_the_lowest_gap_in_the_rim() {
+        let grid = Grid { origin: [0.0, 0.0], cell: 1.0, nx: 5, ny: 3 };
+        let z = [5.0, 5.0, 5.0, 5.0, 5.0, 5.0, 1.0, 2.0, 3.0, 4.0, 5.0, 5.0, 5.0, 5.0, 5.0];
+        let top = HeightMap::from_values(grid, z.to_vec());
+        // the gap is the cell of height 4 on the border: 3 + 2 + 1 stand
+        assert_eq!(standing_water(&grid, &[true; 15], &top), 6.0);
+    }
+}

@@ -1,7 +1,7 @@
 //! Where one cutter can be, and what it touches and leaves there.
 
-use crate::field::{Dropper, Grid, HeightMap, Profile, ball_offset};
-use crate::mesh::{Mesh, Point, Topology, Vector};
+use crate::field::{BallOffset, Dropper, Grid, HeightMap, Profile};
+use crate::mesh::{Point, Vector};
 use rayon::prelude::*;
 
 /// Nodes on a side of a tile.
@@ -43,10 +43,10 @@ pub struct Nearest {
 
 impl<'m> Cutting<'m> {
     /// Lowest centre heights of a cutter with cutting `radius` and `corner` radius, mm, over `grid`.
-    pub fn new(mesh: &Mesh, topology: &Topology, dropper: &'m Dropper<'m>, radius: f64, corner: f64, grid: Grid) -> Cutting<'m> {
+    pub fn new(pieces: &BallOffset, dropper: &'m Dropper<'m>, radius: f64, corner: f64, grid: Grid) -> Cutting<'m> {
         let profile = Profile::Cutter { radius, corner_radius: corner };
         let lowest = if corner >= radius {
-            ball_offset(mesh, topology, grid, radius)
+            pieces.height_map(grid, radius)
         } else {
             let mut map = HeightMap::empty(grid);
             map.values_mut().par_iter_mut().enumerate().for_each(|(k, z)| {
@@ -251,6 +251,13 @@ impl<'m> Cutting<'m> {
             starts[k] += starts[k - 1];
         }
         (self.between, self.between_starts) = (centres, starts);
+    }
+
+    /// Height left at `p`, mm, exact to about a micrometre.
+    pub fn leaves(&self, p: &Point) -> f64 {
+        let far = Nearest { left: f64::INFINITY, centre: *p };
+        let near = self.left(p, far);
+        if near.left > 0.0 { self.refine(p, near).left } else { 0.0 }
     }
 
     /// Moves the nearest place towards `p` as far as the triangles allow: exact to about a micrometre.

@@ -1,1 +1,17 @@
 //! The questions: one file each, pure functions from fields and shop to a result. No text, no pictures.
+
+mod cavity;
+mod check;
+mod cutting;
+mod depth;
+mod draft;
+mod mate;
+mod radius;
+mod reach;
+mod shade;
+mod sharp;
+mod surface;
+mod undercut;
+
+pub use check::{CheckConfig, CheckError, Stage, check};
+pub use depth::{Guarded, guarded, tip_depth_at};

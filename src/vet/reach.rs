@@ -4,11 +4,10 @@ use super::cutting::{Cutting, Nearest, TOUCH};
 use super::shade::Shade;
 use super::sharp::Sharp;
 use super::surface::{Sample, Surface};
-use crate::field::{Dropper, Grid};
+use crate::field::{BallOffset, Dropper, Grid};
 use crate::mesh::Point;
 use crate::report::HollowKind;
 use crate::setup::{Half, Survey};
-use crate::shop::Cutter;
 use rayon::prelude::*;
 
 /// Nodes per cutting radius: leaves δ²/8R = R/4600 between nodes on gentle slopes.
@@ -30,6 +29,8 @@ pub struct Ground<'m> {
     pub surface: &'m Surface,
     /// What is hidden.
     pub shade: &'m Shade<'m>,
+    /// Its pieces that a ball can touch.
+    pub pieces: &'m BallOffset<'m>,
     /// Exact contacts of lowered bodies.
     pub dropper: &'m Dropper<'m>,
     /// Sharp concave edges.
@@ -48,6 +49,8 @@ pub struct Reached {
     pub worst_pm: f64,
     /// Area left higher than the leave, mm².
     pub left_area: f64,
+    /// Its ±.
+    pub left_area_pm: f64,
     /// Visible space not covered, mm³.
     pub left_volume: f64,
     /// Its ±.
@@ -89,7 +92,7 @@ impl Ground<'_> {
         let area = (hi[0] - lo[0] + 2.0 * margin) * (hi[1] - lo[1] + 2.0 * margin);
         let cell = (radius / NODES_PER_RADIUS).max((area / MOST_NODES).sqrt());
         let grid = Grid::covering(lo, hi, margin, cell);
-        Some(Cutting::new(&self.half.mesh, &self.half.topology, self.dropper, radius, corner, grid))
+        Some(Cutting::new(self.pieces, self.dropper, radius, corner, grid))
     }
 
     fn spacing(&self, radius: f64) -> f64 {
@@ -97,11 +100,11 @@ impl Ground<'_> {
         (radius / SAMPLES_PER_RADIUS).max((area / MOST_SAMPLES).sqrt())
     }
 
-    /// Judges one cutter.
-    pub fn reach(&self, cutter: &Cutter, leave: f64) -> Option<Reached> {
-        let mut cutting = self.cutting(cutter.radius(), cutter.corner_radius)?;
-        let samples = self.visible(self.spacing(cutter.radius()));
-        let found: Vec<(Nearest, bool)> = samples.par_iter().map(|s| self.touch(&cutting, s, leave)).collect();
+    /// Judges one cutter; gives `cutting` the places between its nodes from which it touches.
+    pub fn reach(&self, cutting: &mut Cutting, leave: f64) -> Reached {
+        let radius = cutting.radius();
+        let samples = self.visible(self.spacing(radius));
+        let found: Vec<(Nearest, bool)> = samples.par_iter().map(|s| self.touch(cutting, s, leave)).collect();
         let between = found.iter().filter(|f| f.1).map(|f| f.0.centre).collect();
         cutting.add_between(between);
         let nearest: Vec<Nearest> = samples
@@ -109,18 +112,20 @@ impl Ground<'_> {
             .zip(&found)
             .map(|(s, (n, _))| if n.left == 0.0 { *n } else { cutting.left(&s.at, *n) })
             .collect();
-        let left_volume = self.left_volume(&cutting, &samples, &nearest);
-        let left_area = samples.iter().zip(&nearest).filter(|(_, n)| n.left > leave).map(|(s, _)| s.area).sum();
-        let worst = self.worst(&cutting, &samples, &nearest, leave);
-        let chord = worst.map_or(0.0, |(_, p)| self.chord_near(&p, cutter.radius()));
+        let cutting = &*cutting;
+        let left_volume = self.left_volume(cutting, &samples, &nearest);
+        let left_area: f64 = samples.iter().zip(&nearest).filter(|(_, n)| n.left > leave).map(|(s, _)| s.area).sum();
+        let worst = self.worst(cutting, &samples, &nearest, leave);
+        let chord = worst.map_or(0.0, |(_, p)| self.chord_near(&p, radius));
         // what a facet cuts off a curved corner is left too high or too low by no more than the corner's two chords,
         // seen from a ball that touches both sides of it
         let worst_pm = 2.0 * chord + 1e-3;
         let border = (4.0 * std::f64::consts::PI * left_area).sqrt();
         let depth = worst.map_or(0.0, |w| w.0);
-        let left_volume_pm =
-            left_area * (chord + 5e-4) + border * depth * 0.25 * self.spacing(cutter.radius()) + 0.01 * left_volume;
-        Some(Reached { samples, nearest, worst, worst_pm, left_area, left_volume, left_volume_pm })
+        let spacing = self.spacing(radius);
+        let left_volume_pm = left_area * (chord + 5e-4) + border * depth * 0.25 * spacing + 0.01 * left_volume;
+        let left_area_pm = 0.5 * border * spacing;
+        Reached { samples, nearest, worst, worst_pm, left_area, left_area_pm, left_volume, left_volume_pm }
     }
 
     /// Depth to which a contact may seem to cut because facets stand for a curved surface.

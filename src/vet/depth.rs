@@ -1,0 +1,322 @@
+//! Depth: how deep each tool gets before neck, shank or holder touch.
+
+use super::cutting::{Cutting, TOUCH};
+use super::reach::{Ground, Reached};
+use crate::field::{Dropper, Grid, HeightMap, Profile};
+use crate::mesh::Point;
+use crate::report::Blocker;
+use crate::shop::{Limits, Part, Segment, Tool};
+use rayon::prelude::*;
+
+/// A section of a tool above its flutes, grown by its clearance.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Guarded {
+    /// Its lower side.
+    profile: Profile,
+    /// Height of the profile's reference point above the tip, mm.
+    above_tip: f64,
+    part: Part,
+}
+
+/// The sections of `tool` that must keep clear of the half. A neck or shank no thicker than the cutter may lie along
+/// what the cutter has opened; anything thicker keeps its clearance.
+pub fn guarded(tool: &Tool, cutter_radius: f64, limits: &Limits) -> Vec<Guarded> {
+    tool.segments.iter().filter_map(|s| guard(s, cutter_radius, limits)).collect()
+}
+
+fn guard(segment: &Segment, cutter_radius: f64, limits: &Limits) -> Option<Guarded> {
+    let widest = segment.lower_radius.max(segment.upper_radius);
+    let clearance = match segment.part {
+        Part::Holder => limits.holder_clearance,
+        Part::Neck | Part::Shank if widest <= cutter_radius + 1e-9 => return None,
+        Part::Neck | Part::Shank => limits.shank_clearance,
+    };
+    let part = segment.part;
+    if segment.upper_radius > segment.lower_radius && segment.to.is_finite() {
+        // the cone through the grown ends: never closer than the clearance
+        let profile = Profile::Cone {
+            lower_radius: segment.lower_radius + clearance,
+            upper_radius: segment.upper_radius + clearance,
+            height: segment.to - segment.from,
+        };
+        return Some(Guarded { profile, above_tip: segment.from - clearance, part });
+    }
+    // a cylinder grown by a ball is a bull-nose
+    let profile =
+        Profile::Cutter { radius: segment.lower_radius + clearance, corner_radius: clearance.min(segment.lower_radius + clearance) };
+    Some(Guarded { profile, above_tip: segment.from, part })
+}
+
+/// Depth of the tip below the parting level when the tool stands as low as it may at plan place (x, y) of the
+/// tool frame, mm, and what stops it; `None` where nothing is under it. Exact for the mesh, to [`TOUCH`].
+pub fn tip_depth_at(
+    dropper: &Dropper,
+    cutter: Profile,
+    guarded: &[Guarded],
+    x: f64,
+    y: f64,
+) -> Option<(f64, Option<Blocker>)> {
+    let mut lowest = lowest_reference(dropper, cutter, x, y).map(|z| (z - cutter.tip_below(), None));
+    for g in guarded {
+        if let Some(z) = lowest_reference(dropper, g.profile, x, y) {
+            let tip = z - g.above_tip;
+            if lowest.is_none_or(|(l, _)| tip > l) {
+                lowest = Some((tip, Some(blocker(g.part))));
+            }
+        }
+    }
+    lowest.map(|(tip, by)| (-tip, by))
+}
+
+fn lowest_reference(dropper: &Dropper, profile: Profile, x: f64, y: f64) -> Option<f64> {
+    let (inner, lift) = profile.inset(TOUCH)?;
+    dropper.centre_height(inner, x, y).map(|c| c.z - lift)
+}
+
+fn blocker(part: Part) -> Blocker {
+    match part {
+        Part::Neck => Blocker::Neck,
+        Part::Shank => Blocker::Shank,
+        Part::Holder => Blocker::Holder,
+    }
+}
+
+/// The lowest heights of tool sections over the cavity, one map a profile, exact at each node.
+#[derive(Default)]
+pub struct Bodies {
+    maps: Vec<(Profile, HeightMap)>,
+}
+
+/// Nodes for one section's map.
+const MAP_NODES: f64 = 30_000.0;
+
+impl Bodies {
+    /// Draws the map of `profile` unless it is there.
+    fn draw(&mut self, ground: &Ground, profile: Profile) {
+        if self.maps.iter().any(|m| m.0 == profile) {
+            return;
+        }
+        let Some((lo, hi)) = ground.plan() else { return };
+        let area = (hi[0] - lo[0]).max(1e-3) * (hi[1] - lo[1]).max(1e-3);
+        let cell = (area / MAP_NODES).sqrt();
+        let grid = Grid::covering(lo, hi, 3.0 * cell, cell);
+        let mut map = HeightMap::empty(grid);
+        map.values_mut().par_iter_mut().enumerate().for_each(|(k, z)| {
+            let [x, y] = grid.centre(k % grid.nx, k / grid.nx);
+            if let Some(low) = lowest_reference(ground.dropper, profile, x, y) {
+                *z = low as f32;
+            }
+        });
+        self.maps.push((profile, map));
+    }
+
+    /// Least and largest lowest height of the profile at the nodes around (x, y).
+    fn around(&self, profile: Profile, x: f64, y: f64) -> [f64; 2] {
+        let Some((_, map)) = self.maps.iter().find(|m| m.0 == profile) else {
+            return [f64::NEG_INFINITY, f64::INFINITY];
+        };
+        let grid = map.grid;
+        let at = |v: f64, o: f64, n: usize| (((v - o) / grid.cell - 0.5).floor().max(0.0) as usize).min(n.saturating_sub(2));
+        let (i, j) = (at(x, grid.origin[0], grid.nx), at(y, grid.origin[1], grid.ny));
+        let mut range = [f64::INFINITY, f64::NEG_INFINITY];
+        for (di, dj) in [(0, 0), (1, 0), (0, 1), (1, 1)] {
+            let k = grid.index((i + di).min(grid.nx - 1), (j + dj).min(grid.ny - 1));
+            let z = f64::from(map.values()[k]);
+            range = [range[0].min(z), range[1].max(z)];
+        }
+        range
+    }
+}
+
+/// How deep one tool gets.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Deepest {
+    /// Deepest tip position, mm below the parting level, its ± and its place.
+    pub depth: Option<(f64, f64, Point)>,
+    /// Share by area of what the cutter alone reaches, and its ±.
+    pub share: Option<(f64, f64)>,
+    /// What touches first at the deepest place that it falls short of.
+    pub blocked: Option<(Blocker, Point)>,
+}
+
+/// Judges one tool, given what its cutter alone reaches.
+pub fn deepest(
+    ground: &Ground,
+    cutting: &Cutting,
+    reached: &Reached,
+    guards: &[Guarded],
+    bodies: &mut Bodies,
+    leave: f64,
+) -> Deepest {
+    for g in guards {
+        bodies.draw(ground, g.profile);
+    }
+    let bodies = &*bodies;
+    let corner = cutting.profile.tip_below();
+    // what keeps the tool from a sample that its cutter touches
+    let judged: Vec<(f64, f64, Option<Part>)> = reached
+        .samples
+        .par_iter()
+        .zip(&reached.nearest)
+        .map(|(s, n)| {
+            if n.left > leave {
+                return (0.0, 0.0, None);
+            }
+            let tip = n.centre.z - corner;
+            let mut open = false;
+            let mut blocked: Option<(f64, Part)> = None;
+            for g in guards {
+                let [lo, hi] = bodies.around(g.profile, n.centre.x, n.centre.y);
+                let have = tip + g.above_tip + 2.0 * TOUCH;
+                open |= lo <= have && have < hi;
+                let lacks = 0.5 * (lo + hi) - have;
+                // above the nodes all round it is clear, below all of them it is not, between exactly decided
+                let short = if have >= hi {
+                    false
+                } else if have < lo {
+                    true
+                } else {
+                    lowest_reference(ground.dropper, g.profile, n.centre.x, n.centre.y).is_some_and(|z| z > have)
+                };
+                if short && blocked.is_none_or(|b| lacks > b.0) {
+                    blocked = Some((lacks, g.part));
+                }
+            }
+            (s.area, if open { s.area } else { 0.0 }, blocked.map(|b| b.1))
+        })
+        .collect();
+    let total: f64 = judged.iter().map(|j| j.0).sum();
+    let got: f64 = judged.iter().filter(|j| j.2.is_none()).map(|j| j.0).sum();
+    // samples decided one by one stand for their area to a part of it
+    let open: f64 = judged.iter().map(|j| j.1).sum();
+    let share = (total > 0.0).then(|| (got / total, 0.05 * open / total));
+    let blocked = reached
+        .samples
+        .iter()
+        .zip(&judged)
+        .filter_map(|(s, j)| j.2.map(|part| (blocker(part), s.at)))
+        .min_by(|a, b| a.1.z.total_cmp(&b.1.z));
+    Deepest { depth: deepest_tip(ground, cutting, guards, bodies), share, blocked }
+}
+
+/// The deepest tip over the cavity: nodes in the order of how deep they could be, exact until none left could be
+/// deeper, then moved between the nodes.
+fn deepest_tip(ground: &Ground, cutting: &Cutting, guards: &[Guarded], bodies: &Bodies) -> Option<(f64, f64, Point)> {
+    let grid = cutting.grid();
+    let survey = ground.survey;
+    let columns = survey.grid();
+    let corner = cutting.profile.tip_below();
+    let over_cavity = |x: f64, y: f64| {
+        columns.cell_at(x, y).is_some_and(|(i, j)| {
+            survey
+                .hollow_at(columns.index(i, j))
+                .is_some_and(|h| survey.hollows[h].kind == crate::report::HollowKind::Cavity)
+        })
+    };
+    let mut bounds: Vec<(f64, usize)> = (0..grid.len())
+        .into_par_iter()
+        .filter_map(|k| {
+            let [x, y] = grid.centre(k % grid.nx, k / grid.nx);
+            if !over_cavity(x, y) {
+                return None;
+            }
+            let mut tip = f64::from(cutting.lowest(k)?) - corner;
+            for g in guards {
+                tip = tip.max(bodies.around(g.profile, x, y)[0] - g.above_tip);
+            }
+            (tip < 0.0).then_some((tip, k))
+        })
+        .collect();
+    bounds.par_sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+    let exact = |x: f64, y: f64| {
+        let over = over_cavity(x, y);
+        let depth = tip_depth_at(ground.dropper, cutting.profile, guards, x, y).map_or(f64::NEG_INFINITY, |d| d.0);
+        if over { depth } else { f64::NEG_INFINITY }
+    };
+    let mut best: Option<(f64, f64, f64)> = None;
+    for chunk in bounds.chunks(64).take(32) {
+        if best.is_some_and(|b| -chunk[0].0 <= b.0) {
+            break;
+        }
+        let found: Vec<(f64, f64, f64)> = chunk
+            .par_iter()
+            .map(|&(_, k)| {
+                let [x, y] = grid.centre(k % grid.nx, k / grid.nx);
+                (exact(x, y), x, y)
+            })
+            .collect();
+        for f in found {
+            if best.is_none_or(|b| f.0 > b.0) {
+                best = Some(f);
+            }
+        }
+    }
+    let (mut depth, mut x, mut y) = best?;
+    let mut step = grid.cell.max(0.05);
+    while step > 1e-3 {
+        let tries: Vec<(f64, f64, f64)> = (0..8)
+            .map(|k| {
+                let a = f64::from(k) * std::f64::consts::FRAC_PI_4;
+                let (x, y) = (x + step * a.cos(), y + step * a.sin());
+                (exact(x, y), x, y)
+            })
+            .collect();
+        let deeper = tries.into_iter().filter(|t| t.0 > depth + 1e-9).max_by(|a, b| a.0.total_cmp(&b.0));
+        match deeper {
+            Some(t) => (depth, x, y) = t,
+            None => step *= 0.5,
+        }
+    }
+    let chord = ground.surface.cavity(survey).map(|(_, f)| f.chord_error).fold(0.0, f64::max);
+    (depth > 0.0).then(|| (depth, 2.0 * chord + 2e-3, Point::new(x, y, -depth)))
+}
+
+/// Least stickout that reaches all that the cutter alone reaches, and its ±: the largest height of the holder's reference
+/// over the tip at any centre from which the cutter touches. `None` where neck or shank stop it at any stickout,
+/// or it touches nothing. `tool` has the holder at stickout zero.
+pub fn stickout_needed(
+    ground: &Ground,
+    cutting: &Cutting,
+    reached: &Reached,
+    guards: &[Guarded],
+    bodies: &mut Bodies,
+    leave: f64,
+) -> Option<(f64, f64)> {
+    for g in guards {
+        bodies.draw(ground, g.profile);
+    }
+    let bodies = &*bodies;
+    let corner = cutting.profile.tip_below();
+    let holder: Vec<&Guarded> = guards.iter().filter(|g| g.part == Part::Holder).collect();
+    let mut bounds: Vec<(f64, usize)> = reached
+        .nearest
+        .par_iter()
+        .enumerate()
+        .filter(|(_, n)| n.left <= leave)
+        .map(|(k, n)| {
+            let tip = n.centre.z - corner;
+            let need = holder.iter().map(|g| bodies.around(g.profile, n.centre.x, n.centre.y)[1] - tip - g.above_tip);
+            (need.fold(0.0, f64::max), k)
+        })
+        .collect();
+    bounds.par_sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+    let mut best = None;
+    for chunk in bounds.chunks(64).take(256) {
+        if best.is_some_and(|b| chunk[0].0 <= b) {
+            break;
+        }
+        let exact = |&(_, k): &(f64, usize)| {
+            let n = &reached.nearest[k];
+            let tip = n.centre.z - corner;
+            let need = holder.iter().filter_map(|g| {
+                Some(lowest_reference(ground.dropper, g.profile, n.centre.x, n.centre.y)? - tip - g.above_tip)
+            });
+            need.fold(0.0, f64::max)
+        };
+        let most = chunk.par_iter().map(exact).reduce(|| 0.0, f64::max);
+        best = Some(best.map_or(most, |b: f64| b.max(most)));
+    }
+    // samples lie an eighth of the radius apart: between them a slope may lie that much deeper
+    let chord = ground.surface.cavity(ground.survey).map(|(_, f)| f.chord_error).fold(0.0, f64::max);
+    best.map(|b| (b, 0.125 * cutting.radius() + 2.0 * chord))
+}
