@@ -1,0 +1,345 @@
+//! The report for the terminal, read from top to bottom: the answer and why, what was read, each half,
+//! the two halves together, what was found and what to do about it.
+
+mod half;
+
+use super::figures::{Figures, NOT_KNOWN, Quantity, percent};
+use super::page::{Page, Paint, Tone, word};
+use super::table::{Cell, Table};
+use super::text::{JOIN, clean, first_sentence, name, pad};
+use super::{Finding, Half, Layout, Mating, Report, Verdict};
+use crate::units::Unit;
+
+/// How the report is laid out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Style {
+    /// Paint with terminal colours. Whatever a colour says, a word says too.
+    pub colour: bool,
+    /// Columns that a line may take; fewer than 60 are taken as 60.
+    pub width: usize,
+    /// Unit in which lengths are shown.
+    pub unit: Unit,
+}
+
+/// Pins, hollows and the like that are listed before the rest is only counted.
+const LISTED: usize = 6;
+
+/// Lays out `report`. Lines end in `\n`; none is wider than `style.width`.
+///
+/// Names that come from files are shown without control characters.
+pub fn render(report: &Report, style: Style) -> String {
+    let figures = Figures { unit: style.unit };
+    let paint = Paint {
+        colour: style.colour,
+    };
+    let mut page = Page::new(figures, style.width.max(60), paint);
+    answer(&mut page, report);
+    page.heading("What was read");
+    for half in &report.halves {
+        read(&mut page, half);
+    }
+    for half in &report.halves {
+        half::section(&mut page, half);
+    }
+    if let Some(mating) = &report.mating {
+        together(&mut page, mating);
+    }
+    findings(&mut page, &report.findings);
+    settings(&mut page, report);
+    page.blank();
+    page.paragraph(
+        "This is advice, not a release to cut. What the cutter maker, the machine, the workholding \
+         and the local rules allow comes first.",
+    );
+    page.finish()
+}
+
+/// The verdict in words, and why.
+fn answer(page: &mut Page, report: &Report) {
+    let headline = match report.verdict {
+        Verdict::Pass => "Nothing found that stands in the way.",
+        Verdict::Watch => "Within the limits, with something to look at.",
+        Verdict::Unsure => "Too close to call.",
+        Verdict::Fail => "Not as it is.",
+    };
+    let deciding = report.findings.iter().find(|f| f.verdict == report.verdict);
+    let why = match (deciding, report.verdict) {
+        (_, Verdict::Pass) => "Every check is within its limit.".to_string(),
+        (Some(finding), _) => {
+            let message = clean(&finding.message);
+            format!(
+                "{}: {}",
+                capital(&subject(finding)),
+                first_sentence(&message)
+            )
+        }
+        (None, _) => "The checks that say so are marked below.".to_string(),
+    };
+    let lead = pad(word(report.verdict), 8, false);
+    let tone = Tone::Verdict(report.verdict);
+    page.hanging(&[(&lead, tone)], &format!("{headline} {why}"));
+}
+
+/// Where a half came from and how it was set up.
+fn read(page: &mut Page, half: &Half) {
+    let [x, y, z] = half
+        .mesh
+        .size_mm
+        .map(|mm| page.figures.cell(Quantity::Length, Some(mm), None));
+    let sign = page.figures.sign(Quantity::Length);
+    let j = JOIN;
+    page.row(
+        &format!("half {}", name(&half.name)),
+        &format!(
+            "{}, body {}: {} triangles, {x}{j}×{j}{y}{j}×{j}{z}{j}{sign}",
+            name(&half.file),
+            half.body,
+            half.mesh.triangles,
+        ),
+    );
+    page.row("", &format!("mesh {}", mesh_state(page.figures, half)));
+    let axis = axis_name(half.tool_axis);
+    page.row(
+        "",
+        &format!("tool axis {axis}: {}", clean(&half.tool_axis_why)),
+    );
+    let level = page.figures.length(half.parting_level_mm);
+    let form = if half.parting_flat {
+        "flat"
+    } else {
+        "not flat"
+    };
+    page.row(
+        "",
+        &format!("parting line at {level} along the axis, {form}"),
+    );
+    let cell = page.figures.length(half.grid.cell_mm);
+    let [nx, ny] = half.grid.columns;
+    page.row(
+        "",
+        &format!("looked at in cells of {cell}, {nx}{j}×{j}{ny}"),
+    );
+}
+
+/// What is wrong with the mesh, or that nothing is.
+fn mesh_state(figures: Figures, half: &Half) -> String {
+    let mesh = &half.mesh;
+    let counts = [
+        (mesh.open_edges, "open edge", "open edges"),
+        (
+            mesh.nonmanifold_edges,
+            "edge with unpaired triangles",
+            "edges with unpaired triangles",
+        ),
+        (
+            mesh.flipped_triangles,
+            "flipped triangle",
+            "flipped triangles",
+        ),
+        (
+            mesh.degenerate_triangles,
+            "triangle without area",
+            "triangles without area",
+        ),
+        (
+            mesh.duplicated_triangles,
+            "duplicated triangle",
+            "duplicated triangles",
+        ),
+    ];
+    let mut parts = vec![if mesh.closed { "closed" } else { "not closed" }.to_string()];
+    parts.extend(
+        counts
+            .iter()
+            .filter(|(n, _, _)| *n > 0)
+            .map(|&(n, one, many)| format!("{n} {}", if n == 1 { one } else { many })),
+    );
+    if mesh.inside_out {
+        parts.push("inside out, turned around".to_string());
+    }
+    if mesh.chord_error_mm > 0.0 {
+        let chord = figures.length(mesh.chord_error_mm);
+        parts.push(format!(
+            "facets within {chord} of the surface they stand for"
+        ));
+    }
+    parts.join(", ")
+}
+
+/// `+X` for an axis of the file, else its three components.
+fn axis_name(axis: [f64; 3]) -> String {
+    for (k, name) in ["X", "Y", "Z"].iter().enumerate() {
+        if axis[k].abs() > 1.0 - 1e-12 {
+            return format!("{}{name}", if axis[k] > 0.0 { '+' } else { '-' });
+        }
+    }
+    // a direction has no unit
+    let figures = Figures { unit: Unit::Mm };
+    axis.map(|c| figures.cell(Quantity::Length, Some(c), None))
+        .join(&format!(",{JOIN}"))
+}
+
+/// The two halves together.
+fn together(page: &mut Page, mating: &Mating) {
+    page.heading("Both halves together");
+    let f = page.figures;
+    let length = |mm| f.text(Quantity::Length, mm, None);
+    let layout = match mating.layout {
+        Layout::Closed => "They came closed on each other.",
+        Layout::Open => "They came laid open side by side, and were closed for this check.",
+        Layout::Separate => "They came in two files, not closed on each other.",
+    };
+    let fit = format!(
+        "{layout} Near the parting line: gap {}, overlap {}. The two cavity outlines differ by {}.",
+        length(mating.gap_mm),
+        length(mating.overlap_mm),
+        length(mating.outline_mismatch_mm)
+    );
+    page.verdict_row("fit", mating.verdict, &fit);
+    let volume = f.text(
+        Quantity::Volume,
+        mating.closed_volume_mm3,
+        mating.closed_volume_mm3_pm,
+    );
+    page.row("fills with", &volume);
+    if mating.pins.is_empty() {
+        page.row("pins", "none found");
+        return;
+    }
+    page.row("pins", &format!("lengths in {}", f.lengths()));
+    let cell = |mm| Cell::from(f.cell(Quantity::Length, mm, None));
+    let heads = [
+        "foot of the pin",
+        "pin\ndia.",
+        "socket\ndia.",
+        "radial\nclearance",
+        "off\ncentre",
+    ];
+    let rows = mating.pins.iter().take(LISTED).map(|pin| {
+        let figures = [
+            pin.pin_diameter_mm,
+            pin.socket_diameter_mm,
+            pin.radial_clearance_mm,
+            pin.offset_mm,
+        ];
+        let mut row = vec![Cell::from(f.place(pin.at_mm))];
+        row.extend(figures.map(cell));
+        row
+    });
+    page.table(&Table {
+        heads: heads.map(String::from).to_vec(),
+        rows: rows.collect(),
+        left_from: heads.len(),
+    });
+    more(page, mating.pins.len());
+}
+
+/// What was found, worst first.
+fn findings(page: &mut Page, findings: &[Finding]) {
+    page.heading("What was found, worst first");
+    if findings.is_empty() {
+        page.paragraph("  Nothing.");
+        return;
+    }
+    let mut sorted: Vec<&Finding> = findings.iter().collect();
+    sorted.sort_by_key(|finding| std::cmp::Reverse(finding.verdict)); // stable: order within a verdict stays
+    for (k, finding) in sorted.into_iter().enumerate() {
+        if k > 0 {
+            page.blank();
+        }
+        let number = format!("{:>3}  ", k + 1);
+        let tag = pad(word(finding.verdict), 8, false);
+        let lead = [
+            (&*number, Tone::Plain),
+            (&*tag, Tone::Verdict(finding.verdict)),
+        ];
+        let f = page.figures;
+        let mut facts = vec![capital(&subject(finding))];
+        facts.extend(finding.at_mm.map(|place| f.place(place)));
+        facts.extend(measured(f, finding));
+        page.hanging(&lead, &facts.join("; "));
+        page.hanging(&[(&" ".repeat(13), Tone::Plain)], &clean(&finding.message));
+    }
+}
+
+/// How much, against what limit.
+fn measured(figures: Figures, finding: &Finding) -> Option<String> {
+    let show = |value| figures.text(quantity(finding), Some(value), None);
+    match (finding.value, finding.limit) {
+        (Some(value), Some(limit)) => Some(format!("{}, limit{JOIN}{}", show(value), show(limit))),
+        (Some(value), None) => Some(show(value)),
+        (None, Some(limit)) => Some(format!("limit{JOIN}{}", show(limit))),
+        (None, None) => None,
+    }
+}
+
+/// What the figure of a finding measures, by its check: hook, wall, left height, tip depth and gap are
+/// lengths; a depth that is only watched is a slenderness, length by diameter; the rest are counts and ratios.
+fn quantity(finding: &Finding) -> Quantity {
+    match (&*finding.check, finding.verdict) {
+        ("depth", Verdict::Watch) => Quantity::Count,
+        ("undercut" | "draft" | "reach" | "depth" | "mating", _) => Quantity::Length,
+        _ => Quantity::Count,
+    }
+}
+
+/// `undercut, half A`.
+fn subject(finding: &Finding) -> String {
+    match &finding.half {
+        Some(half) => clean(&format!("{}, half {half}", finding.check)),
+        None => clean(&finding.check),
+    }
+}
+
+/// What was in force: the plain settings, those named `…_mm` in the reader's unit.
+fn settings(page: &mut Page, report: &Report) {
+    use serde_json::Value;
+    let f = page.figures;
+    let show = |(key, value): (&String, &Value)| {
+        let quantities = [
+            ("_mm", Quantity::Length),
+            ("_mm2", Quantity::Area),
+            ("_mm3", Quantity::Volume),
+            ("_deg", Quantity::Angle),
+        ];
+        let measured = quantities
+            .iter()
+            .find_map(|&(end, q)| Some((key.strip_suffix(end)?, q)));
+        let (name, value) = match (measured, value) {
+            (Some((name, q)), Value::Number(n)) => (name, f.text(q, n.as_f64(), None)),
+            (_, Value::Number(n)) => (&**key, n.to_string()),
+            (_, Value::String(text)) => (&**key, self::name(text)),
+            (_, Value::Bool(yes)) => (&**key, if *yes { "yes" } else { "no" }.to_string()),
+            _ => return None,
+        };
+        Some(format!("{} {value}", clean(name).replace('_', " ")))
+    };
+    let shown: Vec<String> = report.settings.iter().filter_map(show).collect();
+    if !shown.is_empty() {
+        page.heading("Judged with");
+        page.hanging(&[("  ", Tone::Plain)], &shown.join("; "));
+    }
+}
+
+/// How many more there are than were listed.
+fn more(page: &mut Page, count: usize) {
+    if count > LISTED {
+        page.note(&more_text(count - LISTED));
+    }
+}
+
+fn more_text(rest: usize) -> String {
+    format!("… and {rest} more; the JSON report has them all")
+}
+
+/// `text` with a capital letter.
+fn capital(text: &str) -> String {
+    let mut chars = text.chars();
+    match chars.next() {
+        Some(first) => first.to_uppercase().chain(chars).collect(),
+        None => String::new(),
+    }
+}
+
+#[cfg(test)]
+mod tests;
