@@ -1,1 +1,7 @@
-fn main() {}
+//! The command line program.
+
+mod cli;
+
+fn main() -> std::process::ExitCode {
+    cli::run()
+}

@@ -238,7 +238,7 @@ fn together(page: &mut Page, mating: &Mating) {
 fn findings(page: &mut Page, findings: &[Finding]) {
     page.heading("What was found, worst first");
     if findings.is_empty() {
-        page.paragraph("  Nothing.");
+        page.hanging(&[("  ", Tone::Plain)], "Nothing.");
         return;
     }
     let mut sorted: Vec<&Finding> = findings.iter().collect();

@@ -1,0 +1,207 @@
+//! The arguments as they are typed. Nothing is judged here but their form: see [`super::config`].
+
+use clap::builder::{NonEmptyStringValueParser, RangedU64ValueParser};
+use clap::error::ErrorKind;
+use clap::{ColorChoice, Parser, Subcommand};
+use std::path::PathBuf;
+
+/// Tells, before any toolpath is made, whether a two-half cavity mold can be milled with ball-nose end
+/// mills on a 3-axis mill, and whether the casting will come out.
+#[derive(Debug, Parser)]
+#[command(name = "moldvet", version, color = ColorChoice::Never, max_term_width = 80)]
+pub struct Args {
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// What to do.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Check one or both halves of a mold
+    ///
+    /// Tells what the tool axis cannot see, where draft is missing, which cutter clears and what the
+    /// others leave, how deep each tool length gets, and whether two halves close.
+    Check(CheckArgs),
+}
+
+const AFTER_HELP: &str = "\
+Lengths may be written 1/8in, 0.125\", 3.175mm or 3.175; a bare number is in the unit of --units.
+
+Example: one half drawn in inches, two balls that both stick out 2 inches
+  moldvet check --units inch --ball 1/8in --ball 1/4in --stickout 2in base.stl
+
+Exit status: 0 nothing failed, 1 something failed, 2 wrong use or a file that cannot be read.";
+
+/// Arguments of `moldvet check`, as typed.
+#[derive(Debug, clap::Args)]
+#[command(override_usage = "moldvet check [OPTIONS] MODEL [MODEL]", after_help = AFTER_HELP)]
+pub struct CheckArgs {
+    /// STL file with a mold half, or with both; two files for a half each
+    #[arg(value_name = "MODEL", required = true, num_args = 1..=2)]
+    pub models: Vec<PathBuf>,
+
+    /// Unit in which the models are drawn: mm or inch (STL files do not say; a shop file may)
+    #[arg(long, value_name = "mm|inch", help_heading = MODEL)]
+    pub units: Option<String>,
+    /// Direction from the cavity to the spindle, such as +z, -y or 0,0.6,0.8 [default: found from the model]
+    #[arg(long, value_name = "DIRECTION", allow_hyphen_values = true, help_heading = MODEL)]
+    pub axis: Option<String>,
+    /// Take out the hollow at this place, seen from above, in the model's own X and Y (repeatable)
+    #[arg(long, value_name = "X,Y", allow_hyphen_values = true, help_heading = MODEL)]
+    pub not_cavity: Vec<String>,
+
+    /// Shop file with your cutters, holders, stickouts and limits [default: a built-in rack of balls]
+    #[arg(long, value_name = "FILE", help_heading = TOOLS)]
+    pub shop: Option<PathBuf>,
+    /// Ball-nose cutter of this diameter; takes the place of the whole rack (repeatable)
+    #[arg(long, value_name = "SIZE", allow_negative_numbers = true, help_heading = TOOLS)]
+    pub ball: Vec<String>,
+    /// Stickout from tip to holder face, tried with every cutter (repeatable)
+    #[arg(long, value_name = "LENGTH", allow_negative_numbers = true, help_heading = TOOLS)]
+    pub stickout: Vec<String>,
+    /// Distance that shank and holder keep from the walls [default: shank 0.2 mm, holder 1 mm]
+    #[arg(long, value_name = "LENGTH", allow_negative_numbers = true, help_heading = TOOLS)]
+    pub clearance: Option<String>,
+
+    /// Height of material that a cutter may leave, square to the surface [default: 0.02 mm]
+    #[arg(long, value_name = "LENGTH", allow_negative_numbers = true, help_heading = LIMITS)]
+    pub leave: Option<String>,
+    /// Draft that every wall shall have, in degrees [default: 1]
+    #[arg(long, value_name = "ANGLE", allow_negative_numbers = true, help_heading = LIMITS)]
+    pub draft: Option<String>,
+    /// Tallest wall with less draft than that which you let pass [default: 1 mm]
+    #[arg(long, value_name = "LENGTH", allow_negative_numbers = true, help_heading = LIMITS)]
+    pub wall: Option<String>,
+    /// Undercut that the casting bends around, as a soft one does [default: 0 mm]
+    #[arg(long, value_name = "LENGTH", allow_negative_numbers = true, help_heading = LIMITS)]
+    pub forgive: Option<String>,
+
+    /// Facets that meet at less than this angle are one curved surface, not an edge, in degrees [default: 30]
+    #[arg(long, value_name = "ANGLE", allow_negative_numbers = true, help_heading = FINE)]
+    pub crease: Option<String>,
+    /// Closed halves touch at the parting line where they are no further apart than this [default: 0.05 mm]
+    #[arg(long, value_name = "LENGTH", allow_negative_numbers = true, help_heading = FINE)]
+    pub contact: Option<String>,
+    /// Patches of wall smaller than this do not set the least draft; a bare number is mm² [default: 0.5 mm²]
+    #[arg(long, value_name = "AREA", allow_negative_numbers = true, help_heading = FINE)]
+    pub draft_min_area: Option<String>,
+    /// Distance between the lines along which the model is looked at; finer is surer and slower
+    /// [default: found from the model]
+    #[arg(long, value_name = "LENGTH", allow_negative_numbers = true, help_heading = FINE)]
+    pub cell: Option<String>,
+    /// Processor threads to use; the report does not depend on it [default: all]
+    #[arg(long, value_name = "N", value_parser = RangedU64ValueParser::<usize>::new().range(1..=1024), help_heading = FINE)]
+    pub threads: Option<usize>,
+
+    /// Write the report as JSON to this file, or to standard output in place of the text for `-`
+    #[arg(long, value_name = "FILE|-", value_parser = NonEmptyStringValueParser::new(), help_heading = OUTPUT)]
+    pub json: Option<String>,
+    /// Print nothing but errors: the exit status tells
+    #[arg(long, help_heading = OUTPUT)]
+    pub quiet: bool,
+}
+
+const MODEL: &str = "The model";
+const TOOLS: &str = "Cutters and tool lengths";
+const LIMITS: &str = "What shall hold";
+const FINE: &str = "Fine points";
+const OUTPUT: &str = "Output";
+
+/// Whether `error` is no error but a page of help, be it for want of any argument.
+pub fn is_help(error: &clap::Error) -> bool {
+    error.kind() == ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand
+}
+
+/// A usage error as one sentence.
+pub fn sentence(error: &clap::Error) -> String {
+    let text = error.to_string();
+    let told = text.split("Usage:").next().unwrap_or(&text);
+    let told = told.split("For more information").next().unwrap_or(told);
+    let told = told.trim().trim_start_matches("error:").trim();
+    let parts: Vec<String> = told
+        .split("\n\n")
+        .map(|part| part.split_whitespace().collect::<Vec<_>>().join(" "))
+        .filter(|part| !part.is_empty())
+        .collect();
+    format!("{}; see `moldvet check --help`", parts.join("; "))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory;
+    use moldvet::shop::Limits;
+
+    #[test]
+    fn the_arguments_are_consistent() {
+        Args::command().debug_assert();
+    }
+
+    #[test]
+    fn help_states_the_limits_in_force() {
+        let limits = Limits::default();
+        let command = Args::command();
+        let check = command.find_subcommand("check").unwrap();
+        let stated = [
+            ("leave", format!("[default: {} mm]", limits.leave)),
+            ("draft", format!("[default: {}]", limits.draft_deg)),
+            ("wall", format!("[default: {} mm]", limits.wall)),
+            ("forgive", format!("[default: {} mm]", limits.forgive)),
+            ("crease", format!("[default: {}]", limits.crease_deg)),
+            ("contact", format!("[default: {} mm]", limits.contact)),
+            (
+                "draft_min_area",
+                format!("[default: {} mm²]", limits.draft_min_area),
+            ),
+            (
+                "clearance",
+                format!(
+                    "[default: shank {} mm, holder {} mm]",
+                    limits.shank_clearance, limits.holder_clearance
+                ),
+            ),
+        ];
+        for (id, default) in stated {
+            let option = check
+                .get_arguments()
+                .find(|arg| arg.get_id() == id)
+                .unwrap();
+            let help = option.get_help().unwrap().to_string();
+            assert!(help.contains(&default), "{id}: {help}");
+        }
+    }
+
+    #[test]
+    fn a_usage_error_is_one_sentence() {
+        let told = |line: &[&str]| sentence(&Args::try_parse_from(line).unwrap_err());
+        let unknown = told(&["moldvet", "check", "--forgve", "1", "a.stl"]);
+        assert!(
+            unknown.starts_with("unexpected argument '--forgve' found; tip: "),
+            "{unknown}"
+        );
+        assert!(unknown.ends_with("; see `moldvet check --help`") && !unknown.contains('\n'));
+        let none = told(&["moldvet", "check", "--quiet"]);
+        assert!(
+            none.starts_with("the following required arguments were not provided: <MODEL>"),
+            "{none}"
+        );
+    }
+
+    #[test]
+    fn directions_and_places_may_begin_with_a_minus() {
+        let line = [
+            "moldvet",
+            "check",
+            "--axis",
+            "-z",
+            "--not-cavity",
+            "-3,1/2in",
+            "a.stl",
+        ];
+        let Command::Check(args) = Args::try_parse_from(line).unwrap().command;
+        assert_eq!(args.axis.as_deref(), Some("-z"));
+        assert_eq!(args.not_cavity, ["-3,1/2in"]);
+        assert_eq!(args.models.len(), 1);
+    }
+}

@@ -1,0 +1,122 @@
+//! Why nothing was checked, each in one sentence.
+
+use moldvet::mesh::ReadError;
+use moldvet::shop::ShopError;
+use moldvet::units::UnitError;
+use moldvet::vet::CheckError;
+use std::io;
+use std::path::PathBuf;
+
+/// Why nothing was checked.
+#[derive(Debug, thiserror::Error)]
+pub enum CliError {
+    /// A figure that cannot be read.
+    #[error("{option}: {source}")]
+    Figure {
+        /// The option as typed.
+        option: &'static str,
+        /// What is wrong with its figure.
+        source: UnitError,
+    },
+    /// A figure that must be more than 0.
+    #[error("{option} must be more than 0")]
+    NotPositive {
+        /// The option as typed.
+        option: &'static str,
+    },
+    /// No direction.
+    #[error(
+        "--axis: `{text}` is not a direction; write +x, -x, +y, -y, +z, -z, or three numbers such as 0,0.6,0.8"
+    )]
+    Axis {
+        /// What was typed.
+        text: String,
+    },
+    /// No place.
+    #[error(
+        "--not-cavity: `{text}` is not a place; write its X and Y as in 12.5,-3 or 1/2in,-1/8in"
+    )]
+    Place {
+        /// What was typed.
+        text: String,
+    },
+    /// Nothing tells the unit of the models.
+    #[error("{file} does not say in which unit it is drawn; add `--units mm` or `--units inch` (its longest side is {}{})", (side * 1e3).round() / 1e3, hint(*.side))]
+    NoUnits {
+        /// The file with the largest model.
+        file: String,
+        /// Its longest side in the file's own numbers.
+        side: f64,
+    },
+    /// The shop file or a setting.
+    #[error(transparent)]
+    Shop(#[from] ShopError),
+    /// A model.
+    #[error(transparent)]
+    Read(#[from] ReadError),
+    /// The check itself.
+    #[error(transparent)]
+    Check(#[from] CheckError),
+    /// The threads asked for.
+    #[error("--threads: the threads cannot be started ({0}); ask for fewer")]
+    Threads(#[from] rayon::ThreadPoolBuildError),
+    /// A report that would overwrite what it was made from.
+    #[error("--json: {} is one of the files to be read; name another file", path.display())]
+    Overwrites {
+        /// The file.
+        path: PathBuf,
+    },
+    /// A place where no file can be written.
+    #[error("--json: {} {reason}; name a file in a folder that exists, or `-` for standard output", path.display())]
+    NotAFile {
+        /// The file.
+        path: PathBuf,
+        /// What it is instead.
+        reason: &'static str,
+    },
+    /// The system refuses to write.
+    #[error("{} cannot be written ({source}); the file is as it was before", path.display())]
+    Write {
+        /// The file.
+        path: PathBuf,
+        /// What the system says.
+        source: io::Error,
+    },
+    /// Standard output fails.
+    #[error("standard output cannot be written ({0})")]
+    Print(io::Error),
+    /// The report cannot be put in JSON.
+    #[error("the report cannot be written as JSON ({0})")]
+    Json(#[from] serde_json::Error),
+}
+
+/// Which unit the size suggests: a mold's longest side is seldom less than 15 mm or more than 24 inches, nor
+/// less than half an inch (common practice, no source).
+fn hint(side: f64) -> &'static str {
+    match side {
+        0.5..15.0 => ", which looks like inches",
+        _ if side > 24.0 => ", which looks like mm",
+        _ => ", which may be either",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_size_suggests_a_unit() {
+        let told = |side| {
+            let file = "a.stl".to_string();
+            CliError::NoUnits { file, side }.to_string()
+        };
+        assert_eq!(
+            told(4.0),
+            "a.stl does not say in which unit it is drawn; add `--units mm` or `--units inch` (its longest \
+             side is 4, which looks like inches)"
+        );
+        assert!(told(100.0).ends_with("(its longest side is 100, which looks like mm)"));
+        assert!(told(20.0).ends_with("which may be either)"));
+        assert!(told(0.1).ends_with("which may be either)"));
+    }
+}

@@ -1,0 +1,101 @@
+//! Figures of the command line: lengths in the models' unit, directions and places.
+
+use super::error::CliError;
+use moldvet::mesh::Vector;
+use moldvet::units::{Unit, parse_coordinate, parse_length};
+
+/// A length of 0 or more, mm; a bare number is in `unit`.
+pub fn length(option: &'static str, text: &str, unit: Unit) -> Result<f64, CliError> {
+    parse_length(text, Some(unit)).map_err(|source| CliError::Figure { option, source })
+}
+
+/// A length of more than 0, mm.
+pub fn positive(option: &'static str, text: &str, unit: Unit) -> Result<f64, CliError> {
+    let mm = length(option, text, unit)?;
+    if mm > 0.0 {
+        Ok(mm)
+    } else {
+        Err(CliError::NotPositive { option })
+    }
+}
+
+/// A direction, of length 1: `+x`, `-z`, or three numbers with commas.
+pub fn direction(text: &str) -> Result<Vector, CliError> {
+    let wrong = || CliError::Axis {
+        text: text.to_string(),
+    };
+    let named = match text.trim().to_lowercase().as_str() {
+        "x" | "+x" => Some(Vector::x()),
+        "-x" => Some(-Vector::x()),
+        "y" | "+y" => Some(Vector::y()),
+        "-y" => Some(-Vector::y()),
+        "z" | "+z" => Some(Vector::z()),
+        "-z" => Some(-Vector::z()),
+        _ => None,
+    };
+    if let Some(named) = named {
+        // -0 would show in the report
+        return Ok(named.map(|c| c + 0.0));
+    }
+    let parts: Vec<f64> = text
+        .split(',')
+        .map(|part| part.trim().parse().map_err(|_| wrong()))
+        .collect::<Result<_, _>>()?;
+    let [x, y, z] = parts[..] else {
+        return Err(wrong());
+    };
+    // scaled first, so that neither huge nor tiny components spoil the length
+    let largest = x.abs().max(y.abs()).max(z.abs());
+    if !(largest > 0.0 && (x + y + z).is_finite()) {
+        return Err(wrong());
+    }
+    Ok((Vector::new(x, y, z) / largest).normalize())
+}
+
+/// A place seen from above, mm: `X,Y`, each with or without unit.
+pub fn place(text: &str, unit: Unit) -> Result<[f64; 2], CliError> {
+    let wrong = || CliError::Place {
+        text: text.to_string(),
+    };
+    let (x, y) = text.split_once(',').ok_or_else(wrong)?;
+    let coordinate = |text: &str| parse_coordinate(text, Some(unit)).map_err(|_| wrong());
+    Ok([coordinate(x)?, coordinate(y)?])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn directions_have_length_one() {
+        assert_eq!(direction("-z").unwrap(), Vector::new(0.0, 0.0, -1.0));
+        assert_eq!(direction("X").unwrap(), Vector::x());
+        // 3, 4, 5
+        assert_eq!(direction("0, 3, 4").unwrap(), Vector::new(0.0, 0.6, 0.8));
+        assert_eq!(direction("0,0,1e300").unwrap(), Vector::z());
+        for wrong in [
+            "", "w", "0,0", "0,0,0", "1,2,3,4", "nan,0,1", "inf,0,1", "1,,1",
+        ] {
+            assert!(direction(wrong).is_err(), "{wrong}");
+        }
+    }
+
+    #[test]
+    fn places_take_units_and_signs() {
+        // half an inch is 12.7 mm
+        assert_eq!(place("-3,1/2in", Unit::Mm).unwrap(), [-3.0, 12.7]);
+        assert_eq!(place("1, -2mm", Unit::Inch).unwrap(), [25.4, -2.0]);
+        for wrong in ["", "1", "1,2,3", "a,b", "1,"] {
+            assert!(place(wrong, Unit::Mm).is_err(), "{wrong}");
+        }
+    }
+
+    #[test]
+    fn lengths_name_the_option() {
+        let told = |text| positive("--cell", text, Unit::Mm).unwrap_err().to_string();
+        assert!(told("x").starts_with("--cell: "));
+        assert!(told("-1").starts_with("--cell: "));
+        assert_eq!(told("0"), "--cell must be more than 0");
+        assert_eq!(positive("--cell", "0.5", Unit::Inch).unwrap(), 12.7);
+    }
+}

@@ -1,0 +1,108 @@
+//! The command line: arguments, progress, output and exit status.
+
+mod args;
+mod config;
+mod error;
+mod figures;
+mod output;
+mod progress;
+
+use args::{Args, CheckArgs, Command};
+use clap::Parser;
+use config::Job;
+use error::CliError;
+use moldvet::mesh;
+use moldvet::report::terminal::{Style, render};
+use moldvet::report::{Report, Verdict, json};
+use moldvet::vet;
+use output::Sink;
+use progress::Progress;
+use std::io::{self, IsTerminal, Write};
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+/// Columns of the terminal report: what fits every terminal and every printed page.
+const WIDTH: usize = 80;
+
+/// Exit status when something failed.
+const FAILED: u8 = 1;
+/// Exit status when nothing could be checked.
+const NOT_CHECKED: u8 = 2;
+
+/// Reads the command line and does what it asks for.
+pub fn run() -> ExitCode {
+    let command = match Args::try_parse() {
+        Ok(args) => args.command,
+        Err(error) if error.use_stderr() && !args::is_help(&error) => {
+            complain(&args::sentence(&error));
+            return NOT_CHECKED.into();
+        }
+        Err(help) => {
+            // whoever closed the pipe has read enough
+            let _ = help.print();
+            return (help.exit_code() as u8).into();
+        }
+    };
+    let Command::Check(args) = command;
+    match check(&args) {
+        Ok(Verdict::Fail) => FAILED.into(),
+        Ok(Verdict::Pass | Verdict::Watch | Verdict::Unsure) => ExitCode::SUCCESS,
+        Err(error) => {
+            complain(&error.to_string());
+            NOT_CHECKED.into()
+        }
+    }
+}
+
+/// `moldvet check`.
+fn check(args: &CheckArgs) -> Result<Verdict, CliError> {
+    let job = Job::new(args)?;
+    if let Some(sink) = &job.json {
+        sink.check(&job.inputs)?;
+    }
+    let report = on_threads(job.threads, || vetted(&job))?;
+    let to_stdout = matches!(job.json, Some(Sink::Stdout));
+    if !job.quiet && !to_stdout {
+        let style = Style {
+            colour: output::colour(),
+            width: WIDTH,
+            unit: job.unit,
+        };
+        output::print(&render(&report, style))?;
+    }
+    if let Some(sink) = &job.json {
+        sink.write(&json::to_json(&report)?)?;
+    }
+    Ok(report.verdict)
+}
+
+/// Reads the models and vets them.
+fn vetted(job: &Job) -> Result<Report, CliError> {
+    let read = |path: &PathBuf| mesh::read(path, job.unit, &mesh::Limits::default());
+    let models = job.models.iter().map(read).collect::<Result<Vec<_>, _>>()?;
+    let progress = Progress::new(!job.quiet && io::stderr().is_terminal());
+    let report = vet::check(&models, &job.check, &|stage| progress.show(stage));
+    progress.clear();
+    Ok(report?)
+}
+
+/// Does `work` on that many threads, or on as many as there are processors.
+fn on_threads<T: Send>(
+    threads: Option<usize>,
+    work: impl FnOnce() -> Result<T, CliError> + Send,
+) -> Result<T, CliError> {
+    match threads {
+        None => work(),
+        Some(threads) => {
+            let pool = rayon::ThreadPoolBuilder::new().num_threads(threads);
+            pool.build()?.install(work)
+        }
+    }
+}
+
+/// Tells on stderr, in one line, why nothing was checked.
+fn complain(sentence: &str) {
+    let words: Vec<&str> = sentence.split_whitespace().collect();
+    // with stderr closed there is nobody to tell
+    let _ = writeln!(io::stderr(), "moldvet: {}", words.join(" "));
+}

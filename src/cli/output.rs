@@ -1,0 +1,160 @@
+//! Where the reports go.
+
+use super::error::CliError;
+use std::ffi::OsStr;
+use std::fs;
+use std::io::{self, IsTerminal, Write};
+use std::path::{Path, PathBuf};
+
+/// Whether to paint what goes to standard output: only on a terminal that wants it.
+pub fn colour() -> bool {
+    let refused = std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty());
+    let dumb = std::env::var_os("TERM").is_some_and(|value| value == "dumb");
+    io::stdout().is_terminal() && !refused && !dumb
+}
+
+/// Prints `text` to standard output. A reader that has closed the pipe has read enough.
+///
+/// # Errors
+/// If standard output fails otherwise.
+pub fn print(text: &str) -> Result<(), CliError> {
+    let mut out = io::stdout().lock();
+    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+        Err(error) if error.kind() != io::ErrorKind::BrokenPipe => Err(CliError::Print(error)),
+        _ => Ok(()),
+    }
+}
+
+/// Where a report goes.
+#[derive(Debug, PartialEq, Eq)]
+pub enum Sink {
+    /// Standard output.
+    Stdout,
+    /// A file.
+    File(PathBuf),
+}
+
+impl Sink {
+    /// A file's name, or `-`.
+    pub fn new(name: &str) -> Sink {
+        match name {
+            "-" => Sink::Stdout,
+            _ => Sink::File(name.into()),
+        }
+    }
+
+    /// Finds out, before a long check is done, what would keep its report from being written.
+    ///
+    /// # Errors
+    /// If it is one of `inputs`, no ordinary file, or in no folder.
+    pub fn check(&self, inputs: &[PathBuf]) -> Result<(), CliError> {
+        let Sink::File(path) = self else {
+            return Ok(());
+        };
+        let not_a_file = |reason| CliError::NotAFile {
+            path: path.clone(),
+            reason,
+        };
+        if path.is_dir() || path.file_name().is_none() {
+            return Err(not_a_file("is a folder"));
+        }
+        // A device or a pipe would be replaced, not written to.
+        if path.exists() && !path.is_file() {
+            return Err(not_a_file("is not an ordinary file"));
+        }
+        if !folder(path).is_dir() {
+            return Err(not_a_file("is in a folder that does not exist"));
+        }
+        let real = fs::canonicalize(path).ok();
+        if real.is_some()
+            && inputs
+                .iter()
+                .any(|input| fs::canonicalize(input).ok() == real)
+        {
+            return Err(CliError::Overwrites { path: path.clone() });
+        }
+        Ok(())
+    }
+
+    /// Writes `text`: a file is replaced as a whole or not at all.
+    ///
+    /// # Errors
+    /// If the system refuses.
+    pub fn write(&self, text: &str) -> Result<(), CliError> {
+        match self {
+            Sink::Stdout => print(text),
+            Sink::File(path) => replace(path, text).map_err(|source| CliError::Write {
+                path: path.clone(),
+                source,
+            }),
+        }
+    }
+}
+
+/// Writes a temporary file beside `path` and puts it in its place.
+fn replace(path: &Path, text: &str) -> io::Result<()> {
+    // a link stays a link to the file that is replaced
+    let path = fs::canonicalize(path).unwrap_or_else(|_| path.to_path_buf());
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".moldvet-");
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        // as any new file: less what the user's mask takes away
+        builder.permissions(fs::Permissions::from_mode(0o666));
+    }
+    let mut file = builder.tempfile_in(folder(&path))?;
+    file.write_all(text.as_bytes())?;
+    file.persist(&path).map_err(|error| error.error)?;
+    Ok(())
+}
+
+/// The folder in which `path` lies.
+fn folder(path: &Path) -> &Path {
+    match path.parent() {
+        Some(folder) if folder.as_os_str() != OsStr::new("") => folder,
+        _ => Path::new("."),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_file_is_replaced_and_nothing_is_left_beside_it() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("report.json");
+        fs::write(&path, "old").unwrap();
+        Sink::File(path.clone()).write("new").unwrap();
+        assert_eq!(fs::read_to_string(&path).unwrap(), "new");
+        assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
+    }
+
+    #[test]
+    fn inputs_folders_and_devices_are_not_written_to() {
+        let folder = tempfile::tempdir().unwrap();
+        let model = folder.path().join("a.stl");
+        fs::write(&model, "").unwrap();
+        let told = |path: PathBuf| {
+            let result = Sink::File(path).check(std::slice::from_ref(&model));
+            result.unwrap_err().to_string()
+        };
+        let same = folder
+            .path()
+            .join("..")
+            .join(folder.path().file_name().unwrap())
+            .join("a.stl");
+        assert!(told(same).contains("is one of the files to be read"));
+        assert!(told(folder.path().to_path_buf()).contains("is a folder"));
+        assert!(
+            told(folder.path().join("none").join("r.json"))
+                .contains("a folder that does not exist")
+        );
+        #[cfg(unix)]
+        assert!(told("/dev/null".into()).contains("is not an ordinary file"));
+        Sink::File(folder.path().join("r.json"))
+            .check(&[model])
+            .unwrap();
+    }
+}
