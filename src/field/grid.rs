@@ -41,12 +41,21 @@ impl Grid {
         self.len() == 0
     }
 
+    /// X of the centres of cells `(i, _)`, mm; never falls as `i` grows.
+    #[inline]
+    pub fn x(&self, i: usize) -> f64 {
+        self.origin[0] + self.cell * (i as f64 + 0.5)
+    }
+
+    /// Y of the centres of cells `(_, j)`, mm; never falls as `j` grows.
+    #[inline]
+    pub fn y(&self, j: usize) -> f64 {
+        self.origin[1] + self.cell * (j as f64 + 0.5)
+    }
+
     /// Centre of cell `(i, j)`, mm.
     pub fn centre(&self, i: usize, j: usize) -> [f64; 2] {
-        [
-            self.origin[0] + self.cell * (i as f64 + 0.5),
-            self.origin[1] + self.cell * (j as f64 + 0.5),
-        ]
+        [self.x(i), self.y(j)]
     }
 
     /// The cell that holds `(x, y)`; `None` outside the grid.

@@ -1,0 +1,213 @@
+//! Rays, nearest places and balls against a mesh, by a tree of bounding boxes: for all that does not lie on a grid.
+//!
+//! The tree is parry's; its types stay in this file. The test of a ray against a triangle is watertight: a ray that meets a shared edge
+//! hits at least one of its triangles (S. Woop, C. Benthin and I. Wald, "Watertight Ray/Triangle Intersection", Journal of
+//! Computer Graphics Techniques 2(1), 2013).
+
+use crate::mesh::{Mesh, Point, Vector};
+use parry3d_f64::bounding_volume::Aabb;
+use parry3d_f64::math::Vector as V3;
+use parry3d_f64::partitioning::{Bvh, BvhBuildStrategy, BvhNode, TraversalAction};
+use parry3d_f64::query::PointQuery;
+use parry3d_f64::shape::Triangle;
+use rayon::prelude::*;
+
+/// Where a ray meets a triangle.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Hit {
+    /// Distance from the ray's origin, in lengths of its direction (so mm for a unit direction).
+    pub distance: f64,
+    /// The triangle.
+    pub triangle: u32,
+}
+
+/// A mesh made ready for ray, distance and box questions.
+pub struct Rays<'m> {
+    mesh: &'m Mesh,
+    tree: Bvh,
+}
+
+impl<'m> Rays<'m> {
+    /// Builds the tree over all triangles of `mesh`.
+    ///
+    /// # Panics
+    /// If a triangle's corner is out of range.
+    pub fn new(mesh: &'m Mesh) -> Rays<'m> {
+        let boxes: Vec<Aabb> = (0..mesh.triangles.len())
+            .into_par_iter()
+            .map(|t| {
+                let [a, b, c] = mesh.corners(t);
+                Aabb::new(v3(a.inf(&b).inf(&c)), v3(a.sup(&b).sup(&c)))
+            })
+            .collect();
+        Rays {
+            mesh,
+            tree: Bvh::from_leaves(BvhBuildStrategy::Binned, &boxes),
+        }
+    }
+
+    /// The first triangle that the ray from `origin` along `direction` meets, from either side, before `max` lengths of `direction`.
+    /// A triangle that holds the origin is met at 0; one seen edge-on is not met.
+    pub fn first_hit(&self, origin: &Point, direction: &Vector, max: f64) -> Option<Hit> {
+        let ray = Ray::new(origin, direction)?;
+        self.tree
+            .find_best(
+                max,
+                |node, best| ray.enters(node, best).unwrap_or(f64::MAX),
+                |t, _| ray.meets(self.mesh.corners(t as usize)),
+            )
+            .map(|(triangle, distance)| Hit { distance, triangle })
+    }
+
+    /// All triangles that the ray from `origin` along `direction` meets, nearest first, then by triangle; a ray through a shared edge
+    /// or corner meets all triangles around it.
+    pub fn all_hits(&self, origin: &Point, direction: &Vector) -> Vec<Hit> {
+        let mut hits = Vec::new();
+        let Some(ray) = Ray::new(origin, direction) else {
+            return hits;
+        };
+        self.tree.traverse(|node| {
+            if ray.enters(node, f64::INFINITY).is_none() {
+                return TraversalAction::Prune;
+            }
+            if let Some(triangle) = node.leaf_data()
+                && let Some(distance) = ray.meets(self.mesh.corners(triangle as usize))
+            {
+                hits.push(Hit { distance, triangle });
+            }
+            TraversalAction::Continue
+        });
+        hits.sort_by(|a, b| {
+            a.distance
+                .total_cmp(&b.distance)
+                .then(a.triangle.cmp(&b.triangle))
+        });
+        hits
+    }
+
+    /// The place of the surface nearest to `point` and its triangle, if closer than `within`. A ball of radius `within` about
+    /// `point` cuts into the surface by `within` less the distance to that place.
+    pub fn closest(&self, point: &Point, within: f64) -> Option<(Point, u32)> {
+        let p = v3(*point);
+        self.tree
+            .find_best(
+                within,
+                |node, _| distance_to_box(node, p),
+                |t, _| {
+                    let place = self.nearest_on(t, p);
+                    Some((place.distance(p), place))
+                },
+            )
+            .map(|(t, (_, q))| (Point::new(q.x, q.y, q.z), t))
+    }
+
+    /// Whether any surface is closer to `point` than `radius`: whether that ball cuts into the surface.
+    pub fn any_within(&self, point: &Point, radius: f64) -> bool {
+        let p = v3(*point);
+        let mut found = false;
+        self.tree.traverse(|node| {
+            if distance_to_box(node, p) >= radius {
+                return TraversalAction::Prune;
+            }
+            if let Some(t) = node.leaf_data()
+                && self.nearest_on(t, p).distance(p) < radius
+            {
+                found = true;
+                return TraversalAction::EarlyExit;
+            }
+            TraversalAction::Continue
+        });
+        found
+    }
+
+    /// Calls `each` for every triangle whose bounding box meets the box `lo..=hi`; in the tree's order, the same each time.
+    pub fn for_each_triangle_in_box(&self, lo: &Point, hi: &Point, each: impl FnMut(u32)) {
+        let wanted = Aabb::new(v3(*lo), v3(*hi));
+        self.tree.intersect_aabb(&wanted).for_each(each);
+    }
+
+    fn nearest_on(&self, t: u32, p: V3) -> V3 {
+        let [a, b, c] = self.mesh.corners(t as usize).map(v3);
+        Triangle::new(a, b, c).project_local_point(p, false).point
+    }
+}
+
+fn v3(p: Point) -> V3 {
+    V3::new(p.x, p.y, p.z)
+}
+
+fn distance_to_box(node: &BvhNode, p: V3) -> f64 {
+    (node.mins() - p)
+        .max(p - node.maxs())
+        .max(V3::ZERO)
+        .length()
+}
+
+/// A ray, with what both tests need.
+struct Ray {
+    origin: Point,
+    direction: Vector,
+    inverse: Vector,
+    /// Axes, the direction's longest last.
+    axes: [usize; 3],
+    /// Shear that lays the direction on its longest axis, and the scale along it.
+    shear: [f64; 3],
+}
+
+impl Ray {
+    /// `None` for a direction of no length or without value.
+    fn new(origin: &Point, direction: &Vector) -> Option<Ray> {
+        let z = direction.iamax();
+        let (x, y) = ((z + 1) % 3, (z + 2) % 3);
+        let d = direction[z];
+        (d.abs() > 0.0).then(|| Ray {
+            origin: *origin,
+            direction: *direction,
+            inverse: direction.map(|d| 1.0 / d),
+            axes: [x, y, z],
+            shear: [direction[x] / d, direction[y] / d, 1.0 / d],
+        })
+    }
+
+    /// Where the ray enters the node's box (0 from inside), if it does so no later than `max`.
+    fn enters(&self, node: &BvhNode, max: f64) -> Option<f64> {
+        let (lo, hi) = (node.mins().to_array(), node.maxs().to_array());
+        let (mut near, mut far) = (0.0, max);
+        for k in 0..3 {
+            let (lo, hi) = (lo[k] - self.origin[k], hi[k] - self.origin[k]);
+            if self.direction[k] == 0.0 {
+                if lo > 0.0 || hi < 0.0 {
+                    return None;
+                }
+                continue;
+            }
+            let (a, b) = (lo * self.inverse[k], hi * self.inverse[k]);
+            let (a, b) = if a < b { (a, b) } else { (b, a) };
+            // three roundings each; widened so that none is missed
+            near = f64::max(near, a * (1.0 - 4.0 * f64::EPSILON));
+            far = f64::min(far, b * (1.0 + 4.0 * f64::EPSILON));
+        }
+        (near <= far).then_some(near)
+    }
+
+    /// Where the ray meets the triangle, its boundary included.
+    fn meets(&self, corners: [Point; 3]) -> Option<f64> {
+        let [x, y, z] = self.axes;
+        let [sx, sy, sz] = self.shear;
+        let [a, b, c] = corners.map(|p| {
+            let p = p - self.origin;
+            [p[x] - sx * p[z], p[y] - sy * p[z], sz * p[z]]
+        });
+        // The same products for both triangles of an edge, so that they agree about its side.
+        let u = c[0] * b[1] - c[1] * b[0];
+        let v = a[0] * c[1] - a[1] * c[0];
+        let w = b[0] * a[1] - b[1] * a[0];
+        if (u < 0.0 || v < 0.0 || w < 0.0) && (u > 0.0 || v > 0.0 || w > 0.0) {
+            return None;
+        }
+        let area = u + v + w;
+        let distance = (u * a[2] + v * b[2] + w * c[2]) / area;
+        // not for an area of zero: NaN or infinite
+        (distance >= 0.0 && distance.is_finite()).then_some(distance)
+    }
+}
