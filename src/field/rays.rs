@@ -211,3 +211,187 @@ impl Ray {
         (distance >= 0.0 && distance.is_finite()).then_some(distance)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn soup(corners: &[[f64; 3]]) -> Mesh {
+        Mesh {
+            vertices: corners.iter().map(|&p| Point::from(p)).collect(),
+            triangles: (0..corners.len() as u32 / 3)
+                .map(|t| [3 * t, 3 * t + 1, 3 * t + 2])
+                .collect(),
+        }
+    }
+
+    /// The cube from -1 to 1.
+    fn cube() -> Mesh {
+        let corner = |k: usize| {
+            Point::from([k & 1, k >> 1 & 1, k >> 2].map(|b| if b == 1 { 1.0 } else { -1.0 }))
+        };
+        let faces = [
+            [0, 2, 3, 1],
+            [4, 5, 7, 6],
+            [0, 1, 5, 4],
+            [2, 6, 7, 3],
+            [0, 4, 6, 2],
+            [1, 3, 7, 5],
+        ];
+        Mesh {
+            vertices: (0..8).map(corner).collect(),
+            triangles: faces
+                .iter()
+                .flat_map(|&[a, b, c, d]| [[a, b, c], [a, c, d]])
+                .collect(),
+        }
+    }
+
+    /// Nearest of many places spread over the triangle; the true one is nearer, by no more than the spacing.
+    fn sampled(mesh: &Mesh, t: usize, p: &Point) -> f64 {
+        let [a, b, c] = mesh.corners(t);
+        let n = 60;
+        let places = (0..=n).flat_map(|i| (0..=n - i).map(move |j| (i, j)));
+        places
+            .map(|(i, j)| {
+                let (u, v) = (f64::from(i) / f64::from(n), f64::from(j) / f64::from(n));
+                (a + (b - a) * u + (c - a) * v - p).norm()
+            })
+            .fold(f64::INFINITY, f64::min)
+    }
+
+    const SPACE: std::ops::Range<f64> = -10.0..10.0;
+
+    proptest! {
+        #[test]
+        fn tree_questions_match_one_by_one(
+            corners in prop::collection::vec([SPACE, SPACE, SPACE], 3..60),
+            p in [SPACE, SPACE, SPACE],
+            q in [SPACE, SPACE, SPACE],
+            flat in any::<bool>(),
+            within in 0.1f64..15.0,
+        ) {
+            let mut corners = corners;
+            if flat {
+                // boxes without thickness, and rays along an axis
+                corners.iter_mut().for_each(|c| c[2] = c[2].round());
+            }
+            let mesh = soup(&corners);
+            let rays = Rays::new(&mesh);
+            let (p, q) = (Point::from(p), Point::from(q));
+            let direction = if flat { -Vector::z() } else { q - p };
+            let hits = rays.all_hits(&p, &direction);
+            // each triangle by itself, solved as three equations
+            for t in 0..mesh.triangles.len() {
+                let [a, b, c] = mesh.corners(t);
+                let system = nalgebra::Matrix3::from_columns(&[b - a, c - a, -direction]);
+                let Some(s) = system.try_inverse().map(|m| m * (p - a)) else { continue };
+                let margin = s.x.min(s.y).min(1.0 - s.x - s.y).min(s.z);
+                prop_assume!(margin.abs() > 1e-9);
+                let hit = hits.iter().find(|h| h.triangle == t as u32);
+                prop_assert_eq!(hit.is_some(), margin > 0.0);
+                if let Some(hit) = hit {
+                    prop_assert!((hit.distance - s.z).abs() <= 1e-9 * (1.0 + s.z));
+                }
+            }
+            prop_assert!(hits.is_sorted_by(|a, b| a.distance <= b.distance));
+            prop_assert_eq!(rays.first_hit(&p, &direction, 1e9), hits.first().copied());
+            if let Some(first) = hits.first() {
+                prop_assert_eq!(rays.first_hit(&p, &direction, 0.999 * first.distance), None);
+            }
+
+            let each: Vec<f64> = (0..mesh.triangles.len()).map(|t| sampled(&mesh, t, &p)).collect();
+            let nearest = each.iter().copied().fold(f64::INFINITY, f64::min);
+            let (place, t) = rays.closest(&p, 1e9).unwrap();
+            let distance = (place - p).norm();
+            // sides are 35 mm at most; a 60th of one is the samples' spacing
+            prop_assert!(distance <= nearest + 1e-9 && nearest <= distance + 35.0 / 60.0);
+            prop_assert!(each[t as usize] <= distance + 35.0 / 60.0);
+            prop_assert_eq!(rays.closest(&p, within).is_some(), distance < within);
+            prop_assert_eq!(rays.any_within(&p, within), distance < within);
+
+            let (lo, hi) = (p.inf(&q), p.sup(&q));
+            let mut found = Vec::new();
+            rays.for_each_triangle_in_box(&lo, &hi, |t| found.push(t));
+            found.sort_unstable();
+            let expected: Vec<u32> = (0..mesh.triangles.len())
+                .filter(|&t| {
+                    let [a, b, c] = mesh.corners(t);
+                    let (from, to) = (a.inf(&b).inf(&c), a.sup(&b).sup(&c));
+                    (0..3).all(|k| from[k] <= hi[k] && to[k] >= lo[k])
+                })
+                .map(|t| t as u32)
+                .collect();
+            prop_assert_eq!(found, expected);
+        }
+    }
+
+    #[test]
+    fn a_ray_through_an_edge_or_corner_does_not_slip_through() {
+        let mesh = cube();
+        let rays = Rays::new(&mesh);
+        // from the middle through every corner, the middle of every edge, and along every face's diagonal
+        for k in 0..27 {
+            let d = Vector::from([k % 3, k / 3 % 3, k / 9].map(|v| v as f64 - 1.0));
+            let hit = rays.first_hit(&Point::origin(), &d, 10.0);
+            assert_eq!(hit.is_some(), d != Vector::zeros());
+            assert!(hit.is_none_or(|h| (h.distance - 1.0).abs() < 1e-15));
+        }
+        for k in 0..2000 {
+            let s = k as f64 / 1000.0 - 1.0;
+            for d in [[1.0, 1.0, s], [s, -1.0, 1.0], [s, s, 1.0], [-1.0, s, -s]] {
+                let turned = nalgebra::Rotation3::new(Vector::new(0.3, 0.5, -0.9));
+                let mut mesh = cube();
+                mesh.vertices.iter_mut().for_each(|p| *p = turned * *p);
+                let d = turned * Vector::from(d);
+                let hit = Rays::new(&mesh).first_hit(&Point::origin(), &d, 10.0);
+                assert!(hit.is_some_and(|h| (h.distance - 1.0).abs() < 1e-14));
+            }
+        }
+    }
+
+    #[test]
+    fn ball_against_a_cube() {
+        let mesh = cube();
+        let rays = Rays::new(&mesh);
+        let p = Point::new(0.25, -0.5, 3.0);
+        let (place, t) = rays.closest(&p, 10.0).unwrap();
+        assert_eq!(place, Point::new(0.25, -0.5, 1.0));
+        assert_eq!(mesh.normal(t as usize), Some(Vector::z()));
+        assert!(rays.any_within(&p, 2.0 + 1e-12) && !rays.any_within(&p, 2.0));
+        assert_eq!(rays.closest(&p, 2.0), None);
+    }
+
+    #[test]
+    fn small_and_awkward_meshes() {
+        let p = Point::new(0.2, 0.2, 5.0);
+        let down = -Vector::z();
+        let none = Mesh::default();
+        let rays = Rays::new(&none);
+        assert_eq!(rays.first_hit(&p, &down, 10.0), None);
+        assert_eq!(rays.all_hits(&p, &down), []);
+        assert_eq!(rays.closest(&p, 10.0), None);
+        assert!(!rays.any_within(&p, 10.0));
+        // one, two, and very many triangles in one place
+        let one = [[0.0, 0.0, 0.0], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0]];
+        for n in [1, 2, 3, 5000] {
+            let mesh = soup(&one.repeat(n));
+            let rays = Rays::new(&mesh);
+            assert_eq!(rays.all_hits(&p, &down).len(), n);
+            assert_eq!(
+                rays.first_hit(&p, &down, 10.0).map(|h| h.distance),
+                Some(5.0)
+            );
+            assert_eq!(rays.first_hit(&p, &down, 5.0), None);
+            assert_eq!(rays.first_hit(&p, &Vector::z(), 10.0), None);
+            assert_eq!(rays.first_hit(&p, &Vector::zeros(), 10.0), None);
+            assert_eq!(rays.closest(&p, 6.0).map(|c| c.0.z), Some(0.0));
+        }
+        // no area: never met, but near
+        let line = soup(&[[0.0; 3], [1.0, 0.0, 0.0], [2.0, 0.0, 0.0]]);
+        let rays = Rays::new(&line);
+        assert_eq!(rays.all_hits(&Point::new(0.5, 0.0, 5.0), &down), []);
+        assert!(rays.any_within(&Point::new(0.5, 0.0, 0.5), 0.6));
+    }
+}
