@@ -4,7 +4,7 @@ use super::bodies::{self, Group};
 use super::error::{Fault, ReadError};
 use super::mend::{self, Mended, Mends};
 use super::shells::{self, Shell};
-use super::{Health, Mesh, Topology};
+use super::{Health, Mesh, Point, Topology};
 use crate::units::Unit;
 use rayon::prelude::*;
 
@@ -118,7 +118,8 @@ fn bodies_of(mesh: Mesh, rounding: f64) -> Result<(Vec<Body>, Dropped), Fault> {
     if turned {
         topology = Topology::new(&mesh);
     }
-    let places = mesh.vertices.clone();
+    let at = |&v: &u32| (v, mesh.vertices[v as usize]);
+    let flipped: Vec<(u32, Point)> = mends.flipped.iter().map(at).collect();
     let (mut bodies, owner) = if groups.len() == 1 && flat.is_empty() && all_used(&mesh) {
         let body = Body {
             mesh,
@@ -138,17 +139,21 @@ fn bodies_of(mesh: Mesh, rounding: f64) -> Result<(Vec<Body>, Dropped), Fault> {
             body.pieces = group.outer.len();
             body.voids = group.voids.len();
         });
-    note_mends(&mut bodies, &owner, &mends, &places);
+    note_mends(&mut bodies, &owner, &mends, &flipped);
     Ok((bodies, dropped))
 }
 
 fn check_size(mesh: &Mesh, rounding: f64) -> Result<(), Fault> {
-    let finite = |v: &u32| mesh.vertices[*v as usize].iter().all(|x| x.is_finite());
-    if let Some(triangle) = mesh.triangles.iter().position(|t| !t.iter().all(finite)) {
-        return Err(Fault::NotFinite {
-            triangle,
-            line: None,
-        });
+    let finite = |p: &Point| p.iter().all(|x| x.is_finite());
+    if !mesh.vertices.iter().all(finite) {
+        let whole = |t: &[u32; 3]| t.iter().all(|&v| finite(&mesh.vertices[v as usize]));
+        // a vertex that no triangle uses does no harm
+        if let Some(triangle) = mesh.triangles.iter().position(|t| !whole(t)) {
+            return Err(Fault::NotFinite {
+                triangle,
+                line: None,
+            });
+        }
     }
     let (lo, hi) = mesh.bounds().ok_or(Fault::NoTriangles)?;
     let size = (hi - lo).amax();
@@ -223,26 +228,23 @@ fn separate(mesh: &Mesh, shells: &[Shell], groups: &[Group]) -> (Vec<Body>, Vec<
 }
 
 /// Tells each body what of it was mended; what belongs to none goes to the largest.
-fn note_mends(bodies: &mut [Body], owner: &[u32], mends: &Mends, places: &[super::Point]) {
+fn note_mends(bodies: &mut [Body], owner: &[u32], mends: &Mends, flipped: &[(u32, Point)]) {
     let body = |v: u32| {
         let owner = owner.get(v as usize).map_or(0, |&b| b as usize);
         if owner < bodies.len() { owner } else { 0 }
     };
-    let all = |vertices: &[u32]| -> Vec<(usize, u32)> {
-        vertices.iter().map(|&v| (body(v), v)).collect()
+    let count = |vertices: &[u32]| {
+        let mut counts = vec![0; bodies.len()];
+        vertices.iter().for_each(|&v| counts[body(v)] += 1);
+        counts
     };
-    let (degenerate, duplicated, flipped) = (
-        all(&mends.degenerate),
-        all(&mends.duplicated),
-        all(&mends.flipped),
-    );
-    for (b, _) in degenerate {
-        bodies[b].health.degenerate += 1;
+    let (degenerate, duplicated) = (count(&mends.degenerate), count(&mends.duplicated));
+    let flipped: Vec<(usize, Point)> = flipped.iter().map(|&(v, p)| (body(v), p)).collect();
+    for (b, body) in bodies.iter_mut().enumerate() {
+        body.health.degenerate = degenerate[b];
+        body.health.duplicated = duplicated[b];
     }
-    for (b, _) in duplicated {
-        bodies[b].health.duplicated += 1;
-    }
-    for (b, v) in flipped {
-        bodies[b].health.note_flipped(places[v as usize]);
+    for (b, place) in flipped {
+        bodies[b].health.note_flipped(place);
     }
 }

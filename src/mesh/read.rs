@@ -78,8 +78,10 @@ fn bytes_of(path: &Path, limits: &Limits) -> Result<Vec<u8>, Fault> {
         limits.check_triangles(u64::from(count))?;
     }
     // what is no regular file may have any length, whatever it says: never read on without end
-    let most = limits.memory.saturating_add(1) - bytes.len().min(84) as u64;
-    bytes.reserve_exact(usize::try_from(len.saturating_sub(bytes.len() as u64)).unwrap_or(0) + 1);
+    let most = (limits.memory.saturating_add(1)).saturating_sub(bytes.len() as u64);
+    // one byte more, so that finding the end needs no larger buffer
+    let rest = len.saturating_sub(bytes.len() as u64) + 1;
+    bytes.reserve_exact(usize::try_from(rest).unwrap_or(0));
     file.take(most).read_to_end(&mut bytes)?;
     limits.check_memory(bytes.len() as u64)?;
     Ok(bytes)
@@ -135,6 +137,7 @@ fn other_kind(bytes: &[u8]) -> Fault {
     let utf16 = start.starts_with(b"\xff\xfe") || start.starts_with(b"\xfe\xff");
     // words of plain letters have a zero in every other byte
     let wide = |odd: usize| start.len() >= 8 && (0..8).all(|k| (start[k] == 0) == (k % 2 == odd));
+    // of text, bytes 80 to 83 taken for a count are letters or digits, hence a count beyond any file
     let text = std::str::from_utf8(&start[..start.len().min(64)])
         .is_ok_and(|s| !s.chars().any(|c| c.is_control() && !c.is_whitespace()));
     if bytes.is_empty() {

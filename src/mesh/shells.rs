@@ -1,6 +1,7 @@
 //! Shells: connected pieces of surface.
 
 use super::{Mesh, Point, Topology, Vector};
+use rayon::prelude::*;
 
 /// A connected piece of surface.
 #[derive(Debug, Clone)]
@@ -119,7 +120,7 @@ pub(super) fn shells(mesh: &Mesh, topology: &Topology) -> Vec<Shell> {
         groups[shell_of[first as usize] as usize].push(t);
     }
     groups
-        .into_iter()
+        .into_par_iter()
         .map(|triangles| Shell::new(mesh, triangles))
         .collect()
 }

