@@ -132,10 +132,8 @@ fn ask_for_units(args: &CheckArgs) -> Result<CliError, CliError> {
     };
     for path in &args.models {
         let model = mesh::read(path, Unit::Mm, &mesh::Limits::default())?;
-        let Some((lo, hi)) = model.mesh.bounds() else {
-            continue;
-        };
-        let longest = (hi - lo).max();
+        let sizes = model.bodies.iter().filter_map(|b| b.mesh.bounds());
+        let longest = sizes.map(|(lo, hi)| (hi - lo).max()).fold(0.0, f64::max);
         if let CliError::NoUnits { file, side } = &mut question
             && longest > *side
         {

@@ -1,5 +1,6 @@
 //! The report: its data model and its faces. Computes no figure.
 
+mod advice;
 mod figures;
 pub mod json;
 mod model;
@@ -11,4 +12,5 @@ mod text;
 #[cfg(test)]
 mod samples;
 
+pub use advice::findings;
 pub use model::*;

@@ -115,6 +115,7 @@ pub(super) fn pair() -> Report {
             message: "A short wall has less draft than asked for. Lean it out, or let it pass with `--wall`.".into(),
             at_mm: Some([1.0, 2.0, 3.0]),
             value: Some(0.75),
+            unit: Some("mm".into()),
             limit: Some(1.0),
         },
         Finding {
@@ -126,6 +127,7 @@ pub(super) fn pair() -> Report {
                 .into(),
             at_mm: Some([10.0, -4.25, 3.0]),
             value: Some(5.0),
+            unit: Some("mm".into()),
             limit: Some(0.0),
         },
         Finding {
@@ -135,6 +137,7 @@ pub(super) fn pair() -> Report {
             message: "The mesh has 3 open edges. Close them before you rely on this report.".into(),
             at_mm: None,
             value: Some(3.0),
+            unit: None,
             limit: None,
         },
     ];
@@ -169,6 +172,7 @@ pub(super) fn no_cavity() -> Report {
         half: Some("A".into()),
         message: "This looks like the part, not the mold. Give the mold half.".into(),
         at_mm: None,
+        unit: None,
         value: None,
         limit: None,
     });

@@ -273,12 +273,13 @@ fn measured(figures: Figures, finding: &Finding) -> Option<String> {
     }
 }
 
-/// What the figure of a finding measures, by its check: hook, wall, left height, tip depth and gap are
-/// lengths; a depth that is only watched is a slenderness, length by diameter; the rest are counts and ratios.
+/// What the figure of a finding measures.
 fn quantity(finding: &Finding) -> Quantity {
-    match (&*finding.check, finding.verdict) {
-        ("depth", Verdict::Watch) => Quantity::Count,
-        ("undercut" | "draft" | "reach" | "depth" | "mating", _) => Quantity::Length,
+    match finding.unit.as_deref() {
+        Some("mm") => Quantity::Length,
+        Some("mm2") => Quantity::Area,
+        Some("mm3") => Quantity::Volume,
+        Some("deg") => Quantity::Angle,
         _ => Quantity::Count,
     }
 }

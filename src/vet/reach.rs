@@ -58,11 +58,6 @@ pub struct Reached {
 }
 
 impl Ground<'_> {
-    /// Whether a facet bounds a hollow of kind cavity.
-    pub fn is_cavity(&self, facet: u32) -> bool {
-        let h = self.surface.facets[facet as usize].hollow;
-        self.survey.hollows[h as usize].kind == HollowKind::Cavity
-    }
 
     /// Visible cavity samples about `spacing` mm apart.
     pub fn visible(&self, spacing: f64) -> Vec<Sample> {
