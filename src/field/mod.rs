@@ -1,13 +1,17 @@
 //! Grids over the tool plane: columns, height maps, cutter offsets. Knows nothing of molds.
 
+mod disc;
 mod drop;
 mod grid;
+mod lower;
 mod offset;
 mod profile;
 #[cfg(test)]
 mod shapes;
 
+pub use disc::{disc_dilate, max_pool};
 pub use drop::{Contact, Dropper};
 pub use grid::{Grid, HeightMap};
+pub use lower::{FreeCentres, Nearest, lower_offset, refine_allowed, upper_offset_sampled};
 pub use offset::{BallOffset, Drawn, ball_offset};
 pub use profile::Profile;
