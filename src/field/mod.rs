@@ -1,8 +1,10 @@
 //! Grids over the tool plane: columns, height maps, cutter offsets. Knows nothing of molds.
 
 mod columns;
+mod disc;
 mod drop;
 mod grid;
+mod lower;
 mod offset;
 mod profile;
 mod rays;
@@ -10,8 +12,10 @@ mod rays;
 mod shapes;
 
 pub use columns::{Columns, Crossing};
+pub use disc::{disc_dilate, max_pool};
 pub use drop::{Contact, Dropper};
 pub use grid::{Grid, HeightMap};
+pub use lower::{FreeCentres, Nearest, lower_offset, refine_allowed, upper_offset_sampled};
 pub use offset::{BallOffset, Drawn, ball_offset};
 pub use profile::Profile;
 pub use rays::{Hit, Rays};

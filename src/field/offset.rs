@@ -156,6 +156,7 @@ impl<'a> BallOffset<'a> {
             .map(|(k, cells)| {
                 let mut band = Band {
                     grid,
+                    per_mm: 1.0 / grid.cell,
                     first: k * BAND,
                     last: (k * BAND + BAND).min(grid.ny) - 1,
                     cells,
@@ -195,34 +196,34 @@ impl<'a> BallOffset<'a> {
 
 impl Ridge {
     /// `normals`: those of the triangle that runs from the first end to the second and of the other;
-    /// `None` where one is missing.
+    /// where one is missing, or they fold back on each other, the whole upper half is exposed.
     fn new(ends: [Point; 2], normals: Option<(Vector, Vector)>) -> Option<Ridge> {
         let edge = ends[1] - ends[0];
-        let length = edge.x.hypot(edge.y);
         let whole = edge.norm();
+        let normals = normals.filter(|(n1, n2)| n1.dot(n2) > -1.0 + 1e-6);
+        if let Some((n1, n2)) = normals {
+            let turn = n1.cross(&n2).dot(&edge);
+            if turn <= FLAT * whole || (n1.z <= 0.0 && n2.z <= 0.0) {
+                return None;
+            }
+        }
+        let length = (edge.x * edge.x + edge.y * edge.y).sqrt();
         if length <= 1e-9 * whole || length == 0.0 {
             return None; // upright: its upper corner serves
         }
         let along = [edge.x / length, edge.y / length];
         let across_of = |n: Vector| along[0] * n.y - along[1] * n.x;
-        let across = match normals {
-            Some((n1, n2)) if n1.dot(&n2) > -1.0 + 1e-6 => {
-                let turn = n1.cross(&n2).dot(&edge) / whole;
-                if turn <= FLAT || (n1.z <= 0.0 && n2.z <= 0.0) {
-                    return None;
+        let across = normals.map_or([-1.0, 1.0], |(n1, n2)| {
+            // what faces down is cut off: there the sector ends in a level direction
+            let [p, q] = [(n1, n2), (n2, n1)].map(|(n, other)| {
+                if n.z >= 0.0 {
+                    across_of(n)
+                } else {
+                    across_of(other * -n.z + n * other.z).signum()
                 }
-                // what faces down is cut off: there the sector ends in a level direction
-                let [p, q] = [(n1, n2), (n2, n1)].map(|(n, other)| {
-                    if n.z >= 0.0 {
-                        across_of(n)
-                    } else {
-                        across_of(other * -n.z + n * other.z).signum()
-                    }
-                });
-                [p.min(q), p.max(q)]
-            }
-            _ => [-1.0, 1.0],
-        };
+            });
+            [p.min(q), p.max(q)]
+        });
         Some(Ridge {
             start: ends[0],
             along,
@@ -372,6 +373,7 @@ fn by_band<T: Sync>(
     extent: impl Fn(&T) -> (f64, f64) + Sync,
 ) -> Vec<Vec<Vec<u32>>> {
     let bands = grid.ny.div_ceil(BAND);
+    let per_mm = 1.0 / grid.cell;
     items
         .par_chunks(CHUNK)
         .enumerate()
@@ -379,7 +381,7 @@ fn by_band<T: Sync>(
             let mut lists = vec![Vec::new(); bands];
             for (k, item) in chunk.iter().enumerate() {
                 let (lo, hi) = extent(item);
-                let Some((first, last)) = cells_between(lo, hi, grid.origin[1], grid.cell, grid.ny)
+                let Some((first, last)) = cells_between(lo, hi, grid.origin[1], per_mm, grid.ny)
                 else {
                     continue;
                 };
@@ -392,10 +394,23 @@ fn by_band<T: Sync>(
         .collect()
 }
 
-/// First and last cell (of `count` from `origin` on) whose centre lies in `lo..=hi`.
-fn cells_between(lo: f64, hi: f64, origin: f64, cell: f64, count: usize) -> Option<(usize, usize)> {
-    let first = ((lo - origin) / cell - 0.5).ceil().max(0.0);
-    let last = ((hi - origin) / cell - 0.5).floor().min(count as f64 - 1.0);
+/// First and last cell (of `count` from `origin` on, `per_mm` a millimetre) whose centre lies in `lo..=hi`.
+#[inline]
+fn cells_between(
+    lo: f64,
+    hi: f64,
+    origin: f64,
+    per_mm: f64,
+    count: usize,
+) -> Option<(usize, usize)> {
+    let lo = (lo - origin) * per_mm - 0.5;
+    let hi = ((hi - origin) * per_mm - 0.5).min(count as f64 - 1.0);
+    if hi < 0.0 || hi < lo {
+        return None;
+    }
+    // casts cut off the fraction and take what is below 0 to 0: cheaper than calls of floor and ceil
+    let last = hi as u32;
+    let first = lo as u32 + u32::from(f64::from(lo as u32) < lo);
     (first <= last).then_some((first as usize, last as usize))
 }
 
@@ -410,6 +425,8 @@ fn extent(values: &[f64]) -> (f64, f64) {
 /// Some rows of the height map.
 struct Band<'a> {
     grid: Grid,
+    /// Cells a millimetre.
+    per_mm: f64,
     first: usize,
     last: usize,
     cells: &'a mut [f32],
@@ -419,7 +436,7 @@ struct Band<'a> {
 impl Band<'_> {
     /// The rows of this band with centres in `lo..=hi`.
     fn rows(&self, lo: f64, hi: f64) -> std::ops::Range<usize> {
-        match cells_between(lo, hi, self.grid.origin[1], self.grid.cell, self.grid.ny) {
+        match cells_between(lo, hi, self.grid.origin[1], self.per_mm, self.grid.ny) {
             Some((first, last)) => first.max(self.first)..last.min(self.last) + 1,
             None => 0..0,
         }
@@ -428,7 +445,7 @@ impl Band<'_> {
     /// The cells of row `j` with centres in `lo..=hi`, and the x of the first.
     fn span(&mut self, j: usize, lo: f64, hi: f64) -> Option<(&mut [f32], f64)> {
         let grid = &self.grid;
-        let (first, last) = cells_between(lo, hi, grid.origin[0], grid.cell, grid.nx)?;
+        let (first, last) = cells_between(lo, hi, grid.origin[0], self.per_mm, grid.nx)?;
         let x = grid.origin[0] + grid.cell * (first as f64 + 0.5);
         let start = (j - self.first) * grid.nx;
         self.drawn += last + 1 - first;
@@ -450,8 +467,8 @@ impl Band<'_> {
         let sides = [0, 1, 2].map(|k| {
             let (p, q) = (corners[k], corners[(k + 1) % 3]);
             let (dx, dy) = (q.x - p.x, q.y - p.y);
-            let wider = CRACK * dx.hypot(dy) / dy.abs();
-            (p.x, p.y, dx / dy, dy, wider)
+            let (k, wider) = (dx / dy, CRACK / dy.abs() * (dx * dx + dy * dy).sqrt());
+            (p.x, p.y, k, dy, wider)
         });
         let (gx, gy) = (-n.x / n.z, -n.y / n.z);
         let base = corners[0];

@@ -15,9 +15,11 @@ const FAINT_DEG: f64 = 1.0;
 /// Neighbouring turns are alike up to this ratio: where a curved surface runs out tangentially into
 /// a flat one, the last edge turns by half of what the others do; curvature that varies takes the rest.
 const ALIKE: f64 = 2.6;
-/// Edges on the two sides of a facet count as neighbours when they run alike to this cosine: 60° in
-/// a lattice of triangles, less some distortion.
-const RUNS_ALIKE: f64 = 0.4;
+/// Faint turns need less company, for in irregular facets the turn is spread unevenly and a ball hardly notices the
+/// edge: up to this ratio at [`GENTLE_DEG`] and below, falling to [`ALIKE`] at three times that.
+const ALIKE_GENTLE: f64 = 8.0;
+/// See [`ALIKE_GENTLE`], degrees.
+const GENTLE_DEG: f64 = 4.0;
 /// A facet this much wider than the one across the edge is flat; the turn belongs to the other.
 const WIDER: f64 = 3.0;
 
@@ -88,16 +90,26 @@ impl Creases {
                 (b - a).try_normalize(0.0).unwrap_or_default()
             })
             .collect();
-        let alike = |e: usize, flat: u32| {
-            flats[flat as usize].edges.iter().any(|&o| {
+        // whether the surface beyond the flat patch `own` goes on turning as it does across edge `e`: towards a neighbour of
+        // the patch the normal moves on, in the plane across the edge, by as much
+        let alike = |e: usize, own: u32, out: Vector| {
+            let turn = turns[e].abs();
+            let ratio = {
+                let part = ((turn - GENTLE_DEG) / (2.0 * GENTLE_DEG)).clamp(0.0, 1.0);
+                ALIKE_GENTLE + (ALIKE - ALIKE_GENTLE) * part
+            };
+            flats[own as usize].edges.iter().any(|&o| {
                 let o = o as usize;
-                o != e
-                    && turns[o] * turns[e] > 0.0
-                    && turns[o].abs() < crease_deg
-                    && turns[o].abs() < ALIKE * turns[e].abs()
-                    && turns[e].abs() < ALIKE * turns[o].abs()
-                    && directions[o].dot(&directions[e]).abs() > RUNS_ALIKE
-                    && !collinear(mesh, topology, e, o, &directions[e])
+                let (a, Some(b)) = topology.edges[o].triangles else { return false };
+                if o == e || turns[o].abs() >= crease_deg {
+                    return false;
+                }
+                let (near, far) = if flat_of[a as usize] == own { (a, b) } else { (b, a) };
+                let (Some(n), Some(m)) = (normals[near as usize], normals[far as usize]) else { return false };
+                // concave: walking outward the normal leans back over the way come
+                let lean = (n - m).dot(&out) * turns[e].signum();
+                let on = lean.clamp(-1.0, 1.0).asin().to_degrees();
+                on > 0.0 && on * ratio > turn && on < ratio * turn
             })
         };
         let mut creases = Creases {
@@ -114,7 +126,13 @@ impl Creases {
             }
             let turn = turns[e].abs();
             let [fa, fb] = [flat_of[a as usize], flat_of[b as usize]];
-            let curved = turn < crease_deg && (alike(e, fa) || alike(e, fb));
+            let outward = |t: u32| {
+                let n = normals[t as usize].unwrap_or_default();
+                let across = directions[e].cross(&n);
+                // the first triangle has the edge's direction counter-clockwise: it lies to the left
+                if t == a { -across } else { across }
+            };
+            let curved = turn < crease_deg && (alike(e, fa, outward(a)) || alike(e, fb, outward(b)));
             creases.smooth[e] = curved || turn < FAINT_DEG;
             if !creases.smooth[e] {
                 continue;
@@ -149,15 +167,6 @@ pub fn noise_deg(mesh: &Mesh, t: usize, rounding: f64) -> f64 {
     let longest = (b - a).norm().max((c - b).norm()).max((a - c).norm());
     let height = mesh.area_normal(t).norm() / longest;
     if height > 0.0 { (rounding / height).atan().to_degrees() } else { 180.0 }
-}
-
-/// Whether edge `o` lies on the line of edge `e`: the next piece of the same side, not the other side.
-fn collinear(mesh: &Mesh, topology: &Topology, e: usize, o: usize, along: &Vector) -> bool {
-    let [p, q] = topology.edges[o].vertices.map(|v| mesh.vertices[v as usize]);
-    let base = mesh.vertices[topology.edges[e].vertices[0] as usize];
-    let off = |x: Vector| (x - along * along.dot(&x)).norm();
-    let length = (q - p).norm();
-    off(p - base) < 0.01 * length && off(q - base) < 0.01 * length
 }
 
 /// Joins triangles across flat edges.

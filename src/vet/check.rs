@@ -195,7 +195,7 @@ fn vet_half(
     let dropper = Dropper::new(&half.mesh);
     let pieces = BallOffset::new(&half.mesh, &half.topology);
     let ground =
-        Ground { half, survey, surface: &surface, shade: &shade, pieces: &pieces, dropper: &dropper, sharp: &sharp };
+        Ground { half, survey, surface: &surface, shade: &shade, pieces: &pieces, rays: &rays, dropper: &dropper, sharp: &sharp };
     let (reach, depth) = if any { reach_and_depth(&ground, &config.shop, progress) } else { without_cavity(&config.shop) };
     let chord = surface.cavity(survey).map(|(_, f)| f.chord_error).fold(0.0, f64::max);
     let grid = survey.grid();

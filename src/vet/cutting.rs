@@ -104,11 +104,6 @@ impl<'m> Cutting<'m> {
         p + n * self.corner + Vector::new(aside.x, aside.y, 0.0)
     }
 
-    /// Whether the cutter at `centre` cuts nowhere deeper than `tolerance`, nor anywhere above it on its way out.
-    pub fn clear(&self, centre: &Point, tolerance: f64) -> bool {
-        self.dropper.clear_at(self.profile, centre.x, centre.y, centre.z, tolerance)
-    }
-
     /// Height left at `p` by a cutter standing at plan place (x, y) with its lowest centre at `z`.
     fn left_from(&self, p: &Point, x: f64, y: f64, z: f64) -> f64 {
         let plan = ((x - p.x).hypot(y - p.y) - self.flat).max(0.0);
@@ -276,13 +271,13 @@ impl<'m> Cutting<'m> {
         at.z = z.max(p.z);
         let mut step = self.lowest.grid.cell;
         let mut turn = 0.0_f64;
-        while step > 2e-4 {
+        while step > 1e-3 {
             let mut moved = false;
             // straight at the point first: along a wall that is the way
             let to = (p - at).xy();
             let toward = if to.norm() > 0.0 { to.y.atan2(to.x) } else { 0.0 };
-            for k in 0..12 {
-                let angle = toward + turn + f64::from(k) * std::f64::consts::PI / 6.0;
+            for k in 0..8 {
+                let angle = toward + turn + f64::from(k) * std::f64::consts::FRAC_PI_4;
                 let (x, y) = (at.x + step * angle.cos(), at.y + step * angle.sin());
                 // a step cannot gain more than its length
                 if ((x - p.x).hypot(y - p.y) - self.flat).max(0.0) - self.corner >= best {
@@ -298,7 +293,7 @@ impl<'m> Cutting<'m> {
             }
             if !moved {
                 step *= 0.5;
-                turn += 0.13;
+                turn += 0.35;
             }
         }
         Nearest { left: best.max(0.0), centre: at }

@@ -2,7 +2,7 @@
 
 use super::cutting::{Cutting, TOUCH};
 use super::reach::{Ground, Reached};
-use crate::field::{Dropper, Grid, HeightMap, Profile};
+use crate::field::{Dropper, Grid, HeightMap, Profile, disc_dilate};
 use crate::mesh::Point;
 use crate::report::Blocker;
 use crate::shop::{Limits, Part, Segment, Tool};
@@ -81,48 +81,70 @@ fn blocker(part: Part) -> Blocker {
     }
 }
 
-/// The lowest heights of tool sections over the cavity, one map a profile, exact at each node.
+/// The lowest heights of tool sections over the cavity, drawn on grids, one a profile.
 #[derive(Default)]
 pub struct Bodies {
-    maps: Vec<(Profile, HeightMap)>,
+    maps: Vec<(Profile, [HeightMap; 2])>,
 }
 
-/// Nodes for one section's map.
-const MAP_NODES: f64 = 30_000.0;
+/// Nodes of one section's map, its margin included.
+const MAP_NODES: f64 = 400_000.0;
+/// Cylinders that stand for a cone on the maps.
+const STEPS: usize = 8;
+/// Stands for a sharp corner where a ball is drawn, mm.
+const SHARP: f64 = 1e-3;
 
 impl Bodies {
-    /// Draws the map of `profile` unless it is there.
+    /// Draws the maps of `profile` unless they are there: the largest offset height over its flat part, once by the
+    /// nodes within it and once by those within it and a cell more. The lowest height lies between the two.
     fn draw(&mut self, ground: &Ground, profile: Profile) {
         if self.maps.iter().any(|m| m.0 == profile) {
             return;
         }
         let Some((lo, hi)) = ground.plan() else { return };
-        let area = (hi[0] - lo[0]).max(1e-3) * (hi[1] - lo[1]).max(1e-3);
-        let cell = (area / MAP_NODES).sqrt();
-        let grid = Grid::covering(lo, hi, 3.0 * cell, cell);
-        let mut map = HeightMap::empty(grid);
-        map.values_mut().par_iter_mut().enumerate().for_each(|(k, z)| {
-            let [x, y] = grid.centre(k % grid.nx, k / grid.nx);
-            if let Some(low) = lowest_reference(ground.dropper, profile, x, y) {
-                *z = low as f32;
+        let reach = profile.reach();
+        let side = |k: usize| hi[k] - lo[k] + 2.0 * reach;
+        let cell = (side(0) * side(1) / MAP_NODES).sqrt();
+        let grid = Grid::covering(lo, hi, reach + 2.0 * cell, cell);
+        let corner = profile.tip_below().max(SHARP);
+        let mut base = ground.pieces.height_map(grid, corner);
+        if profile.tip_below() < corner {
+            base.values_mut().iter_mut().for_each(|z| *z -= (corner - profile.tip_below()) as f32);
+        }
+        let maps = match profile {
+            Profile::Cutter { radius, corner_radius } => {
+                let flat = radius - corner_radius;
+                [flat, flat + 0.71 * cell].map(|r| disc_dilate(&base, r))
             }
-        });
-        self.maps.push((profile, map));
+            Profile::Cone { lower_radius, upper_radius, height } => {
+                // the outer steps hold the cone, the inner ones lie in it
+                let radius = |k: f64| lower_radius + (upper_radius - lower_radius) * k / STEPS as f64;
+                [0.0, 1.0].map(|outer| {
+                    let mut map = HeightMap::empty(grid);
+                    for k in 0..STEPS {
+                        let disc = disc_dilate(&base, radius(k as f64 + outer) + outer * 0.71 * cell);
+                        let up = (height * k as f64 / STEPS as f64) as f32;
+                        map.values_mut().iter_mut().zip(disc.values()).for_each(|(z, d)| *z = z.max(d - up));
+                    }
+                    map
+                })
+            }
+        };
+        self.maps.push((profile, maps));
     }
 
     /// Least and largest lowest height of the profile at the nodes around (x, y).
     fn around(&self, profile: Profile, x: f64, y: f64) -> [f64; 2] {
-        let Some((_, map)) = self.maps.iter().find(|m| m.0 == profile) else {
+        let Some((_, [low, high])) = self.maps.iter().find(|m| m.0 == profile) else {
             return [f64::NEG_INFINITY, f64::INFINITY];
         };
-        let grid = map.grid;
+        let grid = low.grid;
         let at = |v: f64, o: f64, n: usize| (((v - o) / grid.cell - 0.5).floor().max(0.0) as usize).min(n.saturating_sub(2));
         let (i, j) = (at(x, grid.origin[0], grid.nx), at(y, grid.origin[1], grid.ny));
         let mut range = [f64::INFINITY, f64::NEG_INFINITY];
         for (di, dj) in [(0, 0), (1, 0), (0, 1), (1, 1)] {
             let k = grid.index((i + di).min(grid.nx - 1), (j + dj).min(grid.ny - 1));
-            let z = f64::from(map.values()[k]);
-            range = [range[0].min(z), range[1].max(z)];
+            range = [range[0].min(f64::from(low.values()[k])), range[1].max(f64::from(high.values()[k]))];
         }
         range
     }
@@ -170,14 +192,8 @@ pub fn deepest(
                 let have = tip + g.above_tip + 2.0 * TOUCH;
                 open |= lo <= have && have < hi;
                 let lacks = 0.5 * (lo + hi) - have;
-                // above the nodes all round it is clear, below all of them it is not, between exactly decided
-                let short = if have >= hi {
-                    false
-                } else if have < lo {
-                    true
-                } else {
-                    lowest_reference(ground.dropper, g.profile, n.centre.x, n.centre.y).is_some_and(|z| z > have)
-                };
+                // above the nodes all round it is clear, below all of them it is not
+                let short = lacks > 0.0;
                 if short && blocked.is_none_or(|b| lacks > b.0) {
                     blocked = Some((lacks, g.part));
                 }
@@ -187,9 +203,8 @@ pub fn deepest(
         .collect();
     let total: f64 = judged.iter().map(|j| j.0).sum();
     let got: f64 = judged.iter().filter(|j| j.2.is_none()).map(|j| j.0).sum();
-    // samples decided one by one stand for their area to a part of it
     let open: f64 = judged.iter().map(|j| j.1).sum();
-    let share = (total > 0.0).then(|| (got / total, 0.05 * open / total));
+    let share = (total > 0.0).then(|| (got / total, 0.5 * open / total));
     let blocked = reached
         .samples
         .iter()
@@ -229,13 +244,24 @@ fn deepest_tip(ground: &Ground, cutting: &Cutting, guards: &[Guarded], bodies: &
         .collect();
     bounds.par_sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
     let exact = |x: f64, y: f64| {
-        let over = over_cavity(x, y);
-        let depth = tip_depth_at(ground.dropper, cutting.profile, guards, x, y).map_or(f64::NEG_INFINITY, |d| d.0);
-        if over { depth } else { f64::NEG_INFINITY }
+        if !over_cavity(x, y) {
+            return f64::NEG_INFINITY;
+        }
+        let Some((depth, _)) = tip_depth_at(ground.dropper, cutting.profile, &[], x, y) else { return f64::NEG_INFINITY };
+        // sections that the maps show to be clear need no exact answer
+        let close: Vec<Guarded> = guards
+            .iter()
+            .filter(|g| bodies.around(g.profile, x, y)[1] - g.above_tip > -depth)
+            .copied()
+            .collect();
+        if close.is_empty() {
+            return depth;
+        }
+        tip_depth_at(ground.dropper, cutting.profile, &close, x, y).map_or(depth, |d| d.0)
     };
     let mut best: Option<(f64, f64, f64)> = None;
-    for chunk in bounds.chunks(64).take(32) {
-        if best.is_some_and(|b| -chunk[0].0 <= b.0) {
+    for chunk in bounds.chunks(16).take(24) {
+        if best.is_some_and(|b| -chunk[0].0 <= b.0 + 1e-3) {
             break;
         }
         let found: Vec<(f64, f64, f64)> = chunk
@@ -301,8 +327,8 @@ pub fn stickout_needed(
         .collect();
     bounds.par_sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
     let mut best = None;
-    for chunk in bounds.chunks(64).take(256) {
-        if best.is_some_and(|b| chunk[0].0 <= b) {
+    for chunk in bounds.chunks(32).take(24) {
+        if best.is_some_and(|b| chunk[0].0 <= b + 1e-3) {
             break;
         }
         let exact = |&(_, k): &(f64, usize)| {

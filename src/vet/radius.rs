@@ -93,7 +93,7 @@ fn clear(ground: &Ground, sample: &Sample, radius: f64, chords: f64) -> bool {
     let facet = &ground.surface.facets[sample.facet as usize];
     let c = sample.at + facet.normal * radius;
     let slack = TOUCH + chords * facet.chord_error;
-    slack >= radius || ground.dropper.clear_at(Profile::ball(radius), c.x, c.y, c.z, slack)
+    ground.clear(Profile::ball(radius), &c, slack)
 }
 
 fn largest(ground: &Ground, sample: &Sample, most: f64, chords: f64) -> f64 {

@@ -4,7 +4,7 @@ use super::cutting::{Cutting, Nearest, TOUCH};
 use super::shade::Shade;
 use super::sharp::Sharp;
 use super::surface::{Sample, Surface};
-use crate::field::{BallOffset, Dropper, Grid};
+use crate::field::{BallOffset, Dropper, Grid, Profile, Rays};
 use crate::mesh::Point;
 use crate::report::HollowKind;
 use crate::setup::{Half, Survey};
@@ -31,6 +31,8 @@ pub struct Ground<'m> {
     pub shade: &'m Shade<'m>,
     /// Its pieces that a ball can touch.
     pub pieces: &'m BallOffset<'m>,
+    /// Distances to its triangles.
+    pub rays: &'m Rays<'m>,
     /// Exact contacts of lowered bodies.
     pub dropper: &'m Dropper<'m>,
     /// Sharp concave edges.
@@ -90,6 +92,21 @@ impl Ground<'_> {
         Some(Cutting::new(self.pieces, self.dropper, radius, corner, grid))
     }
 
+    /// Whether a cutter at `centre`, just off the surface, cuts nowhere deeper than `tolerance`, nor anywhere above on
+    /// its way out. Where nothing overhangs, a ball that is clear stays clear on its way up.
+    pub fn clear(&self, profile: Profile, centre: &Point, tolerance: f64) -> bool {
+        match profile {
+            Profile::Cutter { radius, corner_radius } if corner_radius >= radius => {
+                if tolerance >= radius {
+                    return true;
+                }
+                !self.rays.any_within(centre, radius - tolerance)
+                    && (!self.shade.any() || self.dropper.clear_at(profile, centre.x, centre.y, centre.z, tolerance))
+            }
+            _ => self.dropper.clear_at(profile, centre.x, centre.y, centre.z, tolerance),
+        }
+    }
+
     fn spacing(&self, radius: f64) -> f64 {
         let area: f64 = self.surface.cavity(self.survey).map(|(_, f)| f.area).sum();
         (radius / SAMPLES_PER_RADIUS).max((area / MOST_SAMPLES).sqrt())
@@ -110,7 +127,7 @@ impl Ground<'_> {
         let cutting = &*cutting;
         let left_volume = self.left_volume(cutting, &samples, &nearest);
         let left_area: f64 = samples.iter().zip(&nearest).filter(|(_, n)| n.left > leave).map(|(s, _)| s.area).sum();
-        let worst = self.worst(cutting, &samples, &nearest, leave);
+        let worst = self.worst(cutting, &samples, &nearest);
         let chord = worst.map_or(0.0, |(_, p)| self.chord_near(&p, radius));
         // what a facet cuts off a curved corner is left too high or too low by no more than the corner's two chords,
         // seen from a ball that touches both sides of it
@@ -140,7 +157,7 @@ impl Ground<'_> {
         if near.left <= missed.min(0.1 * leave) {
             return (Nearest { left: 0.0, centre }, false);
         }
-        if cutting.clear(&centre, self.slack(sample, leave)) {
+        if self.clear(cutting.profile, &centre, self.slack(sample, leave)) {
             return (Nearest { left: 0.0, centre }, true);
         }
         (near, false)
@@ -165,21 +182,33 @@ impl Ground<'_> {
 
     /// Largest height left over samples, sharp edges and corners of facets that are not touched, each moved to the
     /// nearest place that the triangles allow.
-    fn worst(&self, cutting: &Cutting, samples: &[Sample], nearest: &[Nearest], leave: f64) -> Option<(f64, Point)> {
+    fn worst(&self, cutting: &Cutting, samples: &[Sample], nearest: &[Nearest]) -> Option<(f64, Point)> {
         let mut candidates: Vec<(Nearest, Point)> =
             samples.iter().zip(nearest).filter(|(_, n)| n.left > 0.0).map(|(s, n)| (*n, s.at)).collect();
-        let mut corners: Vec<u32> = samples
+        // corners of facets that are not touched, unless touched from one of those facets
+        let mut corners: Vec<(u32, u32)> = samples
             .iter()
             .zip(nearest)
             .filter(|(_, n)| n.left > 0.0)
             .flat_map(|(s, _)| {
-                self.half.mesh.triangles[self.surface.facets[s.facet as usize].triangle as usize]
+                let t = self.surface.facets[s.facet as usize].triangle;
+                self.half.mesh.triangles[t as usize].map(|v| (v, s.facet))
             })
             .collect();
-        corners.sort_unstable();
+        corners.par_sort_unstable();
         corners.dedup();
-        let mut places: Vec<Point> = corners.into_iter().map(|v| self.half.mesh.vertices[v as usize]).collect();
-        places.retain(|p| p.z < 0.0);
+        let by_corner: Vec<&[(u32, u32)]> = corners.chunk_by(|a, b| a.0 == b.0).collect();
+        let mut places: Vec<Point> = by_corner
+            .into_par_iter()
+            .filter_map(|facets| {
+                let p = self.half.mesh.vertices[facets[0].0 as usize];
+                let touched = facets.iter().any(|&(_, f)| {
+                    let n = self.surface.facets[f as usize].normal;
+                    self.clear(cutting.profile, &cutting.touching(&p, &n), 2.0 * TOUCH)
+                });
+                (p.z < 0.0 && !touched).then_some(p)
+            })
+            .collect();
         places.extend(self.sharp.iter().flat_map(|s| s.places.iter().copied()));
         let off = self.half.tolerance();
         let lone: Vec<(Nearest, Point)> = places
@@ -199,19 +228,12 @@ impl Ground<'_> {
                 .then(a.1.y.total_cmp(&b.1.y))
         });
         let mut best: Option<(f64, Point)> = None;
-        // most that moving between nodes can gain
-        let gain = 1.5 * cutting.grid().cell;
-        let mut tried = 0;
-        for chunk in candidates.chunks(32) {
-            let floor = best.map_or(0.0, |b| b.0);
-            if chunk[0].0.left <= floor || (tried >= 64 && chunk[0].0.left + 1e-3 < floor + gain.min(floor * 0.002)) {
+        for chunk in candidates.chunks(16) {
+            // what the nodes say is an upper bound
+            let floor = best.map_or(0.0, |b: (f64, Point)| b.0);
+            if chunk[0].0.left <= floor + (1e-3 * floor).max(2e-4) {
                 break;
             }
-            // too small to matter to any verdict and found small already
-            if tried >= 512 && floor < 0.5 * leave && chunk[0].0.left < 0.5 * leave {
-                break;
-            }
-            tried += chunk.len();
             let refined: Vec<(f64, Point)> =
                 chunk.par_iter().map(|(n, p)| (cutting.refine(p, *n).left, *p)).collect();
             for r in refined {
