@@ -235,7 +235,7 @@ fn lines_on_slanted_edges_fall_on_one_side() {
                 triangles: vec![[0, 1, 2], [0, 2, 3]],
             };
             let columns = Columns::cast(&mesh, grid);
-            assert_eq!(columns.crossings(), (9 * p * q) as usize, "{p} {q}");
+            assert_eq!(columns.crossing_count(), (9 * p * q) as usize, "{p} {q}");
             for k in 0..3 {
                 // moved to the right, they are in the lower triangle
                 let on = columns.column(grid.index((k * p) as usize, (k * q) as usize));
@@ -300,7 +300,7 @@ fn shells_merge_and_voids_part() {
         (
             columns.solids(0).collect::<Vec<_>>(),
             columns.gaps(0).collect::<Vec<_>>(),
-            columns.crossings(),
+            columns.crossing_count(),
         )
     };
     let slab = |z0, z1| cube([-1.0, -1.0, z0], [2.0, 2.0, z1]);
@@ -374,12 +374,12 @@ fn keys_order_heights() {
 #[test]
 fn nothing_to_cast() {
     let empty = Columns::cast(&Mesh::default(), grid([0.0; 2], 1.0, 3, 2));
-    assert_eq!(empty.crossings(), 0);
+    assert_eq!(empty.crossing_count(), 0);
     assert_eq!(empty.top(), HeightMap::empty(empty.grid()));
     let none = Columns::cast(&cubes(1, |_, _, _| true), grid([0.0; 2], 1.0, 0, 5));
-    assert_eq!(none.crossings(), 0);
+    assert_eq!(none.crossing_count(), 0);
     let beside = Columns::cast(&cubes(1, |_, _, _| true), grid([7.0, 0.0], 0.1, 9, 9));
-    assert_eq!(beside.crossings(), 0);
+    assert_eq!(beside.crossing_count(), 0);
 }
 
 #[test]
