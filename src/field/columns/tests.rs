@@ -219,6 +219,47 @@ proptest! {
     }
 }
 
+/// Grid lines exactly on slanted edges whose place in a row is not exact in floating point.
+#[test]
+fn lines_on_slanted_edges_fall_on_one_side() {
+    let grid = grid([-0.5; 2], 1.0, 150, 150);
+    for p in 1..50 {
+        for q in 1..50 {
+            // the diagonal of a rectangle, met by grid lines at each third
+            let ends = [[0, 0], [3 * p, 0], [3 * p, 3 * q], [0, 3 * q]];
+            let mesh = Mesh {
+                vertices: ends
+                    .iter()
+                    .map(|&[x, y]| Point::new(f64::from(x), f64::from(y), 1.0))
+                    .collect(),
+                triangles: vec![[0, 1, 2], [0, 2, 3]],
+            };
+            let columns = Columns::cast(&mesh, grid);
+            assert_eq!(columns.crossing_count(), (9 * p * q) as usize, "{p} {q}");
+            for k in 0..3 {
+                // moved to the right, they are in the lower triangle
+                let on = columns.column(grid.index((k * p) as usize, (k * q) as usize));
+                assert_eq!(on.iter().map(|c| c.triangle()).collect::<Vec<_>>(), [0]);
+            }
+        }
+    }
+}
+
+#[test]
+fn an_edge_too_level_for_a_slope() {
+    // dx / dy of the first edge overflows; it meets the row at y = 0 in its lower end, where the triangle has no width
+    let corners = [[2.5, 0.0], [1e5, 1e-310], [0.0, 5.0]];
+    let mesh = Mesh {
+        vertices: corners.map(|[x, y]| Point::new(x, y, 0.0)).to_vec(),
+        triangles: vec![[0, 1, 2]],
+    };
+    let columns = Columns::cast(&mesh, grid([-0.5; 2], 1.0, 10, 2));
+    assert!((0..10).all(|k| columns.column(k).is_empty()));
+    // one row up it spans from x = 2 on
+    let met = (10..20).map(|k| columns.column(k).len());
+    assert_eq!(met.collect::<Vec<_>>(), [0, 0, 1, 1, 1, 1, 1, 1, 1, 1]);
+}
+
 #[test]
 fn a_line_through_a_corner_of_many_triangles_counts_once() {
     // the octahedron's poles, and its edges in the planes x = 0 and y = 0, lie on grid lines
@@ -259,7 +300,7 @@ fn shells_merge_and_voids_part() {
         (
             columns.solids(0).collect::<Vec<_>>(),
             columns.gaps(0).collect::<Vec<_>>(),
-            columns.crossings(),
+            columns.crossing_count(),
         )
     };
     let slab = |z0, z1| cube([-1.0, -1.0, z0], [2.0, 2.0, z1]);
@@ -333,12 +374,12 @@ fn keys_order_heights() {
 #[test]
 fn nothing_to_cast() {
     let empty = Columns::cast(&Mesh::default(), grid([0.0; 2], 1.0, 3, 2));
-    assert_eq!(empty.crossings(), 0);
+    assert_eq!(empty.crossing_count(), 0);
     assert_eq!(empty.top(), HeightMap::empty(empty.grid()));
     let none = Columns::cast(&cubes(1, |_, _, _| true), grid([0.0; 2], 1.0, 0, 5));
-    assert_eq!(none.crossings(), 0);
+    assert_eq!(none.crossing_count(), 0);
     let beside = Columns::cast(&cubes(1, |_, _, _| true), grid([7.0, 0.0], 0.1, 9, 9));
-    assert_eq!(beside.crossings(), 0);
+    assert_eq!(beside.crossing_count(), 0);
 }
 
 #[test]
