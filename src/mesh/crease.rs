@@ -12,6 +12,8 @@ const FLAT_DEG: f64 = 0.02;
 /// An isolated turn below this is no edge that any cutter would notice: a ball of radius R leaves
 /// R (1 / cos(turn / 2) - 1), that is under R / 26 000, in it. Degrees.
 const FAINT_DEG: f64 = 1.0;
+/// A sliver that turns off its neighbour by less than this over its width is that surface's roughness, mm.
+const FAINT_STEP: f64 = 0.002;
 /// Neighbouring turns are alike up to this ratio: where a curved surface runs out tangentially into
 /// a flat one, the last edge turns by half of what the others do; curvature that varies takes the rest.
 const ALIKE: f64 = 2.6;
@@ -20,6 +22,8 @@ const ALIKE: f64 = 2.6;
 const ALIKE_GENTLE: f64 = 8.0;
 /// See [`ALIKE_GENTLE`], degrees.
 const GENTLE_DEG: f64 = 4.0;
+/// Facets of one curved surface are alike in width up to this ratio; a flat much wider than its neighbour is no facet.
+const LIKE_WIDTH: f64 = 4.0;
 /// A facet this much wider than the one across the edge is flat; the turn belongs to the other.
 const WIDER: f64 = 3.0;
 
@@ -40,6 +44,7 @@ pub struct Creases {
 /// A maximal flat patch.
 #[derive(Debug, Clone, Default)]
 struct Flat {
+    normal: Vector,
     area: f64,
     /// Sum of d dᵀ |e| over its border edges e with direction d: its border's length by direction.
     border: Matrix3<f64>,
@@ -90,27 +95,36 @@ impl Creases {
                 (b - a).try_normalize(0.0).unwrap_or_default()
             })
             .collect();
-        // whether the surface beyond the flat patch `own` goes on turning as it does across edge `e`: towards a neighbour of
-        // the patch the normal moves on, in the plane across the edge, by as much
-        let alike = |e: usize, own: u32, out: Vector| {
+        // flat patches beside each flat patch, across edges that turn less than the crease
+        let (flats_ref, flat_of_ref, turns_ref) = (&flats, &flat_of, &turns);
+        let beside = |own: u32| {
+            flats_ref[own as usize].edges.iter().filter_map(move |&o| {
+                let (a, Some(b)) = topology.edges[o as usize].triangles else { return None };
+                let far = if flat_of_ref[a as usize] == own { flat_of_ref[b as usize] } else { flat_of_ref[a as usize] };
+                (turns_ref[o as usize].abs() < crease_deg && far != own).then_some(far)
+            })
+        };
+        // whether the surface beyond the flat patch `own` goes on turning as it does across edge `e`: towards patches one or
+        // two farther on (in a lattice of triangles every other one turns only aside), about as wide as itself,
+        // the normal moves on in the plane across the edge by as much
+        let alike = |e: usize, own: u32, other: u32, out: Vector| {
             let turn = turns[e].abs();
             let ratio = {
                 let part = ((turn - GENTLE_DEG) / (2.0 * GENTLE_DEG)).clamp(0.0, 1.0);
                 ALIKE_GENTLE + (ALIKE - ALIKE_GENTLE) * part
             };
-            flats[own as usize].edges.iter().any(|&o| {
-                let o = o as usize;
-                let (a, Some(b)) = topology.edges[o].triangles else { return false };
-                if o == e || turns[o].abs() >= crease_deg {
+            let width = flats[own as usize].width(&directions[e]);
+            let goes_on = |far: u32| {
+                let wide = flats[far as usize].width(&directions[e]);
+                if wide > LIKE_WIDTH * width || width > LIKE_WIDTH * wide {
                     return false;
                 }
-                let (near, far) = if flat_of[a as usize] == own { (a, b) } else { (b, a) };
-                let (Some(n), Some(m)) = (normals[near as usize], normals[far as usize]) else { return false };
                 // concave: walking outward the normal leans back over the way come
-                let lean = (n - m).dot(&out) * turns[e].signum();
+                let lean = (flats[own as usize].normal - flats[far as usize].normal).dot(&out) * turns[e].signum();
                 let on = lean.clamp(-1.0, 1.0).asin().to_degrees();
                 on > 0.0 && on * ratio > turn && on < ratio * turn
-            })
+            };
+            beside(own).any(|far| far != other && (goes_on(far) || beside(far).any(|f| f != own && f != other && goes_on(f))))
         };
         let mut creases = Creases {
             turn_deg: turns.iter().map(|&t| t as f32).collect(),
@@ -132,8 +146,10 @@ impl Creases {
                 // the first triangle has the edge's direction counter-clockwise: it lies to the left
                 if t == a { -across } else { across }
             };
-            let curved = turn < crease_deg && (alike(e, fa, outward(a)) || alike(e, fb, outward(b)));
-            creases.smooth[e] = curved || turn < FAINT_DEG;
+            let curved = turn < crease_deg && (alike(e, fa, fb, outward(a)) || alike(e, fb, fa, outward(b)));
+            let step = flats[fa as usize].width(&directions[e]).min(flats[fb as usize].width(&directions[e]));
+            let faint = turn < FAINT_DEG || step * turn.to_radians().sin() < FAINT_STEP;
+            creases.smooth[e] = curved || (turn < crease_deg && faint);
             if !creases.smooth[e] {
                 continue;
             }
@@ -179,7 +195,7 @@ fn flats(mesh: &Mesh, topology: &Topology, flat_edge: &[bool]) -> (Vec<u32>, Vec
             continue;
         }
         let number = flats.len() as u32;
-        let mut flat = Flat::default();
+        let mut flat = Flat { normal: mesh.normal(start).unwrap_or_default(), ..Flat::default() };
         flat_of[start] = number;
         stack.push(start as u32);
         while let Some(t) = stack.pop() {

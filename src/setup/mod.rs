@@ -94,7 +94,6 @@ pub fn prepare(models: &[Model], config: &SetupConfig) -> Result<Setup, SetupErr
     let mut halves = Vec::new();
     for (k, ((model, body, number), view)) in bodies.iter().zip(&views).enumerate() {
         let frame = Frame::new(view.axis, view.level);
-        let tolerance = (4.0 * model.rounding).max(0.002);
         if let Some(other) = view.runner_axis {
             notes.push(Note {
                 half: Some(k),
@@ -128,7 +127,7 @@ pub fn prepare(models: &[Model], config: &SetupConfig) -> Result<Setup, SetupErr
             frame,
             axis_why: view.why.clone(),
             parting: if view.flat { Parting::Flat } else { Parting::Highest },
-            rounding: tolerance / 4.0,
+            rounding: model.rounding,
             health: body.health.clone(),
             size: (hi - lo).into(),
         });

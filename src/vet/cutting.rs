@@ -1,6 +1,7 @@
 //! Where one cutter can be, and what it touches and leaves there.
 
-use crate::field::{BallOffset, Dropper, Grid, HeightMap, Profile};
+use super::reach::Ground;
+use crate::field::{Dropper, Grid, HeightMap, Profile, Rays};
 use crate::mesh::{Point, Vector};
 use rayon::prelude::*;
 
@@ -30,6 +31,8 @@ pub struct Cutting<'m> {
     between: Vec<Point>,
     between_starts: Vec<u32>,
     dropper: &'m Dropper<'m>,
+    rays: &'m Rays<'m>,
+    overhung: bool,
 }
 
 /// The nearest place where the cutter may be, seen from a surface point.
@@ -43,15 +46,15 @@ pub struct Nearest {
 
 impl<'m> Cutting<'m> {
     /// Lowest centre heights of a cutter with cutting `radius` and `corner` radius, mm, over `grid`.
-    pub fn new(pieces: &BallOffset, dropper: &'m Dropper<'m>, radius: f64, corner: f64, grid: Grid) -> Cutting<'m> {
+    pub fn new(ground: &Ground<'m>, radius: f64, corner: f64, grid: Grid) -> Cutting<'m> {
         let profile = Profile::Cutter { radius, corner_radius: corner };
         let lowest = if corner >= radius {
-            pieces.height_map(grid, radius)
+            ground.pieces.height_map(grid, radius)
         } else {
             let mut map = HeightMap::empty(grid);
             map.values_mut().par_iter_mut().enumerate().for_each(|(k, z)| {
                 let [x, y] = grid.centre(k % grid.nx, k / grid.nx);
-                if let Some(contact) = dropper.centre_height(profile, x, y) {
+                if let Some(contact) = ground.dropper.centre_height(profile, x, y) {
                     *z = contact.z as f32;
                 }
             });
@@ -79,7 +82,9 @@ impl<'m> Cutting<'m> {
             tiles_x,
             between: Vec::new(),
             between_starts: vec![0; tiles_x * tiles_y + 1],
-            dropper,
+            dropper: ground.dropper,
+            rays: ground.rays,
+            overhung: ground.shade.any(),
         }
     }
 
@@ -255,11 +260,49 @@ impl<'m> Cutting<'m> {
         if near.left > 0.0 { self.refine(p, near).left } else { 0.0 }
     }
 
-    /// Moves the nearest place towards `p` as far as the triangles allow: exact to about a micrometre.
-    ///
-    /// Pattern search in plan, the steps halved from one cell down; at each place the cutter stands as
-    /// low as it may (shrunk by [`TOUCH`]) or at the height of `p`.
+    /// Moves the nearest place towards `p` as far as the triangles allow: an upper bound of what is left, exact to about a
+    /// micrometre where the nearest place touches up to three surfaces.
     pub fn refine(&self, p: &Point, start: Nearest) -> Nearest {
+        if self.flat > 0.0 { self.refine_by_drops(p, start) } else { self.refine_by_distance(p, start) }
+    }
+
+    /// For a ball: from the place found it is slid along its line to `p` until it touches `p`, then pushed out of what it
+    /// cuts, one surface at a time, until it is clear; from there again, half as far, until nothing is gained.
+    fn refine_by_distance(&self, p: &Point, start: Nearest) -> Nearest {
+        let mut best = start;
+        let mut share = 0.0;
+        for _ in 0..12 {
+            let way = best.centre - p;
+            let length = way.norm();
+            if best.left <= TOUCH || length <= 0.0 {
+                break;
+            }
+            let from = p + way * ((self.corner + share * best.left) / length);
+            let moved = pushed_out(self.rays, from, self.corner, f64::INFINITY).filter(|c| self.free_above(c));
+            let gained = moved.map(|c| ((c - p).norm() - self.corner, c));
+            match gained.filter(|g| g.0 < best.left - 0.01 * TOUCH) {
+                Some((left, centre)) => {
+                    let gain = best.left - left;
+                    best = Nearest { left: left.max(0.0), centre };
+                    if gain < 0.1 * TOUCH {
+                        break;
+                    }
+                }
+                None if share > 0.8 => break,
+                None => share = 0.5 * (1.0 + share),
+            }
+        }
+        best
+    }
+
+    /// Whether a ball that is clear at `c` is clear all the way up; asked of the triangles only where something overhangs.
+    fn free_above(&self, c: &Point) -> bool {
+        !self.overhung || self.dropper.clear_at(self.profile, c.x, c.y, c.z, 2.0 * TOUCH)
+    }
+
+    /// For a cutter with a flat part: pattern search in plan, the steps halved from one cell down; at each place the cutter
+    /// stands as low as it may (shrunk by [`TOUCH`]) or at the height of `p`.
+    fn refine_by_drops(&self, p: &Point, start: Nearest) -> Nearest {
         let Some((inner, lift)) = self.profile.inset(TOUCH) else { return start };
         let try_at = |x: f64, y: f64| {
             let z = self.dropper.centre_height(inner, x, y).map_or(f64::NEG_INFINITY, |c| c.z - lift);
@@ -298,4 +341,20 @@ impl<'m> Cutting<'m> {
         }
         Nearest { left: best.max(0.0), centre: at }
     }
+}
+
+/// The place where a ball at `from` comes to rest when pushed straight out of whatever it cuts deepest; `None` if it finds
+/// none, or is moved by more than `most` mm in one push.
+pub fn pushed_out(rays: &Rays, from: Point, radius: f64, most: f64) -> Option<Point> {
+    let mut c = from;
+    for _ in 0..60 {
+        let Some((q, _)) = rays.closest(&c, radius - 0.5 * TOUCH) else { return Some(c) };
+        let out = c - q;
+        let d = out.norm();
+        if d <= 1e-9 * radius || radius - d > 2.0 * most {
+            return None;
+        }
+        c = q + out * (radius / d);
+    }
+    None
 }

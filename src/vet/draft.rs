@@ -87,8 +87,8 @@ fn shares(f: &Facet, ends: &[f64]) -> Vec<f64> {
     under.into_iter().chain(std::iter::once(1.0)).map(|u| u - std::mem::replace(&mut last, u)).collect()
 }
 
-/// The least draft that a connected patch of at least `min_area` keeps below: facets are laid down in order of
-/// draft until a connected patch is that large. Draft, ±, place.
+/// The least draft of any connected patch of at least `min_area`: facets are laid down in order of draft until a connected
+/// patch is that large. Its mean draft, the ± that holds every draft it stands for, and its place.
 fn least(half: &Half, survey: &Survey, surface: &Surface, min_area: f64) -> Option<(f64, f64, Point)> {
     let mut order: Vec<u32> = surface.cavity(survey).map(|(k, _)| k as u32).collect();
     let facets = &surface.facets;
@@ -100,7 +100,15 @@ fn least(half: &Half, survey: &Survey, surface: &Surface, min_area: f64) -> Opti
     let min_area = min_area.min(0.5 * total);
     let mut parent: Vec<u32> = (0..facets.len() as u32).collect();
     let mut area: Vec<f64> = facets.iter().map(|f| f.area).collect();
-    let mut spread: Vec<f64> = facets.iter().map(|f| f.spread_deg[0].max(f.spread_deg[1]) + f.noise_deg).collect();
+    // per patch: area times draft, least and most that any of its facets stands for, and the place of its least facet
+    let mut sums: Vec<(f64, [f64; 2], u32)> = facets
+        .iter()
+        .enumerate()
+        .map(|(k, f)| {
+            let [low, high] = reach(f);
+            (f.area * f.draft_deg, [low - f.noise_deg, high + f.noise_deg], k as u32)
+        })
+        .collect();
     let mut laid = vec![false; facets.len()];
     for &f in &order {
         laid[f as usize] = true;
@@ -112,12 +120,18 @@ fn least(half: &Half, survey: &Survey, surface: &Surface, min_area: f64) -> Opti
             if other != root {
                 parent[other as usize] = root;
                 area[root as usize] += area[other as usize];
-                spread[root as usize] = spread[root as usize].max(spread[other as usize]);
+                let (sum, [low, high], at) = sums[other as usize];
+                let own = &mut sums[root as usize];
+                own.0 += sum;
+                own.1 = [own.1[0].min(low), own.1[1].max(high)];
+                // the patch laid down first holds the lower drafts
+                own.2 = at;
             }
         }
         if area[root as usize] >= min_area {
-            let own = &facets[f as usize];
-            return Some((own.draft_deg, spread[root as usize], own.centroid));
+            let (sum, [low, high], at) = sums[root as usize];
+            let mean = sum / area[root as usize];
+            return Some((mean, (mean - low).max(high - mean), facets[at as usize].centroid));
         }
     }
     None

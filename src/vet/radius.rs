@@ -29,8 +29,7 @@ const CHUNK: usize = 2048;
 ///
 /// At each sample the largest ball that touches it and is clear is searched by halving; a ball that is clear
 /// contains every smaller one that touches there, so a sample that is clear at the least radius so
-/// far needs no search. Facets stand for a curved surface, so a contact may seem to cut by three
-/// chord errors. Where only the brow of an overhang is in the way the sample is left out.
+/// far needs no search. Facets stand for a curved surface, so a ball that leaves no more than their chord error touches. Where only the brow of an overhang is in the way the sample is left out.
 pub fn smallest_radius(ground: &Ground, from: f64, most: f64) -> Option<SmallestRadius> {
     let mut samples = Vec::new();
     let mut radius = from;
@@ -51,10 +50,10 @@ pub fn smallest_radius(ground: &Ground, from: f64, most: f64) -> Option<Smallest
         let found: Vec<Option<(f64, Sample)>> = chunk
             .par_iter()
             .map(|(_, s)| {
-                if clear(ground, s, bar, 3.0) || brow_in_the_way(ground, &index, s, bar) {
+                if clear(ground, s, bar, 1.0) || brow_in_the_way(ground, &index, s, bar) {
                     return None;
                 }
-                Some((largest(ground, s, radius, 3.0), *s))
+                Some((largest(ground, s, radius, 1.0), *s))
             })
             .collect();
         for (r, s) in found.into_iter().flatten() {
@@ -64,7 +63,7 @@ pub fn smallest_radius(ground: &Ground, from: f64, most: f64) -> Option<Smallest
         }
     }
     let (found, sample) = best?;
-    let tight = largest(ground, &sample, radius, 1.0);
+    let tight = largest(ground, &sample, radius, 0.5);
     let chord = ground.surface.facets[sample.facet as usize].chord_error;
     Some(SmallestRadius { radius: found, pm: (found - tight) + chord + 2.0 * TOUCH, at: sample.at })
 }
@@ -81,19 +80,19 @@ fn untouched(ground: &Ground, radius: f64) -> Option<Vec<(f64, Sample)>> {
         .filter_map(|s| {
             let n = ground.surface.facets[s.facet as usize].normal;
             let near = cutting.left_near(&s.at, &cutting.touching(&s.at, &n)).left;
-            (near > missed && !clear(ground, &s, radius, 3.0)).then_some((near, s))
+            (near > missed && !clear(ground, &s, radius, 1.0)).then_some((near, s))
         })
         .collect();
     left.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.facet.cmp(&b.1.facet)));
     Some(left)
 }
 
-/// Whether a ball of `radius` touching the sample cuts no deeper than `chords` chord errors.
+/// Whether a ball of `radius` touches the sample to within `chords` chord errors.
 fn clear(ground: &Ground, sample: &Sample, radius: f64, chords: f64) -> bool {
     let facet = &ground.surface.facets[sample.facet as usize];
     let c = sample.at + facet.normal * radius;
     let slack = TOUCH + chords * facet.chord_error;
-    ground.clear(Profile::ball(radius), &c, slack)
+    slack >= radius || ground.rests(Profile::ball(radius), &sample.at, &c, slack).is_some()
 }
 
 fn largest(ground: &Ground, sample: &Sample, most: f64, chords: f64) -> f64 {

@@ -1,6 +1,6 @@
 //! Reach: what each cutter touches of the visible cavity surface, and what it leaves.
 
-use super::cutting::{Cutting, Nearest, TOUCH};
+use super::cutting::{Cutting, Nearest, TOUCH, pushed_out};
 use super::shade::Shade;
 use super::sharp::Sharp;
 use super::surface::{Sample, Surface};
@@ -59,7 +59,7 @@ pub struct Reached {
     pub left_volume_pm: f64,
 }
 
-impl Ground<'_> {
+impl<'m> Ground<'m> {
 
     /// Visible cavity samples about `spacing` mm apart.
     pub fn visible(&self, spacing: f64) -> Vec<Sample> {
@@ -83,13 +83,13 @@ impl Ground<'_> {
     }
 
     /// The cutter over the cavity.
-    pub fn cutting(&self, radius: f64, corner: f64) -> Option<Cutting<'_>> {
+    pub fn cutting(&self, radius: f64, corner: f64) -> Option<Cutting<'m>> {
         let (lo, hi) = self.plan()?;
         let margin = 1.05 * radius;
         let area = (hi[0] - lo[0] + 2.0 * margin) * (hi[1] - lo[1] + 2.0 * margin);
         let cell = (radius / NODES_PER_RADIUS).max((area / MOST_NODES).sqrt());
         let grid = Grid::covering(lo, hi, margin, cell);
-        Some(Cutting::new(self.pieces, self.dropper, radius, corner, grid))
+        Some(Cutting::new(self, radius, corner, grid))
     }
 
     /// Whether a cutter at `centre`, just off the surface, cuts nowhere deeper than `tolerance`, nor anywhere above on
@@ -127,7 +127,7 @@ impl Ground<'_> {
         let cutting = &*cutting;
         let left_volume = self.left_volume(cutting, &samples, &nearest);
         let left_area: f64 = samples.iter().zip(&nearest).filter(|(_, n)| n.left > leave).map(|(s, _)| s.area).sum();
-        let worst = self.worst(cutting, &samples, &nearest);
+        let worst = self.worst(cutting, &samples, &nearest, leave);
         let chord = worst.map_or(0.0, |(_, p)| self.chord_near(&p, radius));
         // what a facet cuts off a curved corner is left too high or too low by no more than the corner's two chords,
         // seen from a ball that touches both sides of it
@@ -141,9 +141,9 @@ impl Ground<'_> {
     }
 
     /// Depth to which a contact may seem to cut because facets stand for a curved surface.
-    pub(super) fn slack(&self, sample: &Sample, leave: f64) -> f64 {
-        let chord = self.surface.facets[sample.facet as usize].chord_error;
-        TOUCH + (3.0 * chord).min(0.25 * leave)
+    pub(super) fn slack(&self, facet: u32, leave: f64) -> f64 {
+        let chord = self.surface.facets[facet as usize].chord_error;
+        TOUCH + chord.min(0.25 * leave)
     }
 
     /// Whether the cutter touches a sample, cheapest question first; true beside it if only between the nodes.
@@ -157,10 +157,27 @@ impl Ground<'_> {
         if near.left <= missed.min(0.1 * leave) {
             return (Nearest { left: 0.0, centre }, false);
         }
-        if self.clear(cutting.profile, &centre, self.slack(sample, leave)) {
-            return (Nearest { left: 0.0, centre }, true);
+        match self.rests(cutting.profile, &sample.at, &centre, self.slack(sample.facet, leave)) {
+            Some(centre) => (Nearest { left: 0.0, centre }, true),
+            None => (near, false),
         }
-        (near, false)
+    }
+
+    /// Where a cutter comes to rest that is brought to `centre` to touch `p`: pushed out of what it cuts there; `None` if
+    /// it then leaves more than `slack` at `p`. Facets lean a little off the surface they stand for, so a contact may seem
+    /// to cut beside itself.
+    pub(super) fn rests(&self, profile: Profile, p: &Point, centre: &Point, slack: f64) -> Option<Point> {
+        if self.clear(profile, centre, TOUCH) {
+            return Some(*centre);
+        }
+        match profile {
+            Profile::Cutter { radius, corner_radius } if corner_radius >= radius => {
+                let moved = pushed_out(self.rays, *centre, radius, slack)?;
+                let touches = (moved - p).norm() - radius <= slack;
+                (touches && (!self.shade.any() || self.clear(profile, &moved, 2.0 * TOUCH))).then_some(moved)
+            }
+            _ => self.clear(profile, centre, slack).then_some(*centre),
+        }
     }
 
     fn left_volume(&self, cutting: &Cutting, samples: &[Sample], nearest: &[Nearest]) -> f64 {
@@ -182,7 +199,7 @@ impl Ground<'_> {
 
     /// Largest height left over samples, sharp edges and corners of facets that are not touched, each moved to the
     /// nearest place that the triangles allow.
-    fn worst(&self, cutting: &Cutting, samples: &[Sample], nearest: &[Nearest]) -> Option<(f64, Point)> {
+    fn worst(&self, cutting: &Cutting, samples: &[Sample], nearest: &[Nearest], leave: f64) -> Option<(f64, Point)> {
         let mut candidates: Vec<(Nearest, Point)> =
             samples.iter().zip(nearest).filter(|(_, n)| n.left > 0.0).map(|(s, n)| (*n, s.at)).collect();
         // corners of facets that are not touched, unless touched from one of those facets
@@ -204,7 +221,7 @@ impl Ground<'_> {
                 let p = self.half.mesh.vertices[facets[0].0 as usize];
                 let touched = facets.iter().any(|&(_, f)| {
                     let n = self.surface.facets[f as usize].normal;
-                    self.clear(cutting.profile, &cutting.touching(&p, &n), 2.0 * TOUCH)
+                    self.rests(cutting.profile, &p, &cutting.touching(&p, &n), self.slack(f, leave)).is_some()
                 });
                 (p.z < 0.0 && !touched).then_some(p)
             })

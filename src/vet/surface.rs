@@ -110,8 +110,31 @@ impl Surface {
                 spread[1] = spread[1].max(towards);
             }
         }
+        self.even_out(half);
         // where the surface ends at the parting face it goes on turning to the facet's own rim
         self.spread_at_rims(half);
+    }
+
+    /// Slivers in a curved surface stand for as much as the facets about them: spread and chord error are the largest of
+    /// a facet and its neighbours across curved edges.
+    fn even_out(&mut self, half: &Half) {
+        let own: Vec<([f64; 2], f64)> = self.facets.iter().map(|f| (f.spread_deg, f.chord_error)).collect();
+        for (e, edge) in half.topology.edges.iter().enumerate() {
+            let (a, Some(b)) = edge.triangles else { continue };
+            let share = self.creases.share[e];
+            for (to, from, share) in [(a, b, share[0]), (b, a, share[1])] {
+                let (Some(to), Some(from)) = (self.of_triangle[to as usize], self.of_triangle[from as usize]) else {
+                    continue;
+                };
+                let flat = !self.creases.smooth[e] || (share == 0.0 && own[to as usize].1 == 0.0);
+                if !flat {
+                    let (spread, chord) = own[from as usize];
+                    let f = &mut self.facets[to as usize];
+                    f.spread_deg = [f.spread_deg[0].max(spread[0]), f.spread_deg[1].max(spread[1])];
+                    f.chord_error = f.chord_error.max(chord);
+                }
+            }
+        }
     }
 
     /// A curved facet at the rim of the surface stands for as much turn outward as inward.
