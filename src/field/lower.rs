@@ -56,8 +56,8 @@ impl<'a> FreeCentres<'a> {
 
     /// The free centre over a cell's centre that is nearest to `p`, if one is nearer than `within` mm.
     ///
-    /// Its distance exceeds that of the nearest free centre at any place by less than a cell where
-    /// the surface does not jump; [`refine_allowed`] takes that away.
+    /// Its distance exceeds that of the nearest free centre at any place by up to about a cell, by more in
+    /// narrow upright corners; [`refine_allowed`] takes that away.
     pub fn nearest(&self, p: Point, within: f64) -> Option<Nearest> {
         let grid = self.offset.grid;
         let root = self.levels.len();
