@@ -108,7 +108,7 @@ impl Profile {
             Profile::Cone {
                 lower_radius,
                 upper_radius,
-                height,
+                ..
             } => {
                 let slope = self.cone_slope();
                 if slope == 0.0 {
@@ -122,7 +122,7 @@ impl Profile {
                 let line = |d: f64| slope * (d - lower_radius) + lift;
                 let raised = by.max(line(0.0));
                 if lower >= upper {
-                    (Profile::flat(upper), raised.min(height))
+                    (Profile::flat(upper), raised)
                 } else {
                     let cone = Profile::Cone {
                         lower_radius: lower,
@@ -325,5 +325,18 @@ mod tests {
         assert_eq!(cone.reach(), 4.0);
         assert_eq!(cone.rise(3.9), Some(0.0));
         assert_eq!(cone.rise(4.1), None);
+    }
+
+    #[test]
+    fn a_cone_shrunk_by_more_than_its_height_is_flat() {
+        let cone = Profile::Cone {
+            lower_radius: 2.0,
+            upper_radius: 2.1,
+            height: 0.1,
+        };
+        // 45°: the slanted side has moved in by more than the rim, so only the raised lower face is left
+        let (inner, raised) = cone.inset(0.25).unwrap();
+        assert!((inner.reach() - 1.85).abs() < 1e-12 && (raised - 0.25).abs() < 1e-12);
+        assert_eq!(inner.rise(1.8), Some(0.0));
     }
 }
