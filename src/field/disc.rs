@@ -45,8 +45,8 @@ pub fn disc_dilate(map: &HeightMap, radius: f64) -> HeightMap {
 
 /// The map with cells `factor` times as large, each with the largest value in it; cells beyond the edge hold none.
 ///
-/// Nothing that touches the fine map clears the coarse one, so large holders may be tried on it, with
-/// a radius larger by 0.71 coarse cells.
+/// Large holders may be tried on it: with a disc larger by 1.42 coarse cells (the diagonal), whatever
+/// the holder would touch on the fine map it touches on the coarse one.
 ///
 /// # Panics
 /// If `factor` is 0.

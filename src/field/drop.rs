@@ -110,7 +110,7 @@ impl<'a> Dropper<'a> {
     ///
     /// Everything above this height is free too.
     pub fn centre_height(&self, profile: Profile, x: f64, y: f64) -> Option<Contact> {
-        self.highest(profile, x, y, f64::NEG_INFINITY)
+        self.highest(profile, [x, y], f64::NEG_INFINITY, f64::INFINITY)
     }
 
     /// Whether `profile` with its reference point at (x, y, z) cuts nowhere deeper than `tolerance`, mm.
@@ -119,16 +119,25 @@ impl<'a> Dropper<'a> {
     /// spite of rounding.
     pub fn clear_at(&self, profile: Profile, x: f64, y: f64, z: f64, tolerance: f64) -> bool {
         match profile.inset(tolerance) {
-            Some((inner, raised)) => self.highest(inner, x, y, z + raised).is_none(),
+            Some((inner, raised)) => {
+                let z = z + raised;
+                self.highest(inner, [x, y], z, z).is_none()
+            }
             None => true,
         }
     }
 
-    /// The highest contact above `floor`.
-    fn highest(&self, profile: Profile, x: f64, y: f64, floor: f64) -> Option<Contact> {
+    /// The highest contact above `floor`; or any that is above `ceiling`, as soon as one is found.
+    pub(super) fn highest(
+        &self,
+        profile: Profile,
+        at: [f64; 2],
+        floor: f64,
+        ceiling: f64,
+    ) -> Option<Contact> {
         let mut best = Best {
             profile,
-            at: [x, y],
+            at,
             z: floor,
             contact: None,
         };
@@ -144,6 +153,9 @@ impl<'a> Dropper<'a> {
             }
             if level == 0 {
                 self.visit_bucket(&mut best, i, j);
+                if best.z > ceiling {
+                    break;
+                }
                 continue;
             }
             let mark = stack.len();
@@ -180,7 +192,8 @@ impl<'a> Dropper<'a> {
             (lo - best.at[k]).max(best.at[k] - (lo + side)).max(0.0)
         };
         // a hair less, for the rounding of the squares' sides
-        let d = (gap(0, i).hypot(gap(1, j)) - 1e-9 * self.side).max(0.0);
+        let (dx, dy) = (gap(0, i), gap(1, j));
+        let d = ((dx * dx + dy * dy).sqrt() - 1e-9 * self.side).max(0.0);
         let bound = top + best.profile.rise(d)?;
         (bound > best.z).then_some(bound)
     }
@@ -220,7 +233,9 @@ impl Best {
         let corners = mesh.corners(triangle as usize);
         // relative to the axis, so that a mesh far from the origin keeps its digits
         let local = corners.map(|p| Vector::new(p.x - self.at[0], p.y - self.at[1], p.z));
-        self.try_facet(&local, triangle);
+        if self.try_facet(&local, triangle) {
+            return;
+        }
         for k in 0..3 {
             self.try_corner(local[k], triangle);
             self.try_side(local[k], local[(k + 1) % 3], triangle);
@@ -228,22 +243,23 @@ impl Best {
     }
 
     fn try_corner(&mut self, v: Vector, triangle: u32) {
-        if let Some(rise) = self.profile.rise(v.x.hypot(v.y)) {
+        if let Some(rise) = self.profile.rise((v.x * v.x + v.y * v.y).sqrt()) {
             self.take(v.z + rise, triangle, self.place(v));
         }
     }
 
     fn try_side(&mut self, a: Vector, b: Vector, triangle: u32) {
         let (dx, dy) = (b.x - a.x, b.y - a.y);
-        let length = dx.hypot(dy);
+        let length = (dx * dx + dy * dy).sqrt();
         if length <= 1e-12 * (a - b).norm() || length == 0.0 {
             return; // upright: its corners serve
         }
         let (ux, uy) = (dx / length, dy / length);
         let aside = (a.x * uy - a.y * ux).abs();
         let reach = self.profile.reach();
-        if aside > reach {
-            return;
+        match self.profile.rise(aside) {
+            Some(rise) if a.z.max(b.z) + rise > self.z => {}
+            _ => return,
         }
         // plan distances along the side, from the foot of the perpendicular
         let start = a.x * ux + a.y * uy;
@@ -260,25 +276,33 @@ impl Best {
         self.take(q.z + rise.unwrap_or(0.0), triangle, self.place(q));
     }
 
-    fn try_facet(&mut self, corners: &[Vector; 3], triangle: u32) {
+    /// Whether that settles the triangle: its plane holds the body no higher than the best, or the
+    /// contact with the plane lies in the facet.
+    fn try_facet(&mut self, corners: &[Vector; 3], triangle: u32) -> bool {
         let [a, b, c] = *corners;
         let normal = (b - a).cross(&(c - a));
         if normal.z.abs() <= STEEP * normal.norm() {
-            return;
+            return false;
         }
-        let flat = normal.x.hypot(normal.y);
+        let flat = (normal.x * normal.x + normal.y * normal.y).sqrt();
         let (d, rise) = self.profile.contact_on_plane(flat / normal.z.abs());
         let uphill = -d * normal.z.signum() / flat.max(f64::MIN_POSITIVE);
         let (qx, qy) = (normal.x * uphill, normal.y * uphill);
+        let over_a = (normal.x * (qx - a.x) + normal.y * (qy - a.y)) / -normal.z;
+        // a hair more than the plane's height, for rounding on steep facets
+        if a.z + over_a + rise + 1e-12 * (a.z.abs() + over_a.abs()) <= self.z {
+            return true;
+        }
         // shares of the corners: the contact lies in the facet when none is negative
         let share =
             |u: Vector, v: Vector| ((u.x - qx) * (v.y - qy) - (u.y - qy) * (v.x - qx)) / normal.z;
         let shares = [share(b, c), share(c, a), share(a, b)];
         if shares.iter().any(|&s| s < 0.0) {
-            return;
+            return false;
         }
         let z = shares[0] * a.z + shares[1] * b.z + shares[2] * c.z;
         self.take(z + rise, triangle, self.place(Vector::new(qx, qy, z)));
+        true
     }
 
     fn place(&self, local: Vector) -> Point {

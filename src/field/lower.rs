@@ -56,8 +56,8 @@ impl<'a> FreeCentres<'a> {
 
     /// The free centre over a cell's centre that is nearest to `p`, if one is nearer than `within` mm.
     ///
-    /// Its distance exceeds that of the nearest free centre at any place by less than a cell where
-    /// the surface does not jump; [`refine_allowed`] takes that away.
+    /// Its distance exceeds that of the nearest free centre at any place by up to about a cell, by more in
+    /// narrow upright corners; [`refine_allowed`] takes that away.
     pub fn nearest(&self, p: Point, within: f64) -> Option<Nearest> {
         let grid = self.offset.grid;
         let root = self.levels.len();
@@ -158,43 +158,44 @@ pub fn refine_allowed(
             centre: p,
         };
     };
-    let at = |x: f64, y: f64| {
-        let least = dropper
-            .centre_height(inner, x, y)
-            .map_or(p.z, |c| c.z - raised);
-        let centre = Point::new(x, y, least.max(p.z));
-        Nearest {
-            distance: (centre - p).norm(),
-            centre,
-        }
+    // the free centre over (x, y), if it is nearer than `within`
+    let nearer = |x: f64, y: f64, within: f64| {
+        let (dx, dy) = (x - p.x, y - p.y);
+        let up = (within - dx.hypot(dy)) * (within + dx.hypot(dy));
+        // below the place's own height nothing matters, above this one the centre is too far away
+        let ceiling = p.z + if up > 0.0 { up.sqrt() } else { return None };
+        let contact = dropper.highest(inner, [x, y], p.z + raised, ceiling + raised);
+        let centre = Point::new(x, y, contact.map_or(p.z, |c| c.z - raised));
+        let distance = (centre - p).norm();
+        (distance < within).then_some(Nearest { distance, centre })
     };
-    let mut best = at(start.x, start.y);
+    let mut best = Nearest {
+        distance: f64::INFINITY,
+        centre: start,
+    };
+    best = nearer(start.x, start.y, f64::INFINITY).unwrap_or(best);
     let mut step = cell;
     let mut failures = 0;
     let mut turn = 0.0f64;
     while step >= SLACK {
-        let tried = (0..8)
-            .map(|k| {
-                let (s, c) = (turn + std::f64::consts::FRAC_PI_4 * f64::from(k)).sin_cos();
-                (best.centre.x + step * c, best.centre.y + step * s)
-            })
-            // nothing at this plan distance can be nearer: no drop needed
-            .filter(|(x, y)| (x - p.x).hypot(y - p.y) < best.distance)
-            .map(|(x, y)| at(x, y))
-            .min_by(|a, b| a.distance.total_cmp(&b.distance));
-        match tried {
-            Some(better) if better.distance < best.distance => {
-                best = better;
+        let better = (0..8).find_map(|k| {
+            let (s, c) = (turn + std::f64::consts::FRAC_PI_4 * f64::from(k)).sin_cos();
+            nearer(
+                best.centre.x + step * c,
+                best.centre.y + step * s,
+                best.distance,
+            )
+        });
+        if let Some(better) = better {
+            best = better;
+            failures = 0;
+        } else {
+            // golden section of the angle between two directions: no direction comes twice
+            turn += 0.618_034 * std::f64::consts::FRAC_PI_4;
+            failures += 1;
+            if failures == 3 {
+                step *= 0.5;
                 failures = 0;
-            }
-            _ => {
-                // golden section of the angle between two directions: no direction comes twice
-                turn += 0.618_034 * std::f64::consts::FRAC_PI_4;
-                failures += 1;
-                if failures == 3 {
-                    step *= 0.5;
-                    failures = 0;
-                }
             }
         }
     }
@@ -284,11 +285,10 @@ impl Kernel {
         self.bound.get(square).copied().unwrap_or(f32::NEG_INFINITY)
     }
 
-    /// Depths at `TILE` cells in a row, the first at `(dx, dy)` from the ball's axis.
-    fn row(&self, dx: isize, dy: isize) -> &[f32] {
+    /// Depths at `TILE` × `TILE` cells, the first at `(dx, dy)` from the ball's axis: rows `width` apart.
+    fn from(&self, dx: isize, dy: isize) -> &[f32] {
         let side = (self.reach + TILE) as isize;
-        let start = (dy + side) as usize * self.width + (dx + side) as usize;
-        &self.depth[start..start + TILE]
+        &self.depth[(dy + side) as usize * self.width + (dx + side) as usize..]
     }
 }
 
@@ -337,10 +337,9 @@ fn lower_tile(
                 if bound >= worst || bound.is_nan() {
                     continue;
                 }
-                let dx = i0 as isize - u as isize;
-                for (k, row) in result.iter_mut().enumerate() {
-                    let depths = ball.row(dx, (j0 + k) as isize - v as isize);
-                    for (cell, &depth) in row.iter_mut().zip(depths) {
+                let depths = ball.from(i0 as isize - u as isize, j0 as isize - v as isize);
+                for (row, depths) in result.iter_mut().zip(depths.chunks(ball.width)) {
+                    for (cell, &depth) in row.iter_mut().zip(&depths[..TILE]) {
                         let z = c - depth;
                         *cell = if z < *cell { z } else { *cell };
                     }

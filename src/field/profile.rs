@@ -108,7 +108,7 @@ impl Profile {
             Profile::Cone {
                 lower_radius,
                 upper_radius,
-                height,
+                ..
             } => {
                 let slope = self.cone_slope();
                 if slope == 0.0 {
@@ -122,7 +122,7 @@ impl Profile {
                 let line = |d: f64| slope * (d - lower_radius) + lift;
                 let raised = by.max(line(0.0));
                 if lower >= upper {
-                    (Profile::flat(upper), raised.min(height))
+                    (Profile::flat(upper), raised)
                 } else {
                     let cone = Profile::Cone {
                         lower_radius: lower,
@@ -157,36 +157,38 @@ impl Profile {
         if slope == 0.0 {
             return 0.0;
         }
-        let half_chord = |r: f64| ((r - aside) * (r + aside)).max(0.0).sqrt();
+        let half_chord = |r: f64| half_chord_of(r, aside);
         let uphill = match *self {
             Profile::Cutter {
                 radius,
                 corner_radius,
-            } if corner_radius >= radius => half_chord(radius) * slope.abs() / slope.hypot(1.0),
+            } if corner_radius >= radius => {
+                half_chord(radius) * slope.abs() / (1.0 + slope * slope).sqrt()
+            }
+            Profile::Cutter {
+                radius,
+                corner_radius,
+            } if corner_radius <= 0.0 => half_chord(radius),
             Profile::Cutter {
                 radius,
                 corner_radius,
             } => {
+                // Balance of slopes at w beyond the flat part, d = flat + w, σ along:
+                // slope · √(rc² − w²) · d = w · σ. Left over right falls with w: halve the interval.
+                // The height is level there, so 1e-9 of the corner radius is ample.
                 let flat = radius - corner_radius;
-                let at = |angle: f64| {
-                    let d = flat + corner_radius * angle.sin();
-                    (d, ((d - aside) * (d + aside)).max(0.0).sqrt())
-                };
-                // Balance of slopes at polar angle t of the corner, d = flat + rc sin t:
-                // slope = tan t · σ / d. The right side grows with t: halve the interval.
-                let (mut lo, mut hi) = (0.0, std::f64::consts::FRAC_PI_2);
-                if corner_radius > 0.0 {
-                    for _ in 0..52 {
-                        let mid = 0.5 * (lo + hi);
-                        let (d, along) = at(mid);
-                        if mid.sin() * along < slope.abs() * mid.cos() * d {
-                            lo = mid;
-                        } else {
-                            hi = mid;
-                        }
+                let along = |w: f64| half_chord_of(flat + w, aside);
+                let (mut lo, mut hi) = ((aside - flat).max(0.0), corner_radius);
+                for _ in 0..30 {
+                    let w = 0.5 * (lo + hi);
+                    let left = slope.abs() * half_chord_of(corner_radius, w) * (flat + w);
+                    if left > w * along(w) {
+                        lo = w;
+                    } else {
+                        hi = w;
                     }
                 }
-                at(0.5 * (lo + hi)).1
+                along(0.5 * (lo + hi))
             }
             Profile::Cone { lower_radius, .. } => {
                 let cone = self.cone_slope();
@@ -215,7 +217,7 @@ impl Profile {
                 radius,
                 corner_radius,
             } => {
-                let length = slope.hypot(1.0);
+                let length = (1.0 + slope * slope).sqrt();
                 let flat = if slope > 0.0 {
                     radius - corner_radius
                 } else {
@@ -239,6 +241,11 @@ impl Profile {
             }
         }
     }
+}
+
+/// Half the chord of a circle of radius `r` at `aside` from its centre; 0 outside.
+fn half_chord_of(r: f64, aside: f64) -> f64 {
+    ((r - aside) * (r + aside)).max(0.0).sqrt()
 }
 
 #[cfg(test)]
@@ -318,5 +325,18 @@ mod tests {
         assert_eq!(cone.reach(), 4.0);
         assert_eq!(cone.rise(3.9), Some(0.0));
         assert_eq!(cone.rise(4.1), None);
+    }
+
+    #[test]
+    fn a_cone_shrunk_by_more_than_its_height_is_flat() {
+        let cone = Profile::Cone {
+            lower_radius: 2.0,
+            upper_radius: 2.1,
+            height: 0.1,
+        };
+        // 45°: the slanted side has moved in by more than the rim, so only the raised lower face is left
+        let (inner, raised) = cone.inset(0.25).unwrap();
+        assert!((inner.reach() - 1.85).abs() < 1e-12 && (raised - 0.25).abs() < 1e-12);
+        assert_eq!(inner.rise(1.8), Some(0.0));
     }
 }

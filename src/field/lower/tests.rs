@@ -83,8 +83,10 @@ proptest! {
 /// Upright walls of 40 mm that meet at `angle` on the Z axis, a floor at −40, and the level 0 all about, turned by 37°.
 fn upright_corner(angle: f64) -> Mesh {
     let (far, deep) = (60.0, -40.0);
-    let mut mesh = Mesh::default();
-    mesh.vertices = vec![Point::origin(), Point::new(0.0, 0.0, deep)];
+    let mut mesh = Mesh {
+        vertices: vec![Point::origin(), Point::new(0.0, 0.0, deep)],
+        triangles: Vec::new(),
+    };
     let half = 0.5 * angle.to_radians();
     let rim = |mesh: &mut Mesh, direction: f64, z: f64| {
         let (s, c) = direction.sin_cos();
