@@ -55,28 +55,40 @@ impl Flat {
     /// Mean width across direction `along` (unit), mm.
     fn width(&self, along: &Vector) -> f64 {
         let length = 0.5 * along.dot(&(self.border * along));
-        if length > 0.0 { self.area / length } else { f64::INFINITY }
+        if length > 0.0 {
+            self.area / length
+        } else {
+            f64::INFINITY
+        }
     }
 }
 
 impl Creases {
     /// Reads all edges of `mesh`; `crease_deg` is the crease angle and `rounding` the coordinates' rounding, mm.
     pub fn read(mesh: &Mesh, topology: &Topology, crease_deg: f64, rounding: f64) -> Creases {
-        let normals: Vec<Option<Vector>> = (0..mesh.triangles.len()).map(|t| mesh.normal(t)).collect();
+        let normals: Vec<Option<Vector>> =
+            (0..mesh.triangles.len()).map(|t| mesh.normal(t)).collect();
         let turns: Vec<f64> = topology
             .edges
             .iter()
             .map(|e| {
-                let (a, Some(b)) = e.triangles else { return 0.0 };
-                let (Some(n), Some(m)) = (normals[a as usize], normals[b as usize]) else { return 0.0 };
-                let along = mesh.vertices[e.vertices[1] as usize] - mesh.vertices[e.vertices[0] as usize];
+                let (a, Some(b)) = e.triangles else {
+                    return 0.0;
+                };
+                let (Some(n), Some(m)) = (normals[a as usize], normals[b as usize]) else {
+                    return 0.0;
+                };
+                let along =
+                    mesh.vertices[e.vertices[1] as usize] - mesh.vertices[e.vertices[0] as usize];
                 let cross = n.cross(&m);
                 let turn = cross.norm().atan2(n.dot(&m)).to_degrees();
                 if cross.dot(&along) > 0.0 { -turn } else { turn }
             })
             .collect();
         // coordinates off by their rounding tilt a facet by that over its height
-        let noise: Vec<f64> = (0..mesh.triangles.len()).map(|t| noise_deg(mesh, t, rounding)).collect();
+        let noise: Vec<f64> = (0..mesh.triangles.len())
+            .map(|t| noise_deg(mesh, t, rounding))
+            .collect();
         let flat_edge: Vec<bool> = topology
             .edges
             .iter()
@@ -99,8 +111,14 @@ impl Creases {
         let (flats_ref, flat_of_ref, turns_ref) = (&flats, &flat_of, &turns);
         let beside = |own: u32| {
             flats_ref[own as usize].edges.iter().filter_map(move |&o| {
-                let (a, Some(b)) = topology.edges[o as usize].triangles else { return None };
-                let far = if flat_of_ref[a as usize] == own { flat_of_ref[b as usize] } else { flat_of_ref[a as usize] };
+                let (a, Some(b)) = topology.edges[o as usize].triangles else {
+                    return None;
+                };
+                let far = if flat_of_ref[a as usize] == own {
+                    flat_of_ref[b as usize]
+                } else {
+                    flat_of_ref[a as usize]
+                };
                 (turns_ref[o as usize].abs() < crease_deg && far != own).then_some(far)
             })
         };
@@ -120,11 +138,15 @@ impl Creases {
                     return false;
                 }
                 // concave: walking outward the normal leans back over the way come
-                let lean = (flats[own as usize].normal - flats[far as usize].normal).dot(&out) * turns[e].signum();
+                let lean = (flats[own as usize].normal - flats[far as usize].normal).dot(&out)
+                    * turns[e].signum();
                 let on = lean.clamp(-1.0, 1.0).asin().to_degrees();
                 on > 0.0 && on * ratio > turn && on < ratio * turn
             };
-            beside(own).any(|far| far != other && (goes_on(far) || beside(far).any(|f| f != own && f != other && goes_on(f))))
+            beside(own).any(|far| {
+                far != other
+                    && (goes_on(far) || beside(far).any(|f| f != own && f != other && goes_on(f)))
+            })
         };
         let mut creases = Creases {
             turn_deg: turns.iter().map(|&t| t as f32).collect(),
@@ -133,7 +155,9 @@ impl Creases {
             chord_error: vec![0.0; mesh.triangles.len()],
         };
         for (e, edge) in topology.edges.iter().enumerate() {
-            let (a, Some(b)) = edge.triangles else { continue };
+            let (a, Some(b)) = edge.triangles else {
+                continue;
+            };
             if flat_edge[e] {
                 creases.smooth[e] = true;
                 continue;
@@ -146,8 +170,11 @@ impl Creases {
                 // the first triangle has the edge's direction counter-clockwise: it lies to the left
                 if t == a { -across } else { across }
             };
-            let curved = turn < crease_deg && (alike(e, fa, fb, outward(a)) || alike(e, fb, fa, outward(b)));
-            let step = flats[fa as usize].width(&directions[e]).min(flats[fb as usize].width(&directions[e]));
+            let curved =
+                turn < crease_deg && (alike(e, fa, fb, outward(a)) || alike(e, fb, fa, outward(b)));
+            let step = flats[fa as usize]
+                .width(&directions[e])
+                .min(flats[fb as usize].width(&directions[e]));
             let faint = turn < FAINT_DEG || step * turn.to_radians().sin() < FAINT_STEP;
             creases.smooth[e] = curved || (turn < crease_deg && faint);
             if !creases.smooth[e] {
@@ -182,7 +209,11 @@ pub fn noise_deg(mesh: &Mesh, t: usize, rounding: f64) -> f64 {
     let [a, b, c] = mesh.corners(t);
     let longest = (b - a).norm().max((c - b).norm()).max((a - c).norm());
     let height = mesh.area_normal(t).norm() / longest;
-    if height > 0.0 { (rounding / height).atan().to_degrees() } else { 180.0 }
+    if height > 0.0 {
+        (rounding / height).atan().to_degrees()
+    } else {
+        180.0
+    }
 }
 
 /// Joins triangles across flat edges.
@@ -195,7 +226,10 @@ fn flats(mesh: &Mesh, topology: &Topology, flat_edge: &[bool]) -> (Vec<u32>, Vec
             continue;
         }
         let number = flats.len() as u32;
-        let mut flat = Flat { normal: mesh.normal(start).unwrap_or_default(), ..Flat::default() };
+        let mut flat = Flat {
+            normal: mesh.normal(start).unwrap_or_default(),
+            ..Flat::default()
+        };
         flat_of[start] = number;
         stack.push(start as u32);
         while let Some(t) = stack.pop() {
@@ -209,7 +243,9 @@ fn flats(mesh: &Mesh, topology: &Topology, flat_edge: &[bool]) -> (Vec<u32>, Vec
                         stack.push(n);
                     }
                 } else {
-                    let [p, q] = topology.edges[e as usize].vertices.map(|v| mesh.vertices[v as usize]);
+                    let [p, q] = topology.edges[e as usize]
+                        .vertices
+                        .map(|v| mesh.vertices[v as usize]);
                     let side = q - p;
                     let length = side.norm();
                     if length > 0.0 {

@@ -11,9 +11,16 @@ use crate::shop::Shop;
 pub fn findings(report: &Report, setup: &Setup, models: &[Model], shop: &Shop) -> Vec<Finding> {
     let mut found = Vec::new();
     for note in &setup.notes {
-        let verdict = if note.unsure { Verdict::Watch } else { Verdict::Pass };
+        let verdict = if note.unsure {
+            Verdict::Watch
+        } else {
+            Verdict::Pass
+        };
         let half = note.half.map(|k| report.halves[k].name.clone());
-        found.push(Finding { half, ..plain("setup", verdict, &note.message) });
+        found.push(Finding {
+            half,
+            ..plain("setup", verdict, &note.message)
+        });
     }
     for model in models.iter().filter(|m| m.precision_lost()) {
         let message = format!(
@@ -81,12 +88,29 @@ fn plain(check: &str, verdict: Verdict, message: &str) -> Finding {
     }
 }
 
-fn length(check: &str, verdict: Verdict, message: &str, at: Option<Place>, value: Option<f64>, limit: f64) -> Finding {
-    Finding { at_mm: at, value, unit: Some("mm".into()), limit: Some(limit), ..plain(check, verdict, message) }
+fn length(
+    check: &str,
+    verdict: Verdict,
+    message: &str,
+    at: Option<Place>,
+    value: Option<f64>,
+    limit: f64,
+) -> Finding {
+    Finding {
+        at_mm: at,
+        value,
+        unit: Some("mm".into()),
+        limit: Some(limit),
+        ..plain(check, verdict, message)
+    }
 }
 
 fn no_cavity(half: &Half) -> bool {
-    !half.cavity.hollows.iter().any(|h| h.kind == HollowKind::Cavity)
+    !half
+        .cavity
+        .hollows
+        .iter()
+        .any(|h| h.kind == HollowKind::Cavity)
 }
 
 fn mesh(half: &Half, health: &crate::mesh::Health, found: &mut Vec<Finding>) {
@@ -117,14 +141,27 @@ fn mesh(half: &Half, health: &crate::mesh::Health, found: &mut Vec<Finding>) {
         place(&health.flipped_at),
         "The winding is inconsistent: triangles wound against their neighbours were turned. Check the surface there.",
     );
-    say(m.duplicated_triangles, None, "Duplicate triangles were left out. The figures stand; export again to be rid of them.");
-    say(m.degenerate_triangles, None, "Triangles without area were left out. The figures stand.");
+    say(
+        m.duplicated_triangles,
+        None,
+        "Duplicate triangles were left out. The figures stand; export again to be rid of them.",
+    );
+    say(
+        m.degenerate_triangles,
+        None,
+        "Triangles without area were left out. The figures stand.",
+    );
     say(
         usize::from(m.inside_out),
         None,
         "The half was given inside out and has been turned around. Check that it is the mold, not its cavity.",
     );
-    let sealed: Vec<_> = half.undercut.regions.iter().filter(|r| r.kind == RegionKind::Sealed).collect();
+    let sealed: Vec<_> = half
+        .undercut
+        .regions
+        .iter()
+        .filter(|r| r.kind == RegionKind::Sealed)
+        .collect();
     if let Some(void) = sealed.first() {
         found.push(Finding {
             at_mm: Some(void.at_mm),
@@ -140,7 +177,11 @@ fn mesh(half: &Half, health: &crate::mesh::Health, found: &mut Vec<Finding>) {
 
 fn undercut(half: &Half, shop: &Shop, found: &mut Vec<Finding>) {
     let u = &half.undercut;
-    let hooks: Vec<_> = u.regions.iter().filter(|r| r.kind == RegionKind::Undercut).collect();
+    let hooks: Vec<_> = u
+        .regions
+        .iter()
+        .filter(|r| r.kind == RegionKind::Undercut)
+        .collect();
     let Some(worst) = hooks.first() else { return };
     let message = match u.verdict {
         Verdict::Fail if hooks.len() > 1 => {
@@ -151,10 +192,21 @@ fn undercut(half: &Half, shop: &Shop, found: &mut Vec<Finding>) {
             "Surface hides from the tool axis and hooks over the casting. Change the shape there, take another axis, or \
              split off an insert; a flexible casting may forgive the hook (--forgive)."
         }
-        Verdict::Unsure => "A hook is too close to what is forgiven to call. Allow more with --forgive, or change the shape.",
-        _ => "Surface hides from the tool axis, within what is forgiven. It cannot be milled from here: finish it otherwise.",
+        Verdict::Unsure => {
+            "A hook is too close to what is forgiven to call. Allow more with --forgive, or change the shape."
+        }
+        _ => {
+            "Surface hides from the tool axis, within what is forgiven. It cannot be milled from here: finish it otherwise."
+        }
     };
-    found.push(length("undercut", u.verdict, message, Some(worst.at_mm), u.hook_mm, shop.limits.forgive));
+    found.push(length(
+        "undercut",
+        u.verdict,
+        message,
+        Some(worst.at_mm),
+        u.hook_mm,
+        shop.limits.forgive,
+    ));
 }
 
 fn draft(half: &Half, shop: &Shop, found: &mut Vec<Finding>) {
@@ -168,15 +220,27 @@ fn draft(half: &Half, shop: &Shop, found: &mut Vec<Finding>) {
             "The height of a wall short of draft is too close to its limit to call. Lean the wall out, or export with a \
              finer chord tolerance."
         }
-        Verdict::Watch => "A short wall has less draft than required. Lean it out if the casting sticks.",
+        Verdict::Watch => {
+            "A short wall has less draft than required. Lean it out if the casting sticks."
+        }
         Verdict::Pass => return,
     };
-    found.push(length("draft", d.verdict, message, d.at_mm, d.tallest_short_wall_mm, shop.limits.wall));
+    found.push(length(
+        "draft",
+        d.verdict,
+        message,
+        d.at_mm,
+        d.tallest_short_wall_mm,
+        shop.limits.wall,
+    ));
 }
 
 fn reach(half: &Half, found: &mut Vec<Finding>) {
     let r = &half.reach;
-    let best = r.cutters.iter().find(|c| Some(&c.name) == r.best_ball.as_ref());
+    let best = r
+        .cutters
+        .iter()
+        .find(|c| Some(&c.name) == r.best_ball.as_ref());
     let at = best.and_then(|c| c.at_mm).or(r.at_mm);
     let left = best.and_then(|c| c.left_height_mm);
     let sharp = |kind| r.sharp_edges.iter().any(|e| e.kind == kind);
@@ -216,8 +280,17 @@ fn reach(half: &Half, found: &mut Vec<Finding>) {
 
 fn depth(half: &Half, found: &mut Vec<Finding>) {
     let d = &half.depth;
-    let finisher = half.reach.smallest_ball_needed.as_ref().or(half.reach.best_ball.as_ref());
-    let need = half.reach.cutters.iter().find(|c| Some(&c.name) == finisher).and_then(|c| c.stickout_needed_mm);
+    let finisher = half
+        .reach
+        .smallest_ball_needed
+        .as_ref()
+        .or(half.reach.best_ball.as_ref());
+    let need = half
+        .reach
+        .cutters
+        .iter()
+        .find(|c| Some(&c.name) == finisher)
+        .and_then(|c| c.stickout_needed_mm);
     let longest = d
         .tools
         .iter()

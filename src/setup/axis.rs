@@ -55,12 +55,17 @@ pub fn flat_faces(mesh: &Mesh) -> Vec<FlatFace> {
         let (sum, area) = normals
             .iter()
             .filter(|(n, _)| n.dot(&seed) > cos_same)
-            .fold((Vector::zeros(), 0.0), |(s, a), (n, area)| (s + n * *area, a + area));
+            .fold((Vector::zeros(), 0.0), |(s, a), (n, area)| {
+                (s + n * *area, a + area)
+            });
         if area < LEAST_SHARE * total {
             continue;
         }
         if let Some(normal) = sum.try_normalize(0.0) {
-            faces.push(FlatFace { normal: snapped(normal), area });
+            faces.push(FlatFace {
+                normal: snapped(normal),
+                area,
+            });
         }
     }
     faces.sort_by(|a, b| b.area.total_cmp(&a.area));
@@ -99,9 +104,22 @@ mod tests {
                 if i & 4 > 0 { size[2] } else { 0.0 },
             )
         };
-        let quads = [[0, 2, 3, 1], [4, 5, 7, 6], [0, 1, 5, 4], [2, 6, 7, 3], [0, 4, 6, 2], [1, 3, 7, 5]];
-        let triangles = quads.iter().flat_map(|q| [[q[0], q[1], q[2]], [q[0], q[2], q[3]]]).collect();
-        Mesh { vertices: (0..8).map(p).collect(), triangles }
+        let quads = [
+            [0, 2, 3, 1],
+            [4, 5, 7, 6],
+            [0, 1, 5, 4],
+            [2, 6, 7, 3],
+            [0, 4, 6, 2],
+            [1, 3, 7, 5],
+        ];
+        let triangles = quads
+            .iter()
+            .flat_map(|q| [[q[0], q[1], q[2]], [q[0], q[2], q[3]]])
+            .collect();
+        Mesh {
+            vertices: (0..8).map(p).collect(),
+            triangles,
+        }
     }
 
     #[test]

@@ -40,7 +40,9 @@ pub(super) fn agree(meshes: &[&Mesh], views: &mut [View], given: bool) {
     };
     let axis = -clear.axis;
     let tool = meshes[1].transformed(&Frame::new(axis, 0.0).to_tool);
-    let Some((lo, hi)) = tool.bounds() else { return };
+    let Some((lo, hi)) = tool.bounds() else {
+        return;
+    };
     // only where the blind half stands against the clear one's parting level
     let lowest_over = -hi.z - clear.level;
     if lowest_over.abs() < 0.25 * (hi.z - lo.z) {
@@ -54,8 +56,15 @@ pub(super) fn agree(meshes: &[&Mesh], views: &mut [View], given: bool) {
 impl Closing {
     /// Finds how `halves[1]` closes on `halves[0]`; where they touch and the contact is not at the level
     /// found, or not flat, sets the halves' parting by the contact.
-    pub(super) fn of(halves: &mut [Half], contact: f64, two_files: bool, notes: &mut Vec<Note>) -> Closing {
-        let [a, b] = halves else { unreachable!("called with two halves") };
+    pub(super) fn of(
+        halves: &mut [Half],
+        contact: f64,
+        two_files: bool,
+        notes: &mut Vec<Note>,
+    ) -> Closing {
+        let [a, b] = halves else {
+            unreachable!("called with two halves")
+        };
         let b_to_a = a.frame.to_tool * b.frame.to_tool.inverse();
         let opposite = 1.0 + a.frame.axis.dot(&b.frame.axis) < OPPOSITE;
         if opposite && let Some(gap) = stands_over(a, b, &b_to_a) {
@@ -67,10 +76,22 @@ impl Closing {
                 gap.max(0.0)
             };
             // a difference in the coordinates' last digits is contact
-            let gap = if gap.abs() <= a.tolerance().max(b.tolerance()) { 0.0 } else { gap };
-            return Closing { layout: Layout::Closed, b_to_a, gap };
+            let gap = if gap.abs() <= a.tolerance().max(b.tolerance()) {
+                0.0
+            } else {
+                gap
+            };
+            return Closing {
+                layout: Layout::Closed,
+                b_to_a,
+                gap,
+            };
         }
-        let layout = if two_files { Layout::Separate } else { Layout::Open };
+        let layout = if two_files {
+            Layout::Separate
+        } else {
+            Layout::Open
+        };
         let (b_to_a, clear) = lay_over(a, b);
         if !clear {
             notes.push(Note {
@@ -81,7 +102,11 @@ impl Closing {
                     .to_owned(),
             });
         }
-        Closing { layout, b_to_a, gap: 0.0 }
+        Closing {
+            layout,
+            b_to_a,
+            gap: 0.0,
+        }
     }
 }
 
@@ -98,7 +123,9 @@ fn stands_over(a: &Half, b: &Half, b_to_a: &Isometry3<f64>) -> Option<f64> {
 }
 
 fn set_by_contact(a: &mut Half, b: &mut Half, contact: f64, notes: &mut Vec<Note>) {
-    let b_in_a = b.mesh.transformed(&(a.frame.to_tool * b.frame.to_tool.inverse()));
+    let b_in_a = b
+        .mesh
+        .transformed(&(a.frame.to_tool * b.frame.to_tool.inverse()));
     let (lo, hi) = a.bounds();
     let cell = (hi.x - lo.x).max(hi.y - lo.y) / super::COARSE;
     let grid = Grid::covering([lo.x, lo.y], [hi.x, hi.y], 2.0 * cell, cell);
@@ -115,7 +142,10 @@ fn set_by_contact(a: &mut Half, b: &mut Half, contact: f64, notes: &mut Vec<Note
     }
     meets.sort_by(f64::total_cmp);
     let level = meets[meets.len() / 2];
-    let at_level = meets.iter().filter(|z| (*z - level).abs() <= contact.max(a.tolerance())).count();
+    let at_level = meets
+        .iter()
+        .filter(|z| (*z - level).abs() <= contact.max(a.tolerance()))
+        .count();
     if at_level as f64 >= FLAT_CONTACT * meets.len() as f64 {
         let flat = |h: &Half| h.parting == Parting::Flat;
         if level.abs() <= contact && flat(a) && flat(b) {
@@ -133,9 +163,17 @@ fn set_by_contact(a: &mut Half, b: &mut Half, contact: f64, notes: &mut Vec<Note
                   measured from the nearest rim"
             .to_owned(),
     });
-    let a_in_b = a.mesh.transformed(&(b.frame.to_tool * a.frame.to_tool.inverse()));
-    a.parting = Parting::Contact { other: b_in_a, within: contact };
-    b.parting = Parting::Contact { other: a_in_b, within: contact };
+    let a_in_b = a
+        .mesh
+        .transformed(&(b.frame.to_tool * a.frame.to_tool.inverse()));
+    a.parting = Parting::Contact {
+        other: b_in_a,
+        within: contact,
+    };
+    b.parting = Parting::Contact {
+        other: a_in_b,
+        within: contact,
+    };
 }
 
 fn columns_in_outline(columns: &Columns) -> usize {
@@ -203,7 +241,13 @@ fn fit(top: &HeightMap, inside: &[bool], over: &Mesh) -> f64 {
     if either == 0.0 {
         return 0.0;
     }
-    both / either + if open_either > 0.0 { open_both / open_either } else { 0.0 } - hit / either
+    both / either
+        + if open_either > 0.0 {
+            open_both / open_either
+        } else {
+            0.0
+        }
+        - hit / either
 }
 
 /// For each of `count` hollows the share of its cells that the other half enters: `labels` are the hollows by cell, plus
@@ -217,7 +261,16 @@ pub fn entered(labels: &[u32], count: usize, rises: impl Fn(usize) -> bool) -> V
             c.1 += usize::from(rises(k));
         }
     }
-    cells.iter().map(|c| if c.0 == 0 { 0.0 } else { c.1 as f64 / c.0 as f64 }).collect()
+    cells
+        .iter()
+        .map(|c| {
+            if c.0 == 0 {
+                0.0
+            } else {
+                c.1 as f64 / c.0 as f64
+            }
+        })
+        .collect()
 }
 
 #[cfg(test)]

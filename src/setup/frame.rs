@@ -20,12 +20,20 @@ impl Frame {
     /// The tool frame's X is the model's X as far as the axis allows (else the model's Y), so that an
     /// upright half keeps its plan and a half lying upside down is turned about X.
     pub fn new(axis: Vector, level: f64) -> Frame {
-        let near = if axis.x.abs() < 0.9 { Vector::x() } else { Vector::y() };
+        let near = if axis.x.abs() < 0.9 {
+            Vector::x()
+        } else {
+            Vector::y()
+        };
         let x = (near - axis * axis.dot(&near)).normalize();
         let y = axis.cross(&x);
         let rows = Matrix3::from_rows(&[x.transpose(), y.transpose(), axis.transpose()]);
         let turn = UnitQuaternion::from_rotation_matrix(&Rotation3::from_matrix_unchecked(rows));
-        Frame { axis, level, to_tool: Isometry3::from_parts(Translation3::new(0.0, 0.0, -level), turn) }
+        Frame {
+            axis,
+            level,
+            to_tool: Isometry3::from_parts(Translation3::new(0.0, 0.0, -level), turn),
+        }
     }
 
     /// The model's coordinates of a place in the tool frame.

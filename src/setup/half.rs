@@ -49,7 +49,9 @@ pub struct Half {
 impl Half {
     /// Smallest and largest coordinates, tool frame.
     pub fn bounds(&self) -> (Point, Point) {
-        self.mesh.bounds().unwrap_or_else(|| (Point::origin(), Point::origin()))
+        self.mesh
+            .bounds()
+            .unwrap_or_else(|| (Point::origin(), Point::origin()))
     }
 
     /// Lengths below this are rounding: the larger of 2 µm and four times the coordinates' rounding, mm.

@@ -54,13 +54,17 @@ pub struct Setup {
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum SetupError {
     /// No model, or more than two.
-    #[error("a mold has one or two files: {0} were given; name the file of each half, or one file with both")]
+    #[error(
+        "a mold has one or two files: {0} were given; name the file of each half, or one file with both"
+    )]
     Files(usize),
     /// A model without a body.
     #[error("{0}: no solid body in it; export the mold half as a closed solid")]
     NoBody(String),
     /// An axis without length.
-    #[error("the tool axis has no direction; give three numbers that are not all zero, such as --axis 0,0,1")]
+    #[error(
+        "the tool axis has no direction; give three numbers that are not all zero, such as --axis 0,0,1"
+    )]
     Axis,
 }
 
@@ -90,7 +94,11 @@ pub fn prepare(models: &[Model], config: &SetupConfig) -> Result<Setup, SetupErr
         let candidates = given.map(|a| vec![-a, a]);
         views.push(view(&body.mesh, model, candidates));
     }
-    closing::agree(&bodies.iter().map(|b| &b.1.mesh).collect::<Vec<_>>(), &mut views, given.is_some());
+    closing::agree(
+        &bodies.iter().map(|b| &b.1.mesh).collect::<Vec<_>>(),
+        &mut views,
+        given.is_some(),
+    );
     let mut halves = Vec::new();
     for (k, ((model, body, number), view)) in bodies.iter().zip(&views).enumerate() {
         let frame = Frame::new(view.axis, view.level);
@@ -117,7 +125,10 @@ pub fn prepare(models: &[Model], config: &SetupConfig) -> Result<Setup, SetupErr
                 ),
             });
         }
-        let (lo, hi) = body.mesh.bounds().ok_or_else(|| SetupError::NoBody(model.name.clone()))?;
+        let (lo, hi) = body
+            .mesh
+            .bounds()
+            .ok_or_else(|| SetupError::NoBody(model.name.clone()))?;
         halves.push(Half {
             name: ["A", "B"][k].to_owned(),
             file: model.name.clone(),
@@ -126,7 +137,11 @@ pub fn prepare(models: &[Model], config: &SetupConfig) -> Result<Setup, SetupErr
             topology: body.topology.clone(),
             frame,
             axis_why: view.why.clone(),
-            parting: if view.flat { Parting::Flat } else { Parting::Highest },
+            parting: if view.flat {
+                Parting::Flat
+            } else {
+                Parting::Highest
+            },
             rounding: model.rounding,
             health: body.health.clone(),
             size: (hi - lo).into(),
@@ -136,7 +151,8 @@ pub fn prepare(models: &[Model], config: &SetupConfig) -> Result<Setup, SetupErr
             level_off(&mut halves[k].mesh, model.rounding);
         }
     }
-    let closing = (halves.len() == 2).then(|| Closing::of(&mut halves, config.contact, models.len() == 2, &mut notes));
+    let closing = (halves.len() == 2)
+        .then(|| Closing::of(&mut halves, config.contact, models.len() == 2, &mut notes));
     for (k, half) in halves.iter().enumerate() {
         if half.parting == Parting::Highest && views[k].seen > 0.0 {
             notes.push(Note {
@@ -148,7 +164,11 @@ pub fn prepare(models: &[Model], config: &SetupConfig) -> Result<Setup, SetupErr
             });
         }
     }
-    Ok(Setup { halves, closing, notes })
+    Ok(Setup {
+        halves,
+        closing,
+        notes,
+    })
 }
 
 /// Moves corners within a few roundings of Z = 0 onto it.
@@ -162,16 +182,25 @@ fn level_off(mesh: &mut Mesh, rounding: f64) {
 
 type Chosen<'a> = (&'a Model, &'a Body, usize);
 
-fn choose_bodies<'a>(models: &'a [Model], notes: &mut Vec<Note>) -> Result<Vec<Chosen<'a>>, SetupError> {
+fn choose_bodies<'a>(
+    models: &'a [Model],
+    notes: &mut Vec<Note>,
+) -> Result<Vec<Chosen<'a>>, SetupError> {
     let largest = |m: &'a Model| -> Result<Chosen<'a>, SetupError> {
-        m.bodies.first().map(|b| (m, b, 0)).ok_or_else(|| SetupError::NoBody(m.name.clone()))
+        m.bodies
+            .first()
+            .map(|b| (m, b, 0))
+            .ok_or_else(|| SetupError::NoBody(m.name.clone()))
     };
     let chosen = match models {
         [one] => {
             let first = largest(one)?;
             let volume = |b: &Body| b.mesh.signed_volume();
-            let second =
-                one.bodies.get(1).filter(|b| volume(b) > LEAST_HALF * volume(first.1)).map(|b| (one, b, 1));
+            let second = one
+                .bodies
+                .get(1)
+                .filter(|b| volume(b) > LEAST_HALF * volume(first.1))
+                .map(|b| (one, b, 1));
             let mut both: Vec<Chosen<'a>> = std::iter::once(first).chain(second).collect();
             // the file's own order says which is A
             both.sort_by_key(|b| b.1.first_triangle);
@@ -226,22 +255,35 @@ fn view(mesh: &Mesh, model: &Model, given: Option<Vec<Vector>>) -> View {
     let asked = given.is_some();
     let candidates: Vec<(Vector, f64)> = match given {
         Some(axes) => axes.into_iter().map(|a| (a, 0.0)).collect(),
-        None => axis::flat_faces(mesh).into_iter().map(|f| (f.normal, f.area)).collect(),
+        None => axis::flat_faces(mesh)
+            .into_iter()
+            .map(|f| (f.normal, f.area))
+            .collect(),
     };
-    let candidates = if candidates.is_empty() { vec![(Vector::z(), 0.0), (-Vector::z(), 0.0)] } else { candidates };
-    let looks: Vec<Look> = candidates.into_iter().map(|(a, area)| look_along(mesh, model.rounding, a, area)).collect();
+    let candidates = if candidates.is_empty() {
+        vec![(Vector::z(), 0.0), (-Vector::z(), 0.0)]
+    } else {
+        candidates
+    };
+    let looks: Vec<Look> = candidates
+        .into_iter()
+        .map(|(a, area)| look_along(mesh, model.rounding, a, area))
+        .collect();
     let most = looks.iter().map(|l| l.seen).fold(0.0, f64::max);
     // of hollows alike in volume, the widest open one; of those, the largest flat face
     let near = |l: &&Look| l.seen >= (1.0 - RUNNER_UP) * most;
     let best = looks
         .iter()
         .filter(near)
-        .max_by(|a, b| a.opening.total_cmp(&b.opening).then(a.area.total_cmp(&b.area)))
+        .max_by(|a, b| {
+            a.opening
+                .total_cmp(&b.opening)
+                .then(a.area.total_cmp(&b.area))
+        })
         .unwrap_or(&looks[0]);
-    let runner = looks
-        .iter()
-        .filter(near)
-        .find(|l| most > 0.0 && !std::ptr::eq(*l, best) && l.opening > (1.0 - RUNNER_UP) * best.opening);
+    let runner = looks.iter().filter(near).find(|l| {
+        most > 0.0 && !std::ptr::eq(*l, best) && l.opening > (1.0 - RUNNER_UP) * best.opening
+    });
     let level = best.levels.first();
     let why = match (asked, most > 0.0, level) {
         (true, ..) => "given".to_owned(),
@@ -251,7 +293,10 @@ fn view(mesh: &Mesh, model: &Model, given: Option<Vec<Vector>>) -> View {
             best.seen / 1000.0,
             looks.len()
         ),
-        _ => format!("sees the largest hollow of {} directions tried; no flat parting face", looks.len()),
+        _ => format!(
+            "sees the largest hollow of {} directions tried; no flat parting face",
+            looks.len()
+        ),
     };
     View {
         axis: best.axis,
@@ -260,7 +305,11 @@ fn view(mesh: &Mesh, model: &Model, given: Option<Vec<Vector>>) -> View {
         seen: best.seen,
         why,
         runner_axis: if asked { None } else { runner.map(|r| r.axis) },
-        runner_level: best.levels.get(1).filter(|l| l.rim > (1.0 - RUNNER_UP) * best.levels[0].rim).map(|l| l.z),
+        runner_level: best
+            .levels
+            .get(1)
+            .filter(|l| l.rim > (1.0 - RUNNER_UP) * best.levels[0].rim)
+            .map(|l| l.z),
     }
 }
 
@@ -276,7 +325,12 @@ fn look_along(mesh: &Mesh, rounding: f64, axis: Vector, area: f64) -> Look {
     let cell_area = cell * cell;
     let (mut seen, mut opening) = (0.0, 0.0);
     if let Some(level) = levels.first() {
-        let lower = |k: usize| inside[k] && top.get(k).is_none_or(|t| f64::from(t) < level.z - tolerance);
+        let lower = |k: usize| {
+            inside[k]
+                && top
+                    .get(k)
+                    .is_none_or(|t| f64::from(t) < level.z - tolerance)
+        };
         let hollows = Components::of(&grid, lower);
         let rims = plan::rims(&grid, &hollows, &inside, |_| true);
         for k in 0..grid.len() {
@@ -295,7 +349,14 @@ fn look_along(mesh: &Mesh, rounding: f64, axis: Vector, area: f64) -> Look {
             seen = water;
         }
     }
-    Look { axis, area, seen, opening, levels, highest: hi.z }
+    Look {
+        axis,
+        area,
+        seen,
+        opening,
+        levels,
+        highest: hi.z,
+    }
 }
 
 /// An axis as a person says it: `+Z`, or three numbers.

@@ -51,8 +51,15 @@ pub(super) fn owners(half: &Half, survey: &Survey) -> Vec<Option<u32>> {
                 .then_some((patch, sees))
         })
         .collect();
-    let mut owner: Vec<Option<Sees>> =
-        (0..sees.len()).map(|t| if dips[t] { clear.get(&patches[t]).copied().or(sees[t]) } else { None }).collect();
+    let mut owner: Vec<Option<Sees>> = (0..sees.len())
+        .map(|t| {
+            if dips[t] {
+                clear.get(&patches[t]).copied().or(sees[t])
+            } else {
+                None
+            }
+        })
+        .collect();
     spread(half, &dips, &mut owner);
     owner
         .into_iter()
@@ -103,7 +110,9 @@ fn patches(half: &Half, survey: &Survey, dips: &[bool]) -> Vec<u32> {
         k
     };
     for edge in &half.topology.edges {
-        let (a, Some(b)) = edge.triangles else { continue };
+        let (a, Some(b)) = edge.triangles else {
+            continue;
+        };
         if !dips[a as usize] || !dips[b as usize] {
             continue;
         }
@@ -114,13 +123,16 @@ fn patches(half: &Half, survey: &Survey, dips: &[bool]) -> Vec<u32> {
             parent[a.max(b) as usize] = a.min(b);
         }
     }
-    (0..dips.len() as u32).map(|t| root(&mut parent, t)).collect()
+    (0..dips.len() as u32)
+        .map(|t| root(&mut parent, t))
+        .collect()
 }
 
 /// Gives undecided facets what most of their decided neighbours have, from the decided ones outward.
 fn spread(half: &Half, dips: &[bool], owner: &mut [Option<Sees>]) {
-    let mut front: Vec<u32> =
-        (0..owner.len() as u32).filter(|&t| dips[t as usize] && owner[t as usize].is_none()).collect();
+    let mut front: Vec<u32> = (0..owner.len() as u32)
+        .filter(|&t| dips[t as usize] && owner[t as usize].is_none())
+        .collect();
     while !front.is_empty() {
         let mut decided = Vec::new();
         for &t in &front {

@@ -60,7 +60,9 @@ pub fn outline(columns: &Columns) -> Vec<bool> {
             reaches_border[free.labels[k] as usize] = true;
         }
     }
-    (0..grid.len()).map(|k| free.labels[k] == 0 || !reaches_border[free.labels[k] as usize]).collect()
+    (0..grid.len())
+        .map(|k| free.labels[k] == 0 || !reaches_border[free.labels[k] as usize])
+        .collect()
 }
 
 /// What lies around a connected hollow, counted in cell sides.
@@ -82,7 +84,12 @@ impl Rim {
 }
 
 /// The rims of the components of `hollows` at level `z`.
-pub fn rims(grid: &Grid, hollows: &Components, inside: &[bool], at_level: impl Fn(usize) -> bool) -> Vec<Rim> {
+pub fn rims(
+    grid: &Grid,
+    hollows: &Components,
+    inside: &[bool],
+    at_level: impl Fn(usize) -> bool,
+) -> Vec<Rim> {
     let mut rims = vec![Rim::default(); hollows.count];
     for k in 0..grid.len() {
         let label = hollows.labels[k];
@@ -126,21 +133,32 @@ const MOST_LEVELS: usize = 24;
 /// Flat up-facing levels that bound outermost hollows, greatest rim first.
 ///
 /// `tolerance` joins facets to one level, mm.
-pub fn levels(mesh: &Mesh, columns: &Columns, inside: &[bool], top: &HeightMap, tolerance: f64) -> Vec<Level> {
+pub fn levels(
+    mesh: &Mesh,
+    columns: &Columns,
+    inside: &[bool],
+    top: &HeightMap,
+    tolerance: f64,
+) -> Vec<Level> {
     let mut found: Vec<Level> = Vec::new();
     let grid = &columns.grid();
-    let lower_than = |k: usize, z: f64| inside[k] && top.get(k).is_none_or(|t| f64::from(t) < z - tolerance);
+    let lower_than =
+        |k: usize, z: f64| inside[k] && top.get(k).is_none_or(|t| f64::from(t) < z - tolerance);
     // cells that lie in an outermost hollow of a higher level
     let mut nested = vec![false; grid.len()];
     for z in flat_levels(mesh, tolerance) {
         let hollows = Components::of(grid, |k| lower_than(k, z));
-        let flat = |k: usize| top.get(k).is_some_and(|t| (f64::from(t) - z).abs() <= tolerance);
+        let flat = |k: usize| {
+            top.get(k)
+                .is_some_and(|t| (f64::from(t) - z).abs() <= tolerance)
+        };
         let rims = rims(grid, &hollows, inside, flat);
         let mut first_cell = vec![usize::MAX; hollows.count];
         for k in (0..grid.len()).rev().filter(|&k| hollows.labels[k] != 0) {
             first_cell[hollows.labels[k] as usize - 1] = k;
         }
-        let counts = |h: usize| rims[h].flat > 0 && !rims[h].mostly_open() && !nested[first_cell[h]];
+        let counts =
+            |h: usize| rims[h].flat > 0 && !rims[h].mostly_open() && !nested[first_cell[h]];
         let outermost: Vec<bool> = (0..hollows.count).map(counts).collect();
         let (mut on_flat, mut closed) = (0, 0);
         for (rim, _) in rims.iter().zip(&outermost).filter(|(_, o)| **o) {
@@ -153,7 +171,11 @@ pub fn levels(mesh: &Mesh, columns: &Columns, inside: &[bool], top: &HeightMap, 
         for k in 0..grid.len() {
             nested[k] |= hollows.labels[k] != 0 && outermost[hollows.labels[k] as usize - 1];
         }
-        found.push(Level { z, rim: on_flat as f64 * grid.cell, flat_share: on_flat as f64 / closed as f64 });
+        found.push(Level {
+            z,
+            rim: on_flat as f64 * grid.cell,
+            flat_share: on_flat as f64 / closed as f64,
+        });
     }
     // descending z before: equal rims keep the higher level first
     found.sort_by(|a, b| b.rim.total_cmp(&a.rim));
@@ -203,7 +225,11 @@ pub fn standing_water(grid: &Grid, inside: &[bool], top: &HeightMap) -> f64 {
     let mut heap = BinaryHeap::new();
     let height = |k: usize| top.get(k).unwrap_or(f32::MIN);
     for k in 0..grid.len() {
-        if inside[k] && neighbours(grid, k).iter().any(|n| n.is_none_or(|n| !inside[n])) {
+        if inside[k]
+            && neighbours(grid, k)
+                .iter()
+                .any(|n| n.is_none_or(|n| !inside[n]))
+        {
             seen[k] = true;
             heap.push(Reverse((key(height(k)), k, height(k).to_bits())));
         }
@@ -234,15 +260,27 @@ mod tests {
 
     #[test]
     fn components_are_numbered_by_first_cell() {
-        let grid = Grid { origin: [0.0, 0.0], cell: 1.0, nx: 5, ny: 1 };
+        let grid = Grid {
+            origin: [0.0, 0.0],
+            cell: 1.0,
+            nx: 5,
+            ny: 1,
+        };
         let c = Components::of(&grid, |k| k != 2);
         assert_eq!(c.labels, [1, 1, 0, 2, 2]);
     }
 
     #[test]
     fn water_stands_up_to_the_lowest_gap_in_the_rim() {
-        let grid = Grid { origin: [0.0, 0.0], cell: 1.0, nx: 5, ny: 3 };
-        let z = [5.0, 5.0, 5.0, 5.0, 5.0, 5.0, 1.0, 2.0, 3.0, 4.0, 5.0, 5.0, 5.0, 5.0, 5.0];
+        let grid = Grid {
+            origin: [0.0, 0.0],
+            cell: 1.0,
+            nx: 5,
+            ny: 3,
+        };
+        let z = [
+            5.0, 5.0, 5.0, 5.0, 5.0, 5.0, 1.0, 2.0, 3.0, 4.0, 5.0, 5.0, 5.0, 5.0, 5.0,
+        ];
         let top = HeightMap::from_values(grid, z.to_vec());
         // the gap is the cell of height 4 on the border: 3 + 2 + 1 stand
         assert_eq!(standing_water(&grid, &[true; 15], &top), 6.0);

@@ -73,7 +73,9 @@ impl Survey {
         let tolerance = half.tolerance();
         let parting = match &half.parting {
             Parting::Flat | Parting::Highest => None,
-            Parting::Contact { other, within } => Some(contact_face(&columns, &top, other, *within)),
+            Parting::Contact { other, within } => {
+                Some(contact_face(&columns, &top, other, *within))
+            }
         };
         let mut survey = Survey {
             voids: Voids::default(),
@@ -100,7 +102,10 @@ impl Survey {
     /// Height of the parting face at plan place (x, y), tool frame.
     pub fn parting_at(&self, x: f64, y: f64) -> f64 {
         let Some(map) = &self.parting else { return 0.0 };
-        let at = map.grid.cell_at(x, y).and_then(|(i, j)| map.get(map.grid.index(i, j)));
+        let at = map
+            .grid
+            .cell_at(x, y)
+            .and_then(|(i, j)| map.get(map.grid.index(i, j)));
         at.map_or(0.0, f64::from)
     }
 
@@ -111,28 +116,42 @@ impl Survey {
 
     /// Columns of hollow `h` without any material.
     pub fn columns_open(&self, h: usize) -> usize {
-        (0..self.labels.len()).filter(|&k| self.hollow_at(k) == Some(h) && self.top.get(k).is_none()).count()
+        (0..self.labels.len())
+            .filter(|&k| self.hollow_at(k) == Some(h) && self.top.get(k).is_none())
+            .count()
     }
 
     /// Volume of hollow `h` between height `ceiling` and the material, or `underside` where there is none, mm³, by columns.
     pub fn volume_below(&self, h: usize, ceiling: f64, underside: f64) -> f64 {
         let cell = self.grid().cell;
         let depth = |k: usize| (ceiling - self.top.get(k).map_or(underside, f64::from)).max(0.0);
-        (0..self.labels.len()).filter(|&k| self.hollow_at(k) == Some(h)).map(depth).sum::<f64>() * cell * cell
+        (0..self.labels.len())
+            .filter(|&k| self.hollow_at(k) == Some(h))
+            .map(depth)
+            .sum::<f64>()
+            * cell
+            * cell
     }
 
     fn parting_of(&self, k: usize) -> f64 {
-        self.parting.as_ref().map_or(0.0, |m| m.get(k).map_or(0.0, f64::from))
+        self.parting
+            .as_ref()
+            .map_or(0.0, |m| m.get(k).map_or(0.0, f64::from))
     }
 
     fn find_hollows(&mut self, half: &Half) {
         let grid = self.grid();
         let at_level = |k: usize| {
-            self.top.get(k).is_some_and(|t| (f64::from(t) - self.parting_of(k)).abs() <= self.tolerance)
+            self.top
+                .get(k)
+                .is_some_and(|t| (f64::from(t) - self.parting_of(k)).abs() <= self.tolerance)
         };
         let lower = |k: usize| {
             self.inside[k]
-                && self.top.get(k).is_none_or(|t| f64::from(t) < self.parting_of(k) - self.tolerance)
+                && self
+                    .top
+                    .get(k)
+                    .is_none_or(|t| f64::from(t) < self.parting_of(k) - self.tolerance)
         };
         let all = Components::of(&grid, lower);
         let rims = rims(&grid, &all, &self.inside, at_level);
@@ -153,7 +172,11 @@ impl Survey {
 
     /// Adds one hollow, its through holes told from it.
     fn add_hollow(&mut self, grid: &Grid, cells: &[usize], rim: Rim, takes_all: bool) {
-        let open: Vec<usize> = cells.iter().copied().filter(|&k| self.top.get(k).is_none()).collect();
+        let open: Vec<usize> = cells
+            .iter()
+            .copied()
+            .filter(|&k| self.top.get(k).is_none())
+            .collect();
         let index = self.hollows.len();
         let whole = open.len() as f64 >= MOUTH_SHARE * cells.len() as f64;
         let kind = if !open.is_empty() && whole {
@@ -167,14 +190,21 @@ impl Survey {
             self.labels[k] = index as u32 + 1;
         }
         let deepest = self.deepest(grid, cells);
-        self.hollows.push(Hollow { kind, cells: cells.len(), deepest, mouth: None });
+        self.hollows.push(Hollow {
+            kind,
+            cells: cells.len(),
+            deepest,
+            mouth: None,
+        });
         if open.is_empty() || whole {
             return;
         }
         for channel in self.channels(grid, &open, index) {
             let beside = channel.iter().flat_map(|&k| neighbours(grid, k)).flatten();
-            let mut floors: Vec<f32> =
-                beside.filter(|&n| self.hollow_at(n) == Some(index)).filter_map(|n| self.top.get(n)).collect();
+            let mut floors: Vec<f32> = beside
+                .filter(|&n| self.hollow_at(n) == Some(index))
+                .filter_map(|n| self.top.get(n))
+                .collect();
             floors.sort_by(f32::total_cmp);
             let floor = floors.get(floors.len() / 2).map_or(0.0, |&z| f64::from(z));
             let deepest = self.deepest(grid, &channel);
@@ -183,10 +213,17 @@ impl Survey {
                 kind: HollowKind::Through,
                 cells: channel.len(),
                 deepest,
-                mouth: Some(Mouth { cavity: index, floor }),
+                mouth: Some(Mouth {
+                    cavity: index,
+                    floor,
+                }),
             });
         }
-        let floor: Vec<usize> = cells.iter().copied().filter(|&k| self.hollow_at(k) == Some(index)).collect();
+        let floor: Vec<usize> = cells
+            .iter()
+            .copied()
+            .filter(|&k| self.hollow_at(k) == Some(index))
+            .collect();
         self.hollows[index].deepest = self.deepest(grid, &floor);
     }
 
@@ -220,10 +257,17 @@ impl Survey {
 
     /// No material, or a wall that rises steeply out of the hole.
     fn is_channel(&self, grid: &Grid, k: usize) -> bool {
-        let Some(z) = self.top.get(k) else { return true };
+        let Some(z) = self.top.get(k) else {
+            return true;
+        };
         let rise = |n: usize| self.top.get(n).map_or(0.0, |t| f64::from(t - z));
-        let steepest = neighbours(grid, k).into_iter().flatten().map(rise).fold(0.0, f64::max);
-        steepest > CHANNEL_SLOPE * grid.cell && f64::from(z) + steepest < self.parting_of(k) - self.tolerance
+        let steepest = neighbours(grid, k)
+            .into_iter()
+            .flatten()
+            .map(rise)
+            .fold(0.0, f64::max);
+        steepest > CHANNEL_SLOPE * grid.cell
+            && f64::from(z) + steepest < self.parting_of(k) - self.tolerance
     }
 
     fn deepest(&self, grid: &Grid, cells: &[usize]) -> Point {
@@ -237,13 +281,23 @@ impl Survey {
         }
         let (z, k) = best;
         let [x, y] = grid.centre(k % grid.nx, k / grid.nx);
-        Point::new(x, y, if z.is_finite() { f64::from(z) } else { self.parting_of(k) })
+        Point::new(
+            x,
+            y,
+            if z.is_finite() {
+                f64::from(z)
+            } else {
+                self.parting_of(k)
+            },
+        )
     }
 
     /// What lies at `p`, a place just outside the surface.
     pub fn look(&self, p: &Point) -> Air {
         let grid = self.grid();
-        let Some((i, j)) = grid.cell_at(p.x, p.y) else { return Air::Outside };
+        let Some((i, j)) = grid.cell_at(p.x, p.y) else {
+            return Air::Outside;
+        };
         let k = grid.index(i, j);
         if !self.inside[k] {
             return Air::Outside;
@@ -296,7 +350,12 @@ pub enum Air {
 
 /// Height of the parting face above each cell, for a half whose parting face is not flat: where the
 /// other half meets it, its own height; elsewhere the height of the nearest place where they meet.
-fn contact_face(columns: &Columns, top: &HeightMap, other: &crate::mesh::Mesh, within: f64) -> HeightMap {
+fn contact_face(
+    columns: &Columns,
+    top: &HeightMap,
+    other: &crate::mesh::Mesh,
+    within: f64,
+) -> HeightMap {
     let grid = columns.grid();
     let opposite = Columns::cast(other, grid);
     let meets = |k: usize| {

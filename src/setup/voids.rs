@@ -76,7 +76,11 @@ impl Voids {
                 }
             }
         }
-        let mut voids = Voids { starts, gaps, list: Vec::new() };
+        let mut voids = Voids {
+            starts,
+            gaps,
+            list: Vec::new(),
+        };
         let mut number = vec![u32::MAX; parent.len()];
         for k in 0..grid.len() {
             for g in voids.starts[k] as usize..voids.starts[k + 1] as usize {
@@ -84,7 +88,10 @@ impl Voids {
                 let (from, to, _) = voids.gaps[g];
                 if number[root] == u32::MAX {
                     number[root] = voids.list.len() as u32;
-                    voids.list.push(Void { at: (k, 0.5 * (from + to)), ..Void::default() });
+                    voids.list.push(Void {
+                        at: (k, 0.5 * (from + to)),
+                        ..Void::default()
+                    });
                 }
                 voids.gaps[g].2 = number[root];
                 let void = &mut voids.list[number[root] as usize];
@@ -99,7 +106,9 @@ impl Voids {
     /// The void at height `z` of column `k`.
     pub fn at(&self, k: usize, z: f64) -> Option<usize> {
         let range = *self.starts.get(k)? as usize..*self.starts.get(k + 1)? as usize;
-        let gap = self.gaps[range].iter().find(|g| f64::from(g.0) <= z && z <= f64::from(g.1))?;
+        let gap = self.gaps[range]
+            .iter()
+            .find(|g| f64::from(g.0) <= z && z <= f64::from(g.1))?;
         Some(gap.2 as usize)
     }
 }

@@ -61,18 +61,32 @@ pub fn cavity(half: &Half, survey: &Survey, surface: &Surface) -> Cavity {
         found[k].depth_mm = lowest[k];
     }
     let sum = |of: fn(&Hollow) -> f64| -> f64 {
-        found.iter().filter(|h| h.kind == HollowKind::Cavity).map(of).sum()
+        found
+            .iter()
+            .filter(|h| h.kind == HollowKind::Cavity)
+            .map(of)
+            .sum()
     };
     let any = found.iter().any(|h| h.kind == HollowKind::Cavity);
-    let depth =
-        found.iter().filter(|h| h.kind == HollowKind::Cavity).map(|h| h.depth_mm).fold(0.0, f64::max);
+    let depth = found
+        .iter()
+        .filter(|h| h.kind == HollowKind::Cavity)
+        .map(|h| h.depth_mm)
+        .fold(0.0, f64::max);
     let surface_mm2 = sum(|h| h.surface_mm2);
-    let mouths: f64 = survey.hollows.iter().filter(|h| h.mouth.is_some()).map(|h| h.cells as f64).sum();
+    let mouths: f64 = survey
+        .hollows
+        .iter()
+        .filter(|h| h.mouth.is_some())
+        .map(|h| h.cells as f64)
+        .sum();
     let rounding = half.rounding;
     let cavity = Cavity {
         volume_mm3: Some(sum(|h| h.volume_mm3)),
         // facets lie within their chord error on one side of the surface; a mouth's area is counted in cells
-        volume_mm3_pm: Some(chord_volume + surface_mm2 * rounding + mouths.sqrt() * 4.0 * cell_area * depth),
+        volume_mm3_pm: Some(
+            chord_volume + surface_mm2 * rounding + mouths.sqrt() * 4.0 * cell_area * depth,
+        ),
         depth_mm: Some(depth),
         depth_mm_pm: Some(chord_depth + 2.0 * rounding),
         surface_mm2: Some(surface_mm2),

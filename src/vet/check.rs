@@ -6,14 +6,16 @@ use super::depth::{Bodies, deepest, guarded, stickout_needed};
 use super::draft::draft;
 use super::mate::{Side, mark_sockets, mating};
 use super::radius::smallest_radius;
-use super::reach::{Ground, Reached};
+use super::reach::{Ground, Place, Reached};
 use super::shade::Shade;
 use super::sharp::{Sharp, sharp_edges};
 use super::surface::Surface;
 use super::undercut::{sample_spacing, undercut};
 use crate::field::{BallOffset, Dropper, Rays};
 use crate::mesh::{Model, Vector};
-use crate::report::{self, CutterReach, Depth, HollowKind, Reach, Report, SharpEdge, ToolDepth, Verdict};
+use crate::report::{
+    self, CutterReach, Depth, HollowKind, Reach, Report, SharpEdge, ToolDepth, Verdict,
+};
 use crate::setup::{self, Half, Setup, SetupConfig, SetupError, Survey};
 use crate::shop::{Cutter, CutterKind, Shop};
 use rayon::prelude::*;
@@ -48,7 +50,9 @@ pub enum CheckError {
     #[error(transparent)]
     Setup(#[from] SetupError),
     /// The grid would have more columns than fit.
-    #[error("a cell of {cell} mm over {size:.1} mm gives {columns:.1e} columns, more than {limit:.0e}; use a larger --cell")]
+    #[error(
+        "a cell of {cell} mm over {size:.1} mm gives {columns:.1e} columns, more than {limit:.0e}; use a larger --cell"
+    )]
     TooManyColumns {
         /// Side of a cell, mm.
         cell: f64,
@@ -84,12 +88,24 @@ pub fn check(
     config: &CheckConfig,
     progress: &(dyn Fn(Stage) + Sync),
 ) -> Result<Report, CheckError> {
-    progress(Stage { name: "finding the halves", done: 0.0 });
+    progress(Stage {
+        name: "finding the halves",
+        done: 0.0,
+    });
     let limits = &config.shop.limits;
-    let setup = setup::prepare(models, &SetupConfig { axis: config.axis, contact: limits.contact })?;
+    let setup = setup::prepare(
+        models,
+        &SetupConfig {
+            axis: config.axis,
+            contact: limits.contact,
+        },
+    )?;
     let mut surveys = Vec::new();
     for half in &setup.halves {
-        progress(Stage { name: "casting columns", done: 0.1 });
+        progress(Stage {
+            name: "casting columns",
+            done: 0.1,
+        });
         surveys.push(Survey::of(half, cell_of(half, config.cell)?));
     }
     if let (Some(closing), [a, b]) = (&setup.closing, &mut surveys[..]) {
@@ -101,15 +117,28 @@ pub fn check(
     for (k, (half, survey)) in setup.halves.iter().zip(&surveys).enumerate() {
         let from = 0.15 + 0.85 * k as f64 / setup.halves.len() as f64;
         let share = 0.85 / setup.halves.len() as f64;
-        let within = |name, done: f64| progress(Stage { name, done: from + share * done });
+        let within = |name, done: f64| {
+            progress(Stage {
+                name,
+                done: from + share * done,
+            })
+        };
         let (figures, surface) = vet_half(half, survey, config, &within);
         halves.push(figures);
         surfaces.push(surface);
     }
-    let together = setup.closing.as_ref().filter(|_| halves.len() == 2).map(|closing| {
-        let side = |k: usize| Side { survey: &surveys[k], surface: &surfaces[k], cavity: &halves[k].cavity };
-        mating(closing, [side(0), side(1)])
-    });
+    let together = setup
+        .closing
+        .as_ref()
+        .filter(|_| halves.len() == 2)
+        .map(|closing| {
+            let side = |k: usize| Side {
+                survey: &surveys[k],
+                surface: &surfaces[k],
+                cavity: &halves[k].cavity,
+            };
+            mating(closing, [side(0), side(1)])
+        });
     let mut report = Report {
         format: report::FORMAT.to_owned(),
         units: "mm".to_owned(),
@@ -121,16 +150,28 @@ pub fn check(
     };
     report.findings = report::findings(&report, &setup, models, &config.shop);
     report.verdict = worst(&report);
-    progress(Stage { name: "done", done: 1.0 });
+    progress(Stage {
+        name: "done",
+        done: 1.0,
+    });
     Ok(report)
 }
 
 fn worst(report: &Report) -> Verdict {
     let checks = report.halves.iter().flat_map(|h| {
-        [h.undercut.verdict, h.draft.verdict, h.reach.verdict, h.depth.verdict]
+        [
+            h.undercut.verdict,
+            h.draft.verdict,
+            h.reach.verdict,
+            h.depth.verdict,
+        ]
     });
     let mating = report.mating.iter().map(|m| m.verdict);
-    checks.chain(mating).chain(report.findings.iter().map(|f| f.verdict)).max().unwrap_or(Verdict::Pass)
+    checks
+        .chain(mating)
+        .chain(report.findings.iter().map(|f| f.verdict))
+        .max()
+        .unwrap_or(Verdict::Pass)
 }
 
 fn cell_of(half: &Half, given: Option<f64>) -> Result<f64, CheckError> {
@@ -142,7 +183,12 @@ fn cell_of(half: &Half, given: Option<f64>) -> Result<f64, CheckError> {
     }
     let columns = (x / cell) * (y / cell);
     if columns > MOST_COLUMNS {
-        return Err(CheckError::TooManyColumns { cell, size: x.max(y), columns, limit: MOST_COLUMNS });
+        return Err(CheckError::TooManyColumns {
+            cell,
+            size: x.max(y),
+            columns,
+            limit: MOST_COLUMNS,
+        });
     }
     Ok(cell)
 }
@@ -154,7 +200,9 @@ fn take_out(setup: &Setup, surveys: &mut [Survey], places: &[[f64; 2]]) {
         for (s, (half, survey)) in setup.halves.iter().zip(surveys.iter()).enumerate() {
             let grid = survey.grid();
             for k in 0..grid.len() {
-                let Some(h) = survey.hollow_at(k) else { continue };
+                let Some(h) = survey.hollow_at(k) else {
+                    continue;
+                };
                 let [x, y] = grid.centre(k % grid.nx, k / grid.nx);
                 let z = survey.top.get(k).map_or(0.0, f64::from);
                 let p = half.frame.place(&crate::mesh::Point::new(x, y, z));
@@ -190,14 +238,37 @@ fn vet_half(
     } else {
         Vec::new()
     };
-    let undercut = undercut(half, survey, &surface, &shade, &rays, &samples, limits.forgive);
+    let undercut = undercut(
+        half,
+        survey,
+        &surface,
+        &shade,
+        &rays,
+        &samples,
+        limits.forgive,
+    );
     let draft = draft(half, survey, &surface, limits);
     let dropper = Dropper::new(&half.mesh);
     let pieces = BallOffset::new(&half.mesh, &half.topology);
-    let ground =
-        Ground { half, survey, surface: &surface, shade: &shade, pieces: &pieces, rays: &rays, dropper: &dropper, sharp: &sharp };
-    let (reach, depth) = if any { reach_and_depth(&ground, &config.shop, progress) } else { without_cavity(&config.shop) };
-    let chord = surface.cavity(survey).map(|(_, f)| f.chord_error).fold(0.0, f64::max);
+    let ground = Ground {
+        half,
+        survey,
+        surface: &surface,
+        shade: &shade,
+        pieces: &pieces,
+        rays: &rays,
+        dropper: &dropper,
+        sharp: &sharp,
+    };
+    let (reach, depth) = if any {
+        reach_and_depth(&ground, &config.shop, progress)
+    } else {
+        without_cavity(&config.shop)
+    };
+    let chord = surface
+        .cavity(survey)
+        .map(|(_, f)| f.chord_error)
+        .fold(0.0, f64::max);
     let grid = survey.grid();
     let health = &half.health;
     let figures = report::Half {
@@ -221,7 +292,10 @@ fn vet_half(
             size_mm: half.size,
             chord_error_mm: chord,
         },
-        grid: report::GridInfo { cell_mm: grid.cell, columns: [grid.nx, grid.ny] },
+        grid: report::GridInfo {
+            cell_mm: grid.cell,
+            columns: [grid.nx, grid.ny],
+        },
         cavity: cavity(half, survey, &surface),
         undercut,
         draft,
@@ -244,7 +318,13 @@ fn without_cavity(shop: &Shop) -> (Reach, Depth) {
         best_ball: None,
         cutters: shop.cutters.iter().map(unknown_reach).collect(),
     };
-    (reach, Depth { verdict: Verdict::Pass, tools: Vec::new() })
+    (
+        reach,
+        Depth {
+            verdict: Verdict::Pass,
+            tools: Vec::new(),
+        },
+    )
 }
 
 fn unknown_reach(cutter: &Cutter) -> CutterReach {
@@ -266,26 +346,48 @@ fn unknown_reach(cutter: &Cutter) -> CutterReach {
     }
 }
 
-fn reach_and_depth(ground: &Ground, shop: &Shop, progress: &dyn Fn(&'static str, f64)) -> (Reach, Depth) {
+fn reach_and_depth(
+    ground: &Ground,
+    shop: &Shop,
+    progress: &dyn Fn(&'static str, f64),
+) -> (Reach, Depth) {
     let limits = &shop.limits;
     let mut bodies = Bodies::default();
     let mut tools = Vec::new();
     let mut cutters = Vec::new();
     let stock = shop.tools();
     for (k, cutter) in shop.cutters.iter().enumerate() {
-        progress("trying cutters", 0.2 + 0.7 * k as f64 / shop.cutters.len() as f64);
+        progress(
+            "trying cutters",
+            0.2 + 0.7 * k as f64 / shop.cutters.len() as f64,
+        );
         let mut figures = unknown_reach(cutter);
         if let Some(mut cutting) = ground.cutting(cutter.radius(), cutter.corner_radius) {
             let reached = ground.reach(&mut cutting, limits.leave);
             fill_reach(&mut figures, ground, &reached, limits.leave);
             if let Some(holder) = shop.holder_of(cutter) {
                 let guards = guarded(&cutter.tool(0.0, holder), cutter.radius(), limits);
-                let needed = stickout_needed(ground, &cutting, &reached, &guards, &mut bodies, limits.leave);
+                let needed = stickout_needed(
+                    ground,
+                    &cutting,
+                    &reached,
+                    &guards,
+                    &mut bodies,
+                    limits.leave,
+                );
                 figures.stickout_needed_mm = needed.map(|n| n.0);
                 figures.stickout_needed_mm_pm = needed.map(|n| n.1);
             }
             for (_, tool) in stock.iter().filter(|(c, _)| *c == k) {
-                tools.push(tool_depth(ground, &cutting, &reached, cutter, tool, limits, &mut bodies));
+                tools.push(tool_depth(
+                    ground,
+                    &cutting,
+                    &reached,
+                    cutter,
+                    tool,
+                    limits,
+                    &mut bodies,
+                ));
             }
         }
         cutters.push(figures);
@@ -317,7 +419,15 @@ fn reach_and_depth(ground: &Ground, shop: &Shop, progress: &dyn Fn(&'static str,
         smallest_concave_radius_mm: radius.map(|r| r.0),
         smallest_concave_radius_mm_pm: radius.map(|r| r.1),
         at_mm: radius.map(|r| place(&r.2)),
-        sharp_edges: ground.sharp.iter().map(|s: &Sharp| SharpEdge { kind: s.kind, length_mm: s.length, at_mm: place(&s.at) }).collect(),
+        sharp_edges: ground
+            .sharp
+            .iter()
+            .map(|s: &Sharp| SharpEdge {
+                kind: s.kind,
+                length_mm: s.length,
+                at_mm: place(&s.at),
+            })
+            .collect(),
         smallest_ball_needed: needed.map(|c| c.name.clone()),
         best_ball: best.map(|b| b.2.name.clone()),
         cutters,
@@ -327,7 +437,9 @@ fn reach_and_depth(ground: &Ground, shop: &Shop, progress: &dyn Fn(&'static str,
 }
 
 fn fill_reach(figures: &mut CutterReach, ground: &Ground, reached: &Reached, leave: f64) {
-    let Some((left, at)) = reached.worst else { return };
+    let Some((left, at)) = reached.worst else {
+        return;
+    };
     let pm = reached.worst_pm;
     figures.clears = if left + pm <= leave {
         Some(true)
@@ -377,13 +489,25 @@ fn depth_verdict(tools: &[ToolDepth], shop: &Shop, reach: &Reach) -> Verdict {
         return Verdict::Pass;
     }
     let reaches = |t: &&ToolDepth| t.blocked_by.is_none() && t.reached_share.is_some();
-    let diameter = |t: &ToolDepth| shop.cutters.iter().find(|c| c.name == t.cutter).map_or(f64::INFINITY, |c| c.diameter);
+    let diameter = |t: &ToolDepth| {
+        shop.cutters
+            .iter()
+            .find(|c| c.name == t.cutter)
+            .map_or(f64::INFINITY, |c| c.diameter)
+    };
     let stout = |t: &&ToolDepth| t.stickout_mm <= SLENDER * diameter(t);
-    let finisher = reach.smallest_ball_needed.as_ref().or(reach.best_ball.as_ref());
+    let finisher = reach
+        .smallest_ball_needed
+        .as_ref()
+        .or(reach.best_ball.as_ref());
     let finishes = |t: &&ToolDepth| finisher.is_none_or(|f| *f == t.cutter);
     if !tools.iter().any(|t| reaches(&t)) {
         Verdict::Fail
-    } else if tools.iter().filter(finishes).any(|t| reaches(&t) && stout(&t)) {
+    } else if tools
+        .iter()
+        .filter(finishes)
+        .any(|t| reaches(&t) && stout(&t))
+    {
         Verdict::Pass
     } else {
         Verdict::Watch
@@ -398,7 +522,11 @@ fn concave_radius(ground: &Ground, shop: &Shop) -> Option<(f64, f64, crate::mesh
     let most = 2.0 * (hi[0] - lo[0]).hypot(hi[1] - lo[1]);
     let balls = shop.cutters.iter().filter(|c| c.kind() == CutterKind::Ball);
     let from = balls.map(Cutter::radius).fold(f64::INFINITY, f64::min);
-    let from = if from.is_finite() { from.min(most) } else { most / 64.0 };
+    let from = if from.is_finite() {
+        from.min(most)
+    } else {
+        most / 64.0
+    };
     smallest_radius(ground, from, most).map(|r| (r.radius, r.pm, r.at))
 }
 
@@ -406,20 +534,40 @@ fn concave_radius(ground: &Ground, shop: &Shop) -> Option<(f64, f64, crate::mesh
 /// shown to the next.
 fn set_clears(ground: &Ground, shop: &Shop) -> bool {
     let leave = shop.limits.leave;
-    let mut left: Option<Vec<crate::mesh::Point>> = None;
+    let mut left: Option<Vec<Place>> = None;
     for cutter in &shop.cutters {
-        let Some(mut cutting) = ground.cutting(cutter.radius(), cutter.corner_radius) else { return false };
+        let Some(mut cutting) = ground.cutting(cutter.radius(), cutter.corner_radius) else {
+            return false;
+        };
         left = Some(match left {
             None => {
                 let reached = ground.reach(&mut cutting, leave);
-                let high = reached.samples.iter().zip(&reached.nearest).filter(|(_, n)| n.left > leave);
-                let mut places: Vec<_> = high.map(|(s, _)| s.at).collect();
-                places.extend(ground.sharp.iter().flat_map(|s| s.places.iter().copied()));
+                let high = reached
+                    .samples
+                    .iter()
+                    .zip(&reached.nearest)
+                    .filter(|(_, n)| n.left > leave);
+                let normal = |f: u32| ground.surface.facets[f as usize].normal;
+                let mut places: Vec<_> = high
+                    .map(|(s, _)| Place {
+                        at: s.at,
+                        normals: vec![normal(s.facet)],
+                    })
+                    .collect();
+                places.extend(ground.sharp.iter().flat_map(|s| s.places.iter().cloned()));
                 places
             }
             Some(places) => {
-                let stays: Vec<bool> = places.par_iter().map(|p| cutting.leaves(p) > leave).collect();
-                places.into_iter().zip(stays).filter(|(_, s)| *s).map(|(p, _)| p).collect()
+                let stays: Vec<bool> = places
+                    .par_iter()
+                    .map(|p| cutting.leaves(&p.at, &p.normals) > leave)
+                    .collect();
+                places
+                    .into_iter()
+                    .zip(stays)
+                    .filter(|(_, s)| *s)
+                    .map(|(p, _)| p)
+                    .collect()
             }
         });
     }
@@ -447,24 +595,44 @@ fn settings(config: &CheckConfig) -> BTreeMap<String, serde_json::Value> {
     put("not_cavity_mm", json!(config.not_cavity));
     put("shop", json!(config.shop.source));
     put("slender_limit", json!(SLENDER));
-    put("cutters", json!(config.shop.cutters.iter().map(|c| json!({
-        "name": c.name,
-        "diameter_mm": c.diameter,
-        "corner_radius_mm": c.corner_radius,
-        "flute_length_mm": c.flute_length,
-        "neck_diameter_mm": c.neck.map(|n| n.diameter),
-        "neck_length_mm": c.neck.map(|n| n.length),
-        "shank_mm": c.shank,
-        "stickouts_mm": c.stickouts,
-        "holder": c.holder,
-    })).collect::<Vec<_>>()));
-    put("holders", json!(config.shop.holders.iter().map(|h| json!({
-        "name": h.name,
-        "sections": h.sections.iter().map(|x| json!({
-            "lower_diameter_mm": x.lower_diameter,
-            "upper_diameter_mm": x.upper_diameter,
-            "height_mm": x.height,
-        })).collect::<Vec<_>>(),
-    })).collect::<Vec<_>>()));
+    put(
+        "cutters",
+        json!(
+            config
+                .shop
+                .cutters
+                .iter()
+                .map(|c| json!({
+                    "name": c.name,
+                    "diameter_mm": c.diameter,
+                    "corner_radius_mm": c.corner_radius,
+                    "flute_length_mm": c.flute_length,
+                    "neck_diameter_mm": c.neck.map(|n| n.diameter),
+                    "neck_length_mm": c.neck.map(|n| n.length),
+                    "shank_mm": c.shank,
+                    "stickouts_mm": c.stickouts,
+                    "holder": c.holder,
+                }))
+                .collect::<Vec<_>>()
+        ),
+    );
+    put(
+        "holders",
+        json!(
+            config
+                .shop
+                .holders
+                .iter()
+                .map(|h| json!({
+                    "name": h.name,
+                    "sections": h.sections.iter().map(|x| json!({
+                        "lower_diameter_mm": x.lower_diameter,
+                        "upper_diameter_mm": x.upper_diameter,
+                        "height_mm": x.height,
+                    })).collect::<Vec<_>>(),
+                }))
+                .collect::<Vec<_>>()
+        ),
+    );
     s
 }

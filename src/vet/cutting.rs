@@ -2,7 +2,7 @@
 
 use super::reach::Ground;
 use crate::field::{Dropper, Grid, HeightMap, Profile, Rays};
-use crate::mesh::{Point, Vector};
+use crate::mesh::{Mesh, Point, Vector};
 use rayon::prelude::*;
 
 /// Nodes on a side of a tile.
@@ -31,6 +31,7 @@ pub struct Cutting<'m> {
     between: Vec<Point>,
     between_starts: Vec<u32>,
     dropper: &'m Dropper<'m>,
+    mesh: &'m Mesh,
     rays: &'m Rays<'m>,
     overhung: bool,
 }
@@ -47,17 +48,23 @@ pub struct Nearest {
 impl<'m> Cutting<'m> {
     /// Lowest centre heights of a cutter with cutting `radius` and `corner` radius, mm, over `grid`.
     pub fn new(ground: &Ground<'m>, radius: f64, corner: f64, grid: Grid) -> Cutting<'m> {
-        let profile = Profile::Cutter { radius, corner_radius: corner };
+        let profile = Profile::Cutter {
+            radius,
+            corner_radius: corner,
+        };
         let lowest = if corner >= radius {
             ground.pieces.height_map(grid, radius)
         } else {
             let mut map = HeightMap::empty(grid);
-            map.values_mut().par_iter_mut().enumerate().for_each(|(k, z)| {
-                let [x, y] = grid.centre(k % grid.nx, k / grid.nx);
-                if let Some(contact) = ground.dropper.centre_height(profile, x, y) {
-                    *z = contact.z as f32;
-                }
-            });
+            map.values_mut()
+                .par_iter_mut()
+                .enumerate()
+                .for_each(|(k, z)| {
+                    let [x, y] = grid.centre(k % grid.nx, k / grid.nx);
+                    if let Some(contact) = ground.dropper.centre_height(profile, x, y) {
+                        *z = contact.z as f32;
+                    }
+                });
             map
         };
         let (tiles_x, tiles_y) = (grid.nx.div_ceil(TILE), grid.ny.div_ceil(TILE));
@@ -68,7 +75,9 @@ impl<'m> Cutting<'m> {
                 let rows = tj * TILE..((tj + 1) * TILE).min(grid.ny);
                 rows.flat_map(|j| {
                     let row = grid.index(0, j);
-                    lowest.values()[row + ti * TILE..row + ((ti + 1) * TILE).min(grid.nx)].iter().copied()
+                    lowest.values()[row + ti * TILE..row + ((ti + 1) * TILE).min(grid.nx)]
+                        .iter()
+                        .copied()
                 })
                 .fold(f32::INFINITY, f32::min)
             })
@@ -83,6 +92,7 @@ impl<'m> Cutting<'m> {
             between: Vec::new(),
             between_starts: vec![0; tiles_x * tiles_y + 1],
             dropper: ground.dropper,
+            mesh: &ground.half.mesh,
             rays: ground.rays,
             overhung: ground.shade.any(),
         }
@@ -109,6 +119,26 @@ impl<'m> Cutting<'m> {
         p + n * self.corner + Vector::new(aside.x, aside.y, 0.0)
     }
 
+    /// Height to which the cutter can go straight down from the free place `c`, `most` mm at most.
+    fn lowered(&self, c: &Point, most: f64) -> f64 {
+        let free = |down: f64| {
+            let z = c.z - down;
+            if self.flat > 0.0 {
+                self.dropper
+                    .clear_at(self.profile, c.x, c.y, z, 2.0 * TOUCH)
+            } else {
+                let at = Point::new(c.x, c.y, z);
+                !self.rays.any_within(&at, self.corner - 2.0 * TOUCH) && self.free_above(&at)
+            }
+        };
+        let (mut lo, mut hi) = (0.0, most);
+        for _ in 0..12 {
+            let mid = 0.5 * (lo + hi);
+            if free(mid) { lo = mid } else { hi = mid }
+        }
+        c.z - lo
+    }
+
     /// Height left at `p` by a cutter standing at plan place (x, y) with its lowest centre at `z`.
     fn left_from(&self, p: &Point, x: f64, y: f64, z: f64) -> f64 {
         let plan = ((x - p.x).hypot(y - p.y) - self.flat).max(0.0);
@@ -117,7 +147,11 @@ impl<'m> Cutting<'m> {
 
     fn node(&self, i: usize, j: usize) -> (f64, f64, f64) {
         let grid = &self.lowest.grid;
-        (grid.x(i), grid.y(j), f64::from(self.lowest.values()[grid.index(i, j)]))
+        (
+            grid.x(i),
+            grid.y(j),
+            f64::from(self.lowest.values()[grid.index(i, j)]),
+        )
     }
 
     /// What the nodes next to `centre` leave at `p`: an upper bound, good to δ² / 8R on gentle slopes.
@@ -129,13 +163,19 @@ impl<'m> Cutting<'m> {
             let hi = (c + 2.0).clamp(0.0, n as f64 - 1.0) as usize;
             lo..=hi
         };
-        let mut best = Nearest { left: f64::INFINITY, centre: *centre };
+        let mut best = Nearest {
+            left: f64::INFINITY,
+            centre: *centre,
+        };
         for j in span(centre.y, grid.origin[1], grid.ny) {
             for i in span(centre.x, grid.origin[0], grid.nx) {
                 let (x, y, z) = self.node(i, j);
                 let left = self.left_from(p, x, y, z);
                 if left < best.left {
-                    best = Nearest { left, centre: Point::new(x, y, z.max(p.z)) };
+                    best = Nearest {
+                        left,
+                        centre: Point::new(x, y, z.max(p.z)),
+                    };
                 }
             }
         }
@@ -145,23 +185,40 @@ impl<'m> Cutting<'m> {
 
     /// Visits tiles outward from plan place (x, y) until those left are farther than `limit` says; `visit` gets a tile's
     /// number and the plan distance to it, and returns the new limit.
-    fn tiles_around(&self, x: f64, y: f64, mut limit: f64, mut visit: impl FnMut(usize, f64) -> f64) {
+    fn tiles_around(
+        &self,
+        x: f64,
+        y: f64,
+        mut limit: f64,
+        mut visit: impl FnMut(usize, f64) -> f64,
+    ) {
         let grid = &self.lowest.grid;
         let side = TILE as f64 * grid.cell;
         let tiles_y = self.tiles.len() / self.tiles_x;
         let ci = ((x - grid.origin[0]) / side).floor() as i64;
         let cj = ((y - grid.origin[1]) / side).floor() as i64;
-        let far = ci.abs().max((self.tiles_x as i64 - ci).abs()).max(cj.abs()).max((tiles_y as i64 - cj).abs());
+        let far = ci
+            .abs()
+            .max((self.tiles_x as i64 - ci).abs())
+            .max(cj.abs())
+            .max((tiles_y as i64 - cj).abs());
         for ring in 0..=far {
             if (ring - 1).max(0) as f64 * side > limit {
                 break;
             }
             for tj in (cj - ring).max(0)..=(cj + ring).min(tiles_y as i64 - 1) {
-                let step = if (tj - cj).abs() == ring { 1 } else { (2 * ring).max(1) };
+                let step = if (tj - cj).abs() == ring {
+                    1
+                } else {
+                    (2 * ring).max(1)
+                };
                 let mut ti = ci - ring;
                 while ti <= ci + ring {
                     if ti >= 0 && ti < self.tiles_x as i64 {
-                        let lo = [grid.origin[0] + ti as f64 * side, grid.origin[1] + tj as f64 * side];
+                        let lo = [
+                            grid.origin[0] + ti as f64 * side,
+                            grid.origin[1] + tj as f64 * side,
+                        ];
                         let out = |v: f64, lo: f64| (lo - v).max(v - lo - side).max(0.0);
                         let away = out(x, lo[0]).hypot(out(y, lo[1]));
                         if away <= limit {
@@ -183,7 +240,9 @@ impl<'m> Cutting<'m> {
                 each(x, y, z);
             }
         }
-        for c in &self.between[self.between_starts[tile] as usize..self.between_starts[tile + 1] as usize] {
+        for c in &self.between
+            [self.between_starts[tile] as usize..self.between_starts[tile + 1] as usize]
+        {
             each(c.x, c.y, c.z);
         }
     }
@@ -200,7 +259,10 @@ impl<'m> Cutting<'m> {
                 self.each_place(tile, |x, y, z| {
                     let left = self.left_from(p, x, y, z);
                     if left < best.left {
-                        best = Nearest { left, centre: Point::new(x, y, z.max(p.z)) };
+                        best = Nearest {
+                            left,
+                            centre: Point::new(x, y, z.max(p.z)),
+                        };
                     }
                 });
             }
@@ -235,12 +297,21 @@ impl<'m> Cutting<'m> {
         centres.retain(|c| grid.cell_at(c.x, c.y).is_some());
         let cell = |c: &Point| grid.cell_at(c.x, c.y).map_or(0, |(i, j)| grid.index(i, j));
         let tile = |c: &Point| {
-            grid.cell_at(c.x, c.y).map_or(0, |(i, j)| (j / TILE) * self.tiles_x + i / TILE)
+            grid.cell_at(c.x, c.y)
+                .map_or(0, |(i, j)| (j / TILE) * self.tiles_x + i / TILE)
         };
         centres.sort_by(|a, b| {
-            (tile(a), cell(a)).cmp(&(tile(b), cell(b))).then(a.z.total_cmp(&b.z)).then(a.x.total_cmp(&b.x)).then(a.y.total_cmp(&b.y))
+            (tile(a), cell(a))
+                .cmp(&(tile(b), cell(b)))
+                .then(a.z.total_cmp(&b.z))
+                .then(a.x.total_cmp(&b.x))
+                .then(a.y.total_cmp(&b.y))
         });
         centres.dedup_by_key(|c| cell(c));
+        let spacing = 0.5 * self.radius();
+        centres
+            .par_iter_mut()
+            .for_each(|c| c.z = self.lowered(c, spacing));
         let mut starts = vec![0u32; self.tiles.len() + 1];
         for c in &centres {
             starts[tile(c) + 1] += 1;
@@ -253,59 +324,60 @@ impl<'m> Cutting<'m> {
         (self.between, self.between_starts) = (centres, starts);
     }
 
-    /// Height left at `p`, mm, exact to about a micrometre.
-    pub fn leaves(&self, p: &Point) -> f64 {
-        let far = Nearest { left: f64::INFINITY, centre: *p };
-        let near = self.left(p, far);
-        if near.left > 0.0 { self.refine(p, near).left } else { 0.0 }
-    }
-
-    /// Moves the nearest place towards `p` as far as the triangles allow: an upper bound of what is left, exact to about a
-    /// micrometre where the nearest place touches up to three surfaces.
-    pub fn refine(&self, p: &Point, start: Nearest) -> Nearest {
-        if self.flat > 0.0 { self.refine_by_drops(p, start) } else { self.refine_by_distance(p, start) }
-    }
-
-    /// For a ball: from the place found it is slid along its line to `p` until it touches `p`, then pushed out of what it
-    /// cuts, one surface at a time, until it is clear; from there again, half as far, until nothing is gained.
-    fn refine_by_distance(&self, p: &Point, start: Nearest) -> Nearest {
-        let mut best = start;
-        let mut share = 0.0;
-        for _ in 0..12 {
-            let way = best.centre - p;
-            let length = way.norm();
-            if best.left <= TOUCH || length <= 0.0 {
-                break;
-            }
-            let from = p + way * ((self.corner + share * best.left) / length);
-            let moved = pushed_out(self.rays, from, self.corner, f64::INFINITY).filter(|c| self.free_above(c));
-            let gained = moved.map(|c| ((c - p).norm() - self.corner, c));
-            match gained.filter(|g| g.0 < best.left - 0.01 * TOUCH) {
-                Some((left, centre)) => {
-                    let gain = best.left - left;
-                    best = Nearest { left: left.max(0.0), centre };
-                    if gain < 0.1 * TOUCH {
-                        break;
-                    }
-                }
-                None if share > 0.8 => break,
-                None => share = 0.5 * (1.0 + share),
-            }
+    /// The nearest place to `p` that the triangles allow, from the nearest one known; `normals` are those of the facets
+    /// that meet at `p`. An upper bound of what is left, exact to [`TOUCH`] where the cutter rests on flat facets.
+    pub fn refine(&self, p: &Point, normals: &[Vector], start: Nearest) -> Nearest {
+        if self.flat > 0.0 {
+            return self.refine_by_drops(p, start);
         }
-        best
+        let way = (start.centre - p).try_normalize(0.0).unwrap_or_default();
+        [normals, &[way]]
+            .into_iter()
+            .filter_map(|first| nearest_centre(self.mesh, self.rays, p, first, self.corner))
+            .map(|centre| Nearest {
+                left: ((centre - p).norm() - self.corner).max(0.0),
+                centre,
+            })
+            .filter(|n| n.left < start.left && self.free_above(&n.centre))
+            .min_by(|a, b| a.left.total_cmp(&b.left))
+            .unwrap_or(start)
     }
 
     /// Whether a ball that is clear at `c` is clear all the way up; asked of the triangles only where something overhangs.
     fn free_above(&self, c: &Point) -> bool {
-        !self.overhung || self.dropper.clear_at(self.profile, c.x, c.y, c.z, 2.0 * TOUCH)
+        !self.overhung
+            || self
+                .dropper
+                .clear_at(self.profile, c.x, c.y, c.z, 2.0 * TOUCH)
+    }
+
+    /// Height left at `p`, mm, exact to about a micrometre; `normals` as for [`Cutting::refine`].
+    pub fn leaves(&self, p: &Point, normals: &[Vector]) -> f64 {
+        let near = self.left(
+            p,
+            Nearest {
+                left: f64::INFINITY,
+                centre: *p,
+            },
+        );
+        if near.left > 0.0 {
+            self.refine(p, normals, near).left
+        } else {
+            0.0
+        }
     }
 
     /// For a cutter with a flat part: pattern search in plan, the steps halved from one cell down; at each place the cutter
     /// stands as low as it may (shrunk by [`TOUCH`]) or at the height of `p`.
     fn refine_by_drops(&self, p: &Point, start: Nearest) -> Nearest {
-        let Some((inner, lift)) = self.profile.inset(TOUCH) else { return start };
+        let Some((inner, lift)) = self.profile.inset(TOUCH) else {
+            return start;
+        };
         let try_at = |x: f64, y: f64| {
-            let z = self.dropper.centre_height(inner, x, y).map_or(f64::NEG_INFINITY, |c| c.z - lift);
+            let z = self
+                .dropper
+                .centre_height(inner, x, y)
+                .map_or(f64::NEG_INFINITY, |c| c.z - lift);
             (self.left_from(p, x, y, z), z)
         };
         let mut at = start.centre;
@@ -318,7 +390,11 @@ impl<'m> Cutting<'m> {
             let mut moved = false;
             // straight at the point first: along a wall that is the way
             let to = (p - at).xy();
-            let toward = if to.norm() > 0.0 { to.y.atan2(to.x) } else { 0.0 };
+            let toward = if to.norm() > 0.0 {
+                to.y.atan2(to.x)
+            } else {
+                0.0
+            };
             for k in 0..8 {
                 let angle = toward + turn + f64::from(k) * std::f64::consts::FRAC_PI_4;
                 let (x, y) = (at.x + step * angle.cos(), at.y + step * angle.sin());
@@ -339,22 +415,68 @@ impl<'m> Cutting<'m> {
                 turn += 0.35;
             }
         }
-        Nearest { left: best.max(0.0), centre: at }
+        Nearest {
+            left: best.max(0.0),
+            centre: at,
+        }
     }
 }
 
-/// The place where a ball at `from` comes to rest when pushed straight out of whatever it cuts deepest; `None` if it finds
-/// none, or is moved by more than `most` mm in one push.
-pub fn pushed_out(rays: &Rays, from: Point, radius: f64, most: f64) -> Option<Point> {
-    let mut c = from;
-    for _ in 0..60 {
-        let Some((q, _)) = rays.closest(&c, radius - 0.5 * TOUCH) else { return Some(c) };
+/// Surfaces a ball may rest on while its nearest place is sought.
+const MOST_PLANES: usize = 16;
+
+/// The centre of a ball of `radius`, clear of all triangles to [`TOUCH`], that is nearest to the surface point `p`, where
+/// facets with these `normals` meet; `None` if none is found.
+///
+/// Cutting planes: the ball has to stay a radius off the tangent plane at each surface point that it was found to cut, the
+/// first being the facets at `p`; each time it is brought as near to `p` as these planes allow (the projection of `p` onto
+/// their common outside, by Hildreth's method: Quart. Appl. Math. / Naval Res. Logist. Quart. 4, 79–85, 1957, cited from
+/// memory) and tried again. Where it rests on flat facets the nearest place is exact; on a convex edge it may be a little
+/// farther, so what is left is never said too small by it.
+pub fn nearest_centre(
+    mesh: &Mesh,
+    rays: &Rays,
+    p: &Point,
+    normals: &[Vector],
+    radius: f64,
+) -> Option<Point> {
+    let mut planes: Vec<(Vector, f64)> = normals
+        .iter()
+        .map(|n| (*n, n.dot(&p.coords) + radius))
+        .collect();
+    let mut c = projected(p, &planes);
+    while planes.len() < MOST_PLANES {
+        let Some((q, t)) = rays.closest(&c, radius - TOUCH) else {
+            return Some(c);
+        };
+        let normal = mesh.normal(t as usize).unwrap_or_default();
         let out = c - q;
-        let d = out.norm();
-        if d <= 1e-9 * radius || radius - d > 2.0 * most {
-            return None;
-        }
-        c = q + out * (radius / d);
+        let n = if out.dot(&normal) > 0.0 {
+            out.normalize()
+        } else {
+            normal
+        };
+        planes.push((n, n.dot(&q.coords) + radius));
+        c = projected(p, &planes);
     }
     None
+}
+
+/// Projection of `p` onto the common part of the half-spaces n·c ≥ b.
+fn projected(p: &Point, planes: &[(Vector, f64)]) -> Point {
+    let mut c = *p;
+    let mut pushes = vec![0.0; planes.len()];
+    for _ in 0..60 {
+        let mut moved = 0.0_f64;
+        for ((n, b), push) in planes.iter().zip(&mut pushes) {
+            let by = (b - n.dot(&c.coords)).max(-*push);
+            *push += by;
+            c += n * by;
+            moved = moved.max(by.abs());
+        }
+        if moved < 0.1 * TOUCH {
+            break;
+        }
+    }
+    c
 }

@@ -21,7 +21,10 @@ pub struct Guarded {
 /// The sections of `tool` that must keep clear of the half. A neck or shank no thicker than the cutter may lie along
 /// what the cutter has opened; anything thicker keeps its clearance.
 pub fn guarded(tool: &Tool, cutter_radius: f64, limits: &Limits) -> Vec<Guarded> {
-    tool.segments.iter().filter_map(|s| guard(s, cutter_radius, limits)).collect()
+    tool.segments
+        .iter()
+        .filter_map(|s| guard(s, cutter_radius, limits))
+        .collect()
 }
 
 fn guard(segment: &Segment, cutter_radius: f64, limits: &Limits) -> Option<Guarded> {
@@ -39,12 +42,22 @@ fn guard(segment: &Segment, cutter_radius: f64, limits: &Limits) -> Option<Guard
             upper_radius: segment.upper_radius + clearance,
             height: segment.to - segment.from,
         };
-        return Some(Guarded { profile, above_tip: segment.from - clearance, part });
+        return Some(Guarded {
+            profile,
+            above_tip: segment.from - clearance,
+            part,
+        });
     }
     // a cylinder grown by a ball is a bull-nose
-    let profile =
-        Profile::Cutter { radius: segment.lower_radius + clearance, corner_radius: clearance.min(segment.lower_radius + clearance) };
-    Some(Guarded { profile, above_tip: segment.from, part })
+    let profile = Profile::Cutter {
+        radius: segment.lower_radius + clearance,
+        corner_radius: clearance.min(segment.lower_radius + clearance),
+    };
+    Some(Guarded {
+        profile,
+        above_tip: segment.from,
+        part,
+    })
 }
 
 /// Depth of the tip below the parting level when the tool stands as low as it may at plan place (x, y) of the
@@ -56,7 +69,8 @@ pub fn tip_depth_at(
     x: f64,
     y: f64,
 ) -> Option<(f64, Option<Blocker>)> {
-    let mut lowest = lowest_reference(dropper, cutter, x, y).map(|z| (z - cutter.tip_below(), None));
+    let mut lowest =
+        lowest_reference(dropper, cutter, x, y).map(|z| (z - cutter.tip_below(), None));
     for g in guarded {
         if let Some(z) = lowest_reference(dropper, g.profile, x, y) {
             let tip = z - g.above_tip;
@@ -101,7 +115,9 @@ impl Bodies {
         if self.maps.iter().any(|m| m.0 == profile) {
             return;
         }
-        let Some((lo, hi)) = ground.plan() else { return };
+        let Some((lo, hi)) = ground.plan() else {
+            return;
+        };
         let reach = profile.reach();
         let side = |k: usize| hi[k] - lo[k] + 2.0 * reach;
         let cell = (side(0) * side(1) / MAP_NODES).sqrt();
@@ -109,22 +125,36 @@ impl Bodies {
         let corner = profile.tip_below().max(SHARP);
         let mut base = ground.pieces.height_map(grid, corner);
         if profile.tip_below() < corner {
-            base.values_mut().iter_mut().for_each(|z| *z -= (corner - profile.tip_below()) as f32);
+            base.values_mut()
+                .iter_mut()
+                .for_each(|z| *z -= (corner - profile.tip_below()) as f32);
         }
         let maps = match profile {
-            Profile::Cutter { radius, corner_radius } => {
+            Profile::Cutter {
+                radius,
+                corner_radius,
+            } => {
                 let flat = radius - corner_radius;
                 [flat, flat + 0.71 * cell].map(|r| disc_dilate(&base, r))
             }
-            Profile::Cone { lower_radius, upper_radius, height } => {
+            Profile::Cone {
+                lower_radius,
+                upper_radius,
+                height,
+            } => {
                 // the outer steps hold the cone, the inner ones lie in it
-                let radius = |k: f64| lower_radius + (upper_radius - lower_radius) * k / STEPS as f64;
+                let radius =
+                    |k: f64| lower_radius + (upper_radius - lower_radius) * k / STEPS as f64;
                 [0.0, 1.0].map(|outer| {
                     let mut map = HeightMap::empty(grid);
                     for k in 0..STEPS {
-                        let disc = disc_dilate(&base, radius(k as f64 + outer) + outer * 0.71 * cell);
+                        let disc =
+                            disc_dilate(&base, radius(k as f64 + outer) + outer * 0.71 * cell);
                         let up = (height * k as f64 / STEPS as f64) as f32;
-                        map.values_mut().iter_mut().zip(disc.values()).for_each(|(z, d)| *z = z.max(d - up));
+                        map.values_mut()
+                            .iter_mut()
+                            .zip(disc.values())
+                            .for_each(|(z, d)| *z = z.max(d - up));
                     }
                     map
                 })
@@ -139,12 +169,20 @@ impl Bodies {
             return [f64::NEG_INFINITY, f64::INFINITY];
         };
         let grid = low.grid;
-        let at = |v: f64, o: f64, n: usize| (((v - o) / grid.cell - 0.5).floor().max(0.0) as usize).min(n.saturating_sub(2));
-        let (i, j) = (at(x, grid.origin[0], grid.nx), at(y, grid.origin[1], grid.ny));
+        let at = |v: f64, o: f64, n: usize| {
+            (((v - o) / grid.cell - 0.5).floor().max(0.0) as usize).min(n.saturating_sub(2))
+        };
+        let (i, j) = (
+            at(x, grid.origin[0], grid.nx),
+            at(y, grid.origin[1], grid.ny),
+        );
         let mut range = [f64::INFINITY, f64::NEG_INFINITY];
         for (di, dj) in [(0, 0), (1, 0), (0, 1), (1, 1)] {
             let k = grid.index((i + di).min(grid.nx - 1), (j + dj).min(grid.ny - 1));
-            range = [range[0].min(f64::from(low.values()[k])), range[1].max(f64::from(high.values()[k]))];
+            range = [
+                range[0].min(f64::from(low.values()[k])),
+                range[1].max(f64::from(high.values()[k])),
+            ];
         }
         range
     }
@@ -198,7 +236,11 @@ pub fn deepest(
                     blocked = Some((lacks, g.part));
                 }
             }
-            (s.area, if open { s.area } else { 0.0 }, blocked.map(|b| b.1))
+            (
+                s.area,
+                if open { s.area } else { 0.0 },
+                blocked.map(|b| b.1),
+            )
         })
         .collect();
     let total: f64 = judged.iter().map(|j| j.0).sum();
@@ -211,12 +253,21 @@ pub fn deepest(
         .zip(&judged)
         .filter_map(|(s, j)| j.2.map(|part| (blocker(part), s.at)))
         .min_by(|a, b| a.1.z.total_cmp(&b.1.z));
-    Deepest { depth: deepest_tip(ground, cutting, guards, bodies), share, blocked }
+    Deepest {
+        depth: deepest_tip(ground, cutting, guards, bodies),
+        share,
+        blocked,
+    }
 }
 
 /// The deepest tip over the cavity: nodes in the order of how deep they could be, exact until none left could be
 /// deeper, then moved between the nodes.
-fn deepest_tip(ground: &Ground, cutting: &Cutting, guards: &[Guarded], bodies: &Bodies) -> Option<(f64, f64, Point)> {
+fn deepest_tip(
+    ground: &Ground,
+    cutting: &Cutting,
+    guards: &[Guarded],
+    bodies: &Bodies,
+) -> Option<(f64, f64, Point)> {
     let grid = cutting.grid();
     let survey = ground.survey;
     let columns = survey.grid();
@@ -247,7 +298,9 @@ fn deepest_tip(ground: &Ground, cutting: &Cutting, guards: &[Guarded], bodies: &
         if !over_cavity(x, y) {
             return f64::NEG_INFINITY;
         }
-        let Some((depth, _)) = tip_depth_at(ground.dropper, cutting.profile, &[], x, y) else { return f64::NEG_INFINITY };
+        let Some((depth, _)) = tip_depth_at(ground.dropper, cutting.profile, &[], x, y) else {
+            return f64::NEG_INFINITY;
+        };
         // sections that the maps show to be clear need no exact answer
         let close: Vec<Guarded> = guards
             .iter()
@@ -287,13 +340,20 @@ fn deepest_tip(ground: &Ground, cutting: &Cutting, guards: &[Guarded], bodies: &
                 (exact(x, y), x, y)
             })
             .collect();
-        let deeper = tries.into_iter().filter(|t| t.0 > depth + 1e-9).max_by(|a, b| a.0.total_cmp(&b.0));
+        let deeper = tries
+            .into_iter()
+            .filter(|t| t.0 > depth + 1e-9)
+            .max_by(|a, b| a.0.total_cmp(&b.0));
         match deeper {
             Some(t) => (depth, x, y) = t,
             None => step *= 0.5,
         }
     }
-    let chord = ground.surface.cavity(survey).map(|(_, f)| f.chord_error).fold(0.0, f64::max);
+    let chord = ground
+        .surface
+        .cavity(survey)
+        .map(|(_, f)| f.chord_error)
+        .fold(0.0, f64::max);
     (depth > 0.0).then(|| (depth, 2.0 * chord + 2e-3, Point::new(x, y, -depth)))
 }
 
@@ -321,7 +381,9 @@ pub fn stickout_needed(
         .filter(|(_, n)| n.left <= leave)
         .map(|(k, n)| {
             let tip = n.centre.z - corner;
-            let need = holder.iter().map(|g| bodies.around(g.profile, n.centre.x, n.centre.y)[1] - tip - g.above_tip);
+            let need = holder
+                .iter()
+                .map(|g| bodies.around(g.profile, n.centre.x, n.centre.y)[1] - tip - g.above_tip);
             (need.fold(0.0, f64::max), k)
         })
         .collect();
@@ -335,7 +397,11 @@ pub fn stickout_needed(
             let n = &reached.nearest[k];
             let tip = n.centre.z - corner;
             let need = holder.iter().filter_map(|g| {
-                Some(lowest_reference(ground.dropper, g.profile, n.centre.x, n.centre.y)? - tip - g.above_tip)
+                Some(
+                    lowest_reference(ground.dropper, g.profile, n.centre.x, n.centre.y)?
+                        - tip
+                        - g.above_tip,
+                )
             });
             need.fold(0.0, f64::max)
         };
@@ -343,6 +409,10 @@ pub fn stickout_needed(
         best = Some(best.map_or(most, |b: f64| b.max(most)));
     }
     // samples lie an eighth of the radius apart: between them a slope may lie that much deeper
-    let chord = ground.surface.cavity(ground.survey).map(|(_, f)| f.chord_error).fold(0.0, f64::max);
+    let chord = ground
+        .surface
+        .cavity(ground.survey)
+        .map(|(_, f)| f.chord_error)
+        .fold(0.0, f64::max);
     best.map(|b| (b, 0.125 * cutting.radius() + 2.0 * chord))
 }

@@ -16,8 +16,14 @@ const TO_SPEAK_OF: f64 = 0.5;
 
 /// Judges the draft of the cavity's surface, hidden surface included.
 pub fn draft(half: &Half, survey: &Survey, surface: &Surface, limits: &Limits) -> Draft {
-    let mut bands: Vec<DraftBand> =
-        BANDS.windows(2).map(|w| DraftBand { from_deg: w[0], to_deg: w[1], area_mm2: 0.0 }).collect();
+    let mut bands: Vec<DraftBand> = BANDS
+        .windows(2)
+        .map(|w| DraftBand {
+            from_deg: w[0],
+            to_deg: w[1],
+            area_mm2: 0.0,
+        })
+        .collect();
     let required = limits.draft_deg;
     let (mut short, mut surely, mut maybe) = (0.0, 0.0, 0.0);
     let mut any = false;
@@ -70,7 +76,11 @@ fn below(f: &Facet, limit: f64) -> f64 {
     let slack = snap(f);
     let [low, high] = reach(f);
     if high - low <= 2.0 * slack {
-        return if f.draft_deg + slack < limit { 1.0 } else { 0.0 };
+        return if f.draft_deg + slack < limit {
+            1.0
+        } else {
+            0.0
+        };
     }
     ((limit - slack - low) / (high - low)).clamp(0.0, 1.0)
 }
@@ -82,18 +92,33 @@ fn snap(f: &Facet) -> f64 {
 
 /// Share of the facet's surface in each band.
 fn shares(f: &Facet, ends: &[f64]) -> Vec<f64> {
-    let under: Vec<f64> = ends[1..ends.len() - 1].iter().map(|&end| below(f, end)).collect();
+    let under: Vec<f64> = ends[1..ends.len() - 1]
+        .iter()
+        .map(|&end| below(f, end))
+        .collect();
     let mut last = 0.0;
-    under.into_iter().chain(std::iter::once(1.0)).map(|u| u - std::mem::replace(&mut last, u)).collect()
+    under
+        .into_iter()
+        .chain(std::iter::once(1.0))
+        .map(|u| u - std::mem::replace(&mut last, u))
+        .collect()
 }
 
 /// The least draft of any connected patch of at least `min_area`: facets are laid down in order of draft until a connected
 /// patch is that large. Its mean draft, the ± that holds every draft it stands for, and its place.
-fn least(half: &Half, survey: &Survey, surface: &Surface, min_area: f64) -> Option<(f64, f64, Point)> {
+fn least(
+    half: &Half,
+    survey: &Survey,
+    surface: &Surface,
+    min_area: f64,
+) -> Option<(f64, f64, Point)> {
     let mut order: Vec<u32> = surface.cavity(survey).map(|(k, _)| k as u32).collect();
     let facets = &surface.facets;
     order.sort_by(|&a, &b| {
-        facets[a as usize].draft_deg.total_cmp(&facets[b as usize].draft_deg).then(a.cmp(&b))
+        facets[a as usize]
+            .draft_deg
+            .total_cmp(&facets[b as usize].draft_deg)
+            .then(a.cmp(&b))
     });
     let total: f64 = order.iter().map(|&f| facets[f as usize].area).sum();
     // a cavity smaller than the patch is its own patch
@@ -106,7 +131,11 @@ fn least(half: &Half, survey: &Survey, surface: &Surface, min_area: f64) -> Opti
         .enumerate()
         .map(|(k, f)| {
             let [low, high] = reach(f);
-            (f.area * f.draft_deg, [low - f.noise_deg, high + f.noise_deg], k as u32)
+            (
+                f.area * f.draft_deg,
+                [low - f.noise_deg, high + f.noise_deg],
+                k as u32,
+            )
         })
         .collect();
     let mut laid = vec![false; facets.len()];
@@ -114,7 +143,9 @@ fn least(half: &Half, survey: &Survey, surface: &Surface, min_area: f64) -> Opti
         laid[f as usize] = true;
         let mut root = f;
         for n in (0..3).filter_map(|k| half.topology.across(facets[f as usize].triangle, k)) {
-            let Some(n) = surface.of_triangle[n as usize].filter(|&n| laid[n as usize]) else { continue };
+            let Some(n) = surface.of_triangle[n as usize].filter(|&n| laid[n as usize]) else {
+                continue;
+            };
             let other = find(&mut parent, n);
             root = find(&mut parent, root);
             if other != root {
@@ -131,7 +162,11 @@ fn least(half: &Half, survey: &Survey, surface: &Surface, min_area: f64) -> Opti
         if area[root as usize] >= min_area {
             let (sum, [low, high], at) = sums[root as usize];
             let mean = sum / area[root as usize];
-            return Some((mean, (mean - low).max(high - mean), facets[at as usize].centroid));
+            return Some((
+                mean,
+                (mean - low).max(high - mean),
+                facets[at as usize].centroid,
+            ));
         }
     }
     None
@@ -153,13 +188,21 @@ struct ShortWall {
 
 /// The largest height along Z of connected surface below the required draft. A facet that stands for drafts on both
 /// sides of the requirement adds the share of its height that is short; its ± is what such facets could add or take.
-fn tallest_short_wall(half: &Half, survey: &Survey, surface: &Surface, required: f64) -> Option<ShortWall> {
+fn tallest_short_wall(
+    half: &Half,
+    survey: &Survey,
+    surface: &Surface,
+    required: f64,
+) -> Option<ShortWall> {
     let mut member = vec![false; surface.facets.len()];
     for (k, f) in surface.cavity(survey) {
         member[k] = below(f, required) > 0.0;
     }
     let extent = |patch: &[u32], wanted: &dyn Fn(&Facet) -> bool| {
-        let z = patch.iter().map(|&f| &surface.facets[f as usize]).filter(|f| wanted(f));
+        let z = patch
+            .iter()
+            .map(|&f| &surface.facets[f as usize])
+            .filter(|f| wanted(f));
         z.fold(None, |e: Option<[f64; 2]>, f| {
             Some(e.map_or(f.z, |e| [e[0].min(f.z[0]), e[1].max(f.z[1])]))
         })
@@ -178,10 +221,16 @@ fn tallest_short_wall(half: &Half, survey: &Survey, surface: &Surface, required:
                 .fold(0.0, f64::max);
             let height = (least + partly).min(most);
             let steepest = patch.iter().min_by(|&&a, &&b| {
-                surface.facets[a as usize].draft_deg.total_cmp(&surface.facets[b as usize].draft_deg)
+                surface.facets[a as usize]
+                    .draft_deg
+                    .total_cmp(&surface.facets[b as usize].draft_deg)
             });
             let at = surface.facets[steepest.map_or(0, |&f| f as usize)].centroid;
-            ShortWall { height, pm: (height - least).max(most - height).max(0.0), at }
+            ShortWall {
+                height,
+                pm: (height - least).max(most - height).max(0.0),
+                at,
+            }
         })
         .max_by(|a, b| a.height.total_cmp(&b.height))
 }

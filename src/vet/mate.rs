@@ -21,9 +21,10 @@ pub fn mating(closing: &Closing, sides: [Side; 2]) -> Mating {
     let [a, b] = [&sides[0], &sides[1]].map(|s| opening(s));
     let volumes = [&sides[0], &sides[1]].map(|s| s.cavity.volume_mm3.zip(s.cavity.volume_mm3_pm));
     let closed = match volumes {
-        [Some(a_volume), Some(b_volume)] => {
-            Some((a_volume.0 + b_volume.0 + gap * 0.5 * (a + b), a_volume.1 + b_volume.1 + gap * 0.5 * (a - b).abs()))
-        }
+        [Some(a_volume), Some(b_volume)] => Some((
+            a_volume.0 + b_volume.0 + gap * 0.5 * (a + b),
+            a_volume.1 + b_volume.1 + gap * 0.5 * (a - b).abs(),
+        )),
         _ => None,
     };
     let stands_closed = closing.layout == Layout::Closed;
@@ -42,9 +43,19 @@ pub fn mating(closing: &Closing, sides: [Side; 2]) -> Mating {
 /// Area of the cavity's opening in the parting face, mm²: the plan area of what bounds it from below, less
 /// that of what overhangs.
 fn opening(side: &Side) -> f64 {
-    let floor: f64 = side.surface.cavity(side.survey).map(|(_, f)| f.area * f.normal.z).sum();
+    let floor: f64 = side
+        .surface
+        .cavity(side.survey)
+        .map(|(_, f)| f.area * f.normal.z)
+        .sum();
     let grid = side.survey.grid();
-    let mouths: usize = side.survey.hollows.iter().filter(|h| h.mouth.is_some()).map(|h| h.cells).sum();
+    let mouths: usize = side
+        .survey
+        .hollows
+        .iter()
+        .filter(|h| h.mouth.is_some())
+        .map(|h| h.cells)
+        .sum();
     floor + mouths as f64 * grid.cell * grid.cell
 }
 
@@ -55,7 +66,8 @@ const ENTERS: f64 = 0.1;
 
 /// Marks the hollows of each half that pins of the other enter as sockets. The largest hollow of a half is no socket.
 pub fn mark_sockets(closing: &Closing, a: &mut Survey, b: &mut Survey) {
-    let from_b = |s: &Survey, p: nalgebra::Point3<f64>| rises(s, closing.b_to_a.inverse_transform_point(&p));
+    let from_b =
+        |s: &Survey, p: nalgebra::Point3<f64>| rises(s, closing.b_to_a.inverse_transform_point(&p));
     let from_a = |s: &Survey, p: nalgebra::Point3<f64>| rises(s, closing.b_to_a * p);
     let in_a = shares(a, |p| from_b(b, p));
     let in_b = shares(b, |p| from_a(a, p));
@@ -65,7 +77,9 @@ pub fn mark_sockets(closing: &Closing, a: &mut Survey, b: &mut Survey) {
 
 fn rises(other: &Survey, p: nalgebra::Point3<f64>) -> bool {
     let grid = other.grid();
-    let top = grid.cell_at(p.x, p.y).and_then(|(i, j)| other.top.get(grid.index(i, j)));
+    let top = grid
+        .cell_at(p.x, p.y)
+        .and_then(|(i, j)| other.top.get(grid.index(i, j)));
     top.is_some_and(|z| f64::from(z) > ENTERS)
 }
 

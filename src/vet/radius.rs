@@ -57,15 +57,21 @@ pub fn smallest_radius(ground: &Ground, from: f64, most: f64) -> Option<Smallest
             })
             .collect();
         for (r, s) in found.into_iter().flatten() {
-            if best.is_none_or(|b| r < b.0) && !brow_in_the_way(ground, &index, &s, 1.05 * r + TOUCH) {
+            if best.is_none_or(|b| r < b.0)
+                && !brow_in_the_way(ground, &index, &s, 1.05 * r + TOUCH)
+            {
                 best = Some((r, s));
             }
         }
     }
     let (found, sample) = best?;
     let tight = largest(ground, &sample, radius, 0.5);
-    let chord = ground.surface.facets[sample.facet as usize].chord_error;
-    Some(SmallestRadius { radius: found, pm: (found - tight) + chord + 2.0 * TOUCH, at: sample.at })
+    let chord = ground.surface.facets[sample.facet as usize].chord_near;
+    Some(SmallestRadius {
+        radius: found,
+        pm: (found - tight) + chord + 2.0 * TOUCH,
+        at: sample.at,
+    })
 }
 
 /// Samples that a ball of `radius` does not touch, the most left first.
@@ -91,8 +97,11 @@ fn untouched(ground: &Ground, radius: f64) -> Option<Vec<(f64, Sample)>> {
 fn clear(ground: &Ground, sample: &Sample, radius: f64, chords: f64) -> bool {
     let facet = &ground.surface.facets[sample.facet as usize];
     let c = sample.at + facet.normal * radius;
-    let slack = TOUCH + chords * facet.chord_error;
-    slack >= radius || ground.rests(Profile::ball(radius), &sample.at, &c, slack).is_some()
+    let slack = TOUCH + chords * facet.chord_near;
+    slack >= radius
+        || ground
+            .rests(Profile::ball(radius), &sample.at, &c, slack)
+            .is_some()
 }
 
 fn largest(ground: &Ground, sample: &Sample, most: f64, chords: f64) -> f64 {
@@ -115,9 +124,11 @@ fn brow_in_the_way(ground: &Ground, index: &BrowIndex, sample: &Sample, radius: 
     }
     let facet = &ground.surface.facets[sample.facet as usize];
     let c = sample.at + facet.normal * radius;
-    let contact = ground.dropper.centre_height(Profile::ball(radius), c.x, c.y);
+    let contact = ground
+        .dropper
+        .centre_height(Profile::ball(radius), c.x, c.y);
     contact.is_some_and(|hit| {
         let plan = index.distance(&hit.point).unwrap_or(f64::INFINITY);
-        plan <= ground.half.tolerance() + facet.chord_error
+        plan <= ground.half.tolerance() + facet.chord_near
     })
 }

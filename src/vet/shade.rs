@@ -30,8 +30,11 @@ impl<'m> Shade<'m> {
     /// Finds the overhangs: connected down-facing facets of the cavity whose hook exceeds rounding.
     pub fn of(half: &Half, survey: &Survey, surface: &Surface, rays: &'m Rays<'m>) -> Shade<'m> {
         let is_cavity = |f: &Facet| survey.hollows[f.hollow as usize].kind == HollowKind::Cavity;
-        let mut overhangs: Vec<bool> =
-            surface.facets.iter().map(|f| is_cavity(f) && f.draft_deg < -f.noise_deg.min(1.0)).collect();
+        let mut overhangs: Vec<bool> = surface
+            .facets
+            .iter()
+            .map(|f| is_cavity(f) && f.draft_deg < -f.noise_deg.min(1.0))
+            .collect();
         let mut shade = Shade {
             brows: Vec::new(),
             shaded: vec![false; survey.grid().len()],
@@ -45,7 +48,10 @@ impl<'m> Shade<'m> {
             for patch in patches(half, surface, &overhangs) {
                 let hook = patch
                     .iter()
-                    .flat_map(|&f| half.mesh.corners(surface.facets[f as usize].triangle as usize))
+                    .flat_map(|&f| {
+                        half.mesh
+                            .corners(surface.facets[f as usize].triangle as usize)
+                    })
                     .map(|p| index.distance(&p).unwrap_or(f64::INFINITY))
                     .fold(0.0, f64::max);
                 if hook <= shade.tolerance {
@@ -64,7 +70,9 @@ impl<'m> Shade<'m> {
         let hangs = |t: u32| surface.of_triangle[t as usize].is_some_and(|f| overhangs[f as usize]);
         let mut brows = Vec::new();
         for edge in &half.topology.edges {
-            let (a, Some(b)) = edge.triangles else { continue };
+            let (a, Some(b)) = edge.triangles else {
+                continue;
+            };
             let under = match (hangs(a), hangs(b)) {
                 (true, false) => a,
                 (false, true) => b,
@@ -82,7 +90,9 @@ impl<'m> Shade<'m> {
             if out.dot(&(third - middle)) > 0.0 {
                 out = -out;
             }
-            let Some(out) = out.try_normalize(0.0) else { continue };
+            let Some(out) = out.try_normalize(0.0) else {
+                continue;
+            };
             let beside = middle + out * self.tolerance + UP * self.tolerance;
             if self.rays.first_hit(&beside, &UP, f64::MAX).is_none() {
                 brows.push(Brow { ends });
@@ -95,7 +105,9 @@ impl<'m> Shade<'m> {
         let grid = survey.grid();
         for (f, _) in surface.facets.iter().zip(overhangs).filter(|(_, o)| **o) {
             let corners = half.mesh.corners(f.triangle as usize);
-            let (lo, hi) = corners.iter().fold((corners[0], corners[0]), |(l, h), p| (l.inf(p), h.sup(p)));
+            let (lo, hi) = corners
+                .iter()
+                .fold((corners[0], corners[0]), |(l, h), p| (l.inf(p), h.sup(p)));
             let clamp = |v: f64, n: usize| (v.max(0.0) as usize).min(n - 1);
             let from = |k: usize, n: usize| clamp((lo[k] - grid.origin[k]) / grid.cell - 1.0, n);
             let to = |k: usize, n: usize| clamp((hi[k] - grid.origin[k]) / grid.cell + 1.0, n);
@@ -123,7 +135,9 @@ impl<'m> Shade<'m> {
     /// Whether material stands straight above the place `p` in the air.
     pub fn covers(&self, survey: &Survey, p: &Point) -> bool {
         let grid = survey.grid();
-        let near = grid.cell_at(p.x, p.y).is_some_and(|(i, j)| self.shaded[grid.index(i, j)]);
+        let near = grid
+            .cell_at(p.x, p.y)
+            .is_some_and(|(i, j)| self.shaded[grid.index(i, j)]);
         near && self.rays.first_hit(p, &UP, f64::MAX).is_some()
     }
 }
@@ -172,12 +186,27 @@ impl BrowIndex {
     pub fn new(brows: &[Brow], size: f64) -> BrowIndex {
         let points = || brows.iter().flat_map(|b| b.ends);
         let lo = points().fold([f64::INFINITY; 2], |l, p| [l[0].min(p.x), l[1].min(p.y)]);
-        let hi = points().fold([f64::NEG_INFINITY; 2], |h, p| [h[0].max(p.x), h[1].max(p.y)]);
+        let hi = points().fold([f64::NEG_INFINITY; 2], |h, p| {
+            [h[0].max(p.x), h[1].max(p.y)]
+        });
         let extent = (hi[0] - lo[0]).max(hi[1] - lo[1]).max(0.0);
         // never more buckets a side than a thousand
         let size = size.max(extent / 1000.0).max(1e-6);
-        let n = [0, 1].map(|k| if brows.is_empty() { 0 } else { ((hi[k] - lo[k]) / size) as usize + 1 });
-        let mut index = BrowIndex { brows: brows.to_vec(), size, origin: lo, n, starts: vec![0; n[0] * n[1] + 1], members: Vec::new() };
+        let n = [0, 1].map(|k| {
+            if brows.is_empty() {
+                0
+            } else {
+                ((hi[k] - lo[k]) / size) as usize + 1
+            }
+        });
+        let mut index = BrowIndex {
+            brows: brows.to_vec(),
+            size,
+            origin: lo,
+            n,
+            starts: vec![0; n[0] * n[1] + 1],
+            members: Vec::new(),
+        };
         for pass in 0..2 {
             let mut fill = index.starts.clone();
             for (b, brow) in brows.iter().enumerate() {
@@ -215,7 +244,10 @@ impl BrowIndex {
         }
         let c = [0, 1].map(|k| ((p[k] - self.origin[k]) / self.size).floor() as i64);
         let mut best = f64::INFINITY;
-        let last = (0..2).map(|k| c[k].abs().max((self.n[k] as i64 - 1 - c[k]).abs())).max().unwrap_or(0);
+        let last = (0..2)
+            .map(|k| c[k].abs().max((self.n[k] as i64 - 1 - c[k]).abs()))
+            .max()
+            .unwrap_or(0);
         for ring in 0..=last {
             // everything in farther rings is at least this far
             if best <= (ring - 1).max(0) as f64 * self.size {
@@ -231,7 +263,9 @@ impl BrowIndex {
                 while i <= c[0] + ring {
                     if i >= 0 && i < self.n[0] as i64 {
                         let k = j as usize * self.n[0] + i as usize;
-                        for &b in &self.members[self.starts[k] as usize..self.starts[k + 1] as usize] {
+                        for &b in
+                            &self.members[self.starts[k] as usize..self.starts[k + 1] as usize]
+                        {
                             best = best.min(plan_distance(p, &self.brows[b as usize].ends));
                         }
                     }
@@ -246,6 +280,10 @@ impl BrowIndex {
 fn plan_distance(p: &Point, [a, b]: &[Point; 2]) -> f64 {
     let (ab, ap) = ((b - a).xy(), (p - a).xy());
     let length2 = ab.norm_squared();
-    let t = if length2 > 0.0 { (ap.dot(&ab) / length2).clamp(0.0, 1.0) } else { 0.0 };
+    let t = if length2 > 0.0 {
+        (ap.dot(&ab) / length2).clamp(0.0, 1.0)
+    } else {
+        0.0
+    };
     (ap - ab * t).norm()
 }

@@ -1,5 +1,6 @@
 //! Sharp concave edges of the cavity: where no ball reaches the bottom.
 
+use super::reach::Place;
 use super::shade::Shade;
 use super::surface::Surface;
 use crate::mesh::{Point, Vector};
@@ -17,7 +18,7 @@ pub struct Sharp {
     /// A place on it, tool frame.
     pub at: Point,
     /// Places along it, tool frame: its corners and the middles of its visible pieces.
-    pub places: Vec<Point>,
+    pub places: Vec<Place>,
     /// Turn of the edge there, degrees; the least of all.
     pub turn_deg: f64,
 }
@@ -43,22 +44,66 @@ pub fn sharp_edges(half: &Half, survey: &Survey, surface: &Surface, shade: &Shad
         if surface.creases.smooth[e] || surface.creases.turn_deg[e] <= 0.0 {
             continue;
         }
-        let (a, Some(b)) = edge.triangles else { continue };
-        let (Some(fa), Some(fb)) = (cavity(a), cavity(b)) else { continue };
+        let (a, Some(b)) = edge.triangles else {
+            continue;
+        };
+        let (Some(fa), Some(fb)) = (cavity(a), cavity(b)) else {
+            continue;
+        };
         let [p, q] = edge.vertices.map(|v| mesh.vertices[v as usize]);
         let off = (fa.normal + fb.normal) * tolerance;
         let pieces = ((q - p).norm() / step).ceil().max(1.0) as usize;
-        let middles: Vec<Point> = (0..pieces)
-            .map(|k| p + (q - p) * ((k as f64 + 0.5) / pieces as f64))
-            .filter(|m| !shade.covers(survey, &(m + off)))
+        let along = |share: f64| p + (q - p) * share;
+        let open = |share: f64| !shade.covers(survey, &(along(share) + off));
+        let seen: Vec<bool> = (0..pieces)
+            .map(|k| open((k as f64 + 0.5) / pieces as f64))
             .collect();
-        if middles.is_empty() {
+        if !seen.contains(&true) {
             continue;
         }
+        let mut shares: Vec<f64> = (0..pieces)
+            .filter(|&k| seen[k])
+            .map(|k| (k as f64 + 0.5) / pieces as f64)
+            .collect();
+        let middle = along(shares[shares.len() / 2]);
+        let mut length = shares.len() as f64;
+        // to where the shade begins between two pieces, and to the ends
+        for k in 1..pieces {
+            if seen[k - 1] != seen[k] {
+                let ends = [k as f64 - 0.5, k as f64 + 0.5].map(|x| x / pieces as f64);
+                let border = border(ends, seen[k - 1], &open);
+                let beyond = border * pieces as f64 - k as f64;
+                length += if seen[k - 1] { beyond } else { -beyond };
+                shares.push(border);
+            }
+        }
+        shares.extend(
+            [0.0, 1.0]
+                .into_iter()
+                .filter(|&end| open(end + if end == 0.0 { 1e-6 } else { -1e-6 })),
+        );
+        let length = (q - p).norm() * length / pieces as f64;
+        let places: Vec<Place> = shares
+            .into_iter()
+            .map(|s| Place {
+                at: along(s),
+                normals: vec![fa.normal, fb.normal],
+            })
+            .collect();
         let floor = [fa, fb].iter().any(|f| f.draft_deg > 90.0 - FLOOR_DEG);
-        let kind = if floor { SharpEdgeKind::Floor } else { SharpEdgeKind::Upright };
-        let length = (q - p).norm() * middles.len() as f64 / pieces as f64;
-        edges.push((kind, edge.vertices, length, middles, f64::from(surface.creases.turn_deg[e])));
+        let kind = if floor {
+            SharpEdgeKind::Floor
+        } else {
+            SharpEdgeKind::Upright
+        };
+        edges.push((
+            kind,
+            edge.vertices,
+            length,
+            middle,
+            places,
+            f64::from(surface.creases.turn_deg[e]),
+        ));
     }
     // join edges of a kind at shared corners
     let mut parent: BTreeMap<(SharpEdgeKind, u32), u32> = BTreeMap::new();
@@ -68,9 +113,8 @@ pub fn sharp_edges(half: &Half, survey: &Survey, surface: &Surface, shade: &Shad
     }
     let mut meet: BTreeMap<u32, (usize, [bool; 2])> = BTreeMap::new();
     let mut longest: BTreeMap<(SharpEdgeKind, u32), f64> = BTreeMap::new();
-    for (kind, ends, length, middles, turn) in edges {
+    for (kind, ends, length, at, places, turn) in edges {
         let key = (kind, root(&mut parent, kind, ends[0]));
-        let at = middles[middles.len() / 2];
         let group = groups.entry(key).or_insert_with(|| Sharp {
             kind,
             length: 0.0,
@@ -84,26 +128,59 @@ pub fn sharp_edges(half: &Half, survey: &Survey, surface: &Surface, shade: &Shad
         }
         group.length += length;
         group.turn_deg = group.turn_deg.min(turn);
-        group.places.extend(ends.map(|v| mesh.vertices[v as usize]).into_iter().filter(|p| {
-            !shade.covers(survey, &(p + Vector::z() * tolerance))
-        }));
-        group.places.extend(middles);
+        group.places.extend(places);
         for v in ends {
             let m = meet.entry(v).or_default();
             m.0 += 1;
             m.1[usize::from(kind == SharpEdgeKind::Upright)] = true;
         }
     }
+    let mut around: BTreeMap<u32, Vec<Vector>> = meet.keys().map(|&v| (v, Vec::new())).collect();
+    for f in &surface.facets {
+        for v in mesh.triangles[f.triangle as usize] {
+            if let Some(normals) = around.get_mut(&v) {
+                normals.push(f.normal);
+            }
+        }
+    }
     let corner = |v: u32| {
         let at = mesh.vertices[v as usize];
-        Sharp { kind: SharpEdgeKind::Point, length: 0.0, at, places: vec![at], turn_deg: 90.0 }
+        let normals = around.get(&v).cloned().unwrap_or_default();
+        Sharp {
+            kind: SharpEdgeKind::Point,
+            length: 0.0,
+            at,
+            places: vec![Place { at, normals }],
+            turn_deg: 90.0,
+        }
     };
     let mut found: Vec<Sharp> = groups.into_values().collect();
-    let corners = meet.iter().filter(|(_, m)| m.0 >= 3 || m.1 == [true; 2]).map(|(&v, _)| v);
+    let corners = meet
+        .iter()
+        .filter(|(_, m)| m.0 >= 3 || m.1 == [true; 2])
+        .map(|(&v, _)| v);
     found.extend(corners.map(corner));
-    found.extend(tips(half, surface, &cavity).into_iter().filter(|v| !meet.contains_key(v)).map(corner));
+    found.extend(
+        tips(half, surface, &cavity)
+            .into_iter()
+            .filter(|v| !meet.contains_key(v))
+            .map(corner),
+    );
     found.sort_by(|a, b| a.kind.cmp(&b.kind).then(b.length.total_cmp(&a.length)));
     found
+}
+
+/// Where along an edge the shade begins, between a place that is open as `first` says and one that is not.
+fn border([mut a, mut b]: [f64; 2], first: bool, open: &impl Fn(f64) -> bool) -> f64 {
+    for _ in 0..24 {
+        let middle = 0.5 * (a + b);
+        if open(middle) == first {
+            a = middle
+        } else {
+            b = middle
+        }
+    }
+    if first { a } else { b }
 }
 
 fn root(parent: &mut BTreeMap<(SharpEdgeKind, u32), u32>, kind: SharpEdgeKind, mut v: u32) -> u32 {
@@ -128,7 +205,11 @@ fn tips<'a>(
     for (e, edge) in half.topology.edges.iter().enumerate() {
         let t = surface.creases.turn_deg[e];
         // a convex or sharp edge rules its corners out
-        let t = if surface.creases.smooth[e] && t >= -0.01 { t } else { f32::NEG_INFINITY };
+        let t = if surface.creases.smooth[e] && t >= -0.01 {
+            t
+        } else {
+            f32::NEG_INFINITY
+        };
         for v in edge.vertices {
             turn[v as usize] += t;
         }
@@ -144,9 +225,19 @@ fn tips<'a>(
     around
         .into_iter()
         .filter(|(v, triangles)| {
-            let normals: Vec<Vector> = triangles.iter().filter_map(|&t| mesh.normal(t as usize)).collect();
-            let mean = normals.iter().sum::<Vector>().try_normalize(0.0).unwrap_or_default();
-            let lean = normals.iter().map(|n| n.dot(&mean).clamp(-1.0, 1.0).acos().to_degrees()).fold(0.0, f64::max);
+            let normals: Vec<Vector> = triangles
+                .iter()
+                .filter_map(|&t| mesh.normal(t as usize))
+                .collect();
+            let mean = normals
+                .iter()
+                .sum::<Vector>()
+                .try_normalize(0.0)
+                .unwrap_or_default();
+            let lean = normals
+                .iter()
+                .map(|n| n.dot(&mean).clamp(-1.0, 1.0).acos().to_degrees())
+                .fold(0.0, f64::max);
             let outward = triangles
                 .iter()
                 .filter_map(|&t| {
@@ -154,7 +245,9 @@ fn tips<'a>(
                         let c = mesh.triangles[t as usize];
                         c[k] != *v && c[(k + 1) % 3] != *v
                     })?;
-                    Some(f64::from(surface.creases.turn_deg[half.topology.sides[t as usize][far] as usize]))
+                    Some(f64::from(
+                        surface.creases.turn_deg[half.topology.sides[t as usize][far] as usize],
+                    ))
                 })
                 .fold(0.0, f64::max);
             2.0 * lean > POINT_DEG && outward < 0.5 * lean

@@ -27,6 +27,8 @@ pub struct Facet {
     pub noise_deg: f64,
     /// Distance between it and the surface it stands for, mm.
     pub chord_error: f64,
+    /// The largest such distance among the facets about it, two rings wide: what a ball that touches here may meet.
+    pub chord_near: f64,
 }
 
 /// The surface of one half that hollows are bounded by.
@@ -59,10 +61,18 @@ impl Surface {
         let mut facets = Vec::new();
         let mut of_triangle = vec![None; mesh.triangles.len()];
         for (t, owner) in survey.owner.iter().enumerate() {
-            let (Some(hollow), Some(normal)) = (*owner, mesh.normal(t)) else { continue };
+            let (Some(hollow), Some(normal)) = (*owner, mesh.normal(t)) else {
+                continue;
+            };
             let flat = !matches!(half.parting, Parting::Contact { .. });
-            let part = if flat { below(mesh.corners(t)) } else { mesh.corners(t).to_vec() };
-            let Some((area, centroid)) = area_centroid(&part) else { continue };
+            let part = if flat {
+                below(mesh.corners(t))
+            } else {
+                mesh.corners(t).to_vec()
+            };
+            let Some((area, centroid)) = area_centroid(&part) else {
+                continue;
+            };
             let low = part.iter().map(|p| p.z).fold(f64::INFINITY, f64::min);
             let high = part.iter().map(|p| p.z).fold(f64::NEG_INFINITY, f64::max);
             of_triangle[t] = Some(facets.len() as u32);
@@ -77,62 +87,92 @@ impl Surface {
                 spread_deg: [0.0; 2],
                 noise_deg: noise_deg(mesh, t, half.rounding),
                 chord_error: f64::from(creases.chord_error[t]),
+                chord_near: 0.0,
             });
         }
-        let mut surface = Surface { facets, of_triangle, creases };
+        let mut surface = Surface {
+            facets,
+            of_triangle,
+            creases,
+        };
         surface.spread(half);
         surface
     }
 
     /// Facets of hollows of kind cavity.
-    pub fn cavity<'a>(&'a self, survey: &'a Survey) -> impl Iterator<Item = (usize, &'a Facet)> + 'a {
+    pub fn cavity<'a>(
+        &'a self,
+        survey: &'a Survey,
+    ) -> impl Iterator<Item = (usize, &'a Facet)> + 'a {
         let is = |f: &Facet| survey.hollows[f.hollow as usize].kind == HollowKind::Cavity;
         self.facets.iter().enumerate().filter(move |(_, f)| is(f))
     }
 
-    /// Across each smooth edge a facet stands for its share of the turn towards its neighbour.
+    /// Across each smooth edge a facet stands for its share of the turn towards its neighbour; in a lattice of triangles,
+    /// where every other neighbour lies aside, for half of the turn to the one beyond it.
     fn spread(&mut self, half: &Half) {
         let drafts: Vec<f64> = self.facets.iter().map(|f| f.draft_deg).collect();
-        for (e, edge) in half.topology.edges.iter().enumerate() {
-            let (a, Some(b)) = edge.triangles else { continue };
-            if !self.creases.smooth[e] {
-                continue;
-            }
-            let share = self.creases.share[e];
-            for (own, other, share) in [(a, b, share[0]), (b, a, share[1])] {
-                let (Some(own), Some(other)) = (self.of_triangle[own as usize], self.of_triangle[other as usize])
-                else {
-                    continue;
+        let this = &*self;
+        let carried = |t: u32| -> Vec<(u32, u32, f32)> {
+            let step = |k: usize| {
+                let e = half.topology.sides[t as usize][k] as usize;
+                let edge = &half.topology.edges[e];
+                let share = this.creases.share[e][usize::from(edge.triangles.0 != t)];
+                let next = half.topology.across(t, k)?;
+                (this.creases.smooth[e] && share > 0.0).then_some((
+                    next,
+                    this.of_triangle[next as usize]?,
+                    share,
+                ))
+            };
+            (0..3).filter_map(step).collect()
+        };
+        let spreads: Vec<[f64; 2]> = this
+            .facets
+            .iter()
+            .enumerate()
+            .map(|(own, f)| {
+                let mut spread = [0.0_f64; 2];
+                let mut reach = |to: usize, share: f32| {
+                    let towards = f64::from(share) * (drafts[to] - drafts[own]);
+                    spread = [spread[0].max(-towards), spread[1].max(towards)];
                 };
-                let towards = f64::from(share) * (drafts[other as usize] - drafts[own as usize]);
-                let spread = &mut self.facets[own as usize].spread_deg;
-                spread[0] = spread[0].max(-towards);
-                spread[1] = spread[1].max(towards);
-            }
+                for (next, to, share) in carried(f.triangle) {
+                    reach(to as usize, share);
+                    for (_, beyond, share) in carried(next) {
+                        if share == 0.5 {
+                            reach(beyond as usize, share);
+                        }
+                    }
+                }
+                spread
+            })
+            .collect();
+        for (f, spread) in self.facets.iter_mut().zip(spreads) {
+            f.spread_deg = spread;
         }
-        self.even_out(half);
         // where the surface ends at the parting face it goes on turning to the facet's own rim
         self.spread_at_rims(half);
+        self.chords_near(half);
     }
 
-    /// Slivers in a curved surface stand for as much as the facets about them: spread and chord error are the largest of
-    /// a facet and its neighbours across curved edges.
-    fn even_out(&mut self, half: &Half) {
-        let own: Vec<([f64; 2], f64)> = self.facets.iter().map(|f| (f.spread_deg, f.chord_error)).collect();
-        for (e, edge) in half.topology.edges.iter().enumerate() {
-            let (a, Some(b)) = edge.triangles else { continue };
-            let share = self.creases.share[e];
-            for (to, from, share) in [(a, b, share[0]), (b, a, share[1])] {
-                let (Some(to), Some(from)) = (self.of_triangle[to as usize], self.of_triangle[from as usize]) else {
-                    continue;
-                };
-                let flat = !self.creases.smooth[e] || (share == 0.0 && own[to as usize].1 == 0.0);
-                if !flat {
-                    let (spread, chord) = own[from as usize];
-                    let f = &mut self.facets[to as usize];
-                    f.spread_deg = [f.spread_deg[0].max(spread[0]), f.spread_deg[1].max(spread[1])];
-                    f.chord_error = f.chord_error.max(chord);
-                }
+    fn chords_near(&mut self, half: &Half) {
+        let corners = |f: &Facet| half.mesh.triangles[f.triangle as usize];
+        self.facets
+            .iter_mut()
+            .for_each(|f| f.chord_near = f.chord_error);
+        for _ in 0..2 {
+            let mut at = vec![0.0_f64; half.mesh.vertices.len()];
+            for f in &self.facets {
+                corners(f)
+                    .into_iter()
+                    .for_each(|v| at[v as usize] = at[v as usize].max(f.chord_near));
+            }
+            for f in &mut self.facets {
+                f.chord_near = corners(f)
+                    .into_iter()
+                    .map(|v| at[v as usize])
+                    .fold(0.0, f64::max);
             }
         }
     }
@@ -156,7 +196,12 @@ impl Surface {
     }
 
     /// Samples no farther apart than about `spacing` mm over the facets that `wanted` takes.
-    pub fn samples(&self, half: &Half, spacing: f64, wanted: impl Fn(&Facet) -> bool) -> Vec<Sample> {
+    pub fn samples(
+        &self,
+        half: &Half,
+        spacing: f64,
+        wanted: impl Fn(&Facet) -> bool,
+    ) -> Vec<Sample> {
         let mut samples = Vec::new();
         for (k, facet) in self.facets.iter().enumerate().filter(|(_, f)| wanted(f)) {
             let corners = half.mesh.corners(facet.triangle as usize);
@@ -166,9 +211,17 @@ impl Surface {
                 corners.to_vec()
             };
             for i in 1..part.len() - 1 {
-                split([part[0], part[i], part[i + 1]], spacing * spacing, &mut |at, area| {
-                    samples.push(Sample { at, facet: k as u32, area });
-                });
+                split(
+                    [part[0], part[i], part[i + 1]],
+                    spacing * spacing,
+                    &mut |at, area| {
+                        samples.push(Sample {
+                            at,
+                            facet: k as u32,
+                            area,
+                        });
+                    },
+                );
             }
         }
         samples
@@ -215,8 +268,14 @@ fn area_centroid(polygon: &[Point]) -> Option<(f64, Point)> {
 /// Halves a triangle across its longest side until its sides are no longer than the spacing.
 fn split(corners: [Point; 3], spacing2: f64, emit: &mut impl FnMut(Point, f64)) {
     let [a, b, c] = corners;
-    let sides = [(b - a).norm_squared(), (c - b).norm_squared(), (a - c).norm_squared()];
-    let longest = (0..3).max_by(|&i, &j| sides[i].total_cmp(&sides[j])).unwrap_or(0);
+    let sides = [
+        (b - a).norm_squared(),
+        (c - b).norm_squared(),
+        (a - c).norm_squared(),
+    ];
+    let longest = (0..3)
+        .max_by(|&i, &j| sides[i].total_cmp(&sides[j]))
+        .unwrap_or(0);
     if sides[longest] <= 2.0 * spacing2 {
         let area = 0.5 * (b - a).cross(&(c - a)).norm();
         if area > 0.0 {
@@ -224,7 +283,11 @@ fn split(corners: [Point; 3], spacing2: f64, emit: &mut impl FnMut(Point, f64)) 
         }
         return;
     }
-    let (p, q, r) = (corners[longest], corners[(longest + 1) % 3], corners[(longest + 2) % 3]);
+    let (p, q, r) = (
+        corners[longest],
+        corners[(longest + 1) % 3],
+        corners[(longest + 2) % 3],
+    );
     let middle = nalgebra::center(&p, &q);
     split([p, middle, r], spacing2, emit);
     split([middle, q, r], spacing2, emit);

@@ -31,7 +31,9 @@ pub fn undercut(
     let hook = regions.iter().map(|r| r.hook_mm).fold(0.0, f64::max);
     regions.extend(elsewhere(half, survey));
     regions.sort_by(|a, b| {
-        (a.kind, b.hook_mm).partial_cmp(&(b.kind, a.hook_mm)).unwrap_or(std::cmp::Ordering::Equal)
+        (a.kind, b.hook_mm)
+            .partial_cmp(&(b.kind, a.hook_mm))
+            .unwrap_or(std::cmp::Ordering::Equal)
     });
     let border = hidden_area.sqrt() * 4.0;
     let chord = surface
@@ -43,16 +45,28 @@ pub fn undercut(
     let hook_pm = if none { 0.0 } else { chord + half.tolerance() };
     Undercut {
         verdict: if hook <= forgive {
-            if hook > 0.0 { Verdict::Watch } else { Verdict::Pass }
+            if hook > 0.0 {
+                Verdict::Watch
+            } else {
+                Verdict::Pass
+            }
         } else if hook - hook_pm <= forgive && hook > half.tolerance() && forgive > 0.0 {
             Verdict::Unsure
         } else {
             Verdict::Fail
         },
         hidden_area_mm2: Some(hidden_area),
-        hidden_area_mm2_pm: Some(if none { 0.0 } else { border * sample_spacing(survey) }),
+        hidden_area_mm2_pm: Some(if none {
+            0.0
+        } else {
+            border * sample_spacing(survey)
+        }),
         hidden_volume_mm3: Some(hidden_volume),
-        hidden_volume_mm3_pm: Some(if none { 0.0 } else { hidden_area * chord + 0.01 * hidden_volume }),
+        hidden_volume_mm3_pm: Some(if none {
+            0.0
+        } else {
+            hidden_area * chord + 0.01 * hidden_volume
+        }),
         hook_mm: Some(hook),
         hook_mm_pm: Some(hook_pm),
         threshold_mm: half.tolerance(),
@@ -90,7 +104,9 @@ fn locking(
             }
             let n = surface.facets[s.facet as usize].normal;
             let off = s.at + n * (0.1 * tolerance);
-            let fall = rays.first_hit(&off, &-UP, f64::MAX).map_or(0.0, |hit| hit.distance);
+            let fall = rays
+                .first_hit(&off, &-UP, f64::MAX)
+                .map_or(0.0, |hit| hit.distance);
             (s.area, s.area * -n.z * (fall + 0.1 * tolerance))
         })
         .collect();
@@ -113,7 +129,10 @@ fn locking(
                 if !shade.overhangs[f as usize] {
                     continue;
                 }
-                for p in half.mesh.corners(surface.facets[f as usize].triangle as usize) {
+                for p in half
+                    .mesh
+                    .corners(surface.facets[f as usize].triangle as usize)
+                {
                     // no edge to the sky: the void is joined to the cavity elsewhere, judged by columns below
                     let reach = index.distance(&p).unwrap_or(0.0);
                     if reach > hook.0 {
@@ -157,14 +176,22 @@ fn deepest_hook(survey: &Survey, patch: &[u32], surface: &Surface) -> Option<(f6
         .par_iter()
         .step_by(step)
         .flat_map_iter(|&k| {
-            survey.columns.gaps(k).filter(|g| g[1] - g[0] > survey.tolerance as f32).map(move |g| (k, g))
+            survey
+                .columns
+                .gaps(k)
+                .filter(|g| g[1] - g[0] > survey.tolerance as f32)
+                .map(move |g| (k, g))
         })
         .filter_map(|(k, [from, to])| {
             let reach = nearest_open(survey, k, from).or_else(|| nearest_open(survey, k, to))?;
             let [x, y] = grid.centre(k % grid.nx, k / grid.nx);
             Some((reach, Point::new(x, y, f64::from(from))))
         })
-        .max_by(|a, b| a.0.total_cmp(&b.0).then(b.1.x.total_cmp(&a.1.x)).then(b.1.y.total_cmp(&a.1.y)))
+        .max_by(|a, b| {
+            a.0.total_cmp(&b.0)
+                .then(b.1.x.total_cmp(&a.1.x))
+                .then(b.1.y.total_cmp(&a.1.y))
+        })
 }
 
 /// Plan distance from column `k` to the nearest column of a hollow that is open to the sky at height `z`.
@@ -173,7 +200,11 @@ fn nearest_open(survey: &Survey, k: usize, z: f32) -> Option<f64> {
     let (ci, cj) = ((k % grid.nx) as i64, (k / grid.nx) as i64);
     let open = |i: i64, j: i64| {
         let n = grid.index(i as usize, j as usize);
-        survey.labels[n] != 0 && survey.top.get(n).is_none_or(|t| t <= z + survey.tolerance as f32)
+        survey.labels[n] != 0
+            && survey
+                .top
+                .get(n)
+                .is_none_or(|t| t <= z + survey.tolerance as f32)
     };
     let mut best = f64::INFINITY;
     let far = (grid.nx.max(grid.ny)) as i64;
@@ -205,7 +236,9 @@ fn elsewhere(half: &Half, survey: &Survey) -> Vec<UndercutRegion> {
         .iter()
         .filter(|v| v.volume > least)
         .filter_map(|v| {
-            let locks = v.hollow.is_some_and(|h| survey.hollows[h].kind == HollowKind::Cavity);
+            let locks = v
+                .hollow
+                .is_some_and(|h| survey.hollows[h].kind == HollowKind::Cavity);
             let kind = match (locks, v.hollow.is_some() || v.outside) {
                 (true, _) => return None,
                 (_, true) => RegionKind::OtherSide,
