@@ -3,7 +3,7 @@
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use moldvet::field::{BallOffset, Grid, ball_offset, disc_dilate, lower_offset};
-use moldvet::mesh::{Edge, Mesh, Point, Topology};
+use moldvet::mesh::{Mesh, Point, Topology};
 use std::hint::black_box;
 
 const SIZE: f64 = 100.0;
@@ -46,34 +46,6 @@ fn scan(x: f64, y: f64) -> f64 {
     pocket(x, y) + 0.06 * (seed - seed.floor() - 0.5)
 }
 
-/// The edges of an orderly mesh: at most two triangles at each.
-fn paired(mesh: &Mesh) -> Topology {
-    let mut sides: Vec<(u32, u32, u32, u32)> = Vec::new();
-    for (t, c) in mesh.triangles.iter().enumerate() {
-        for k in 0..3 {
-            let (a, b) = (c[k], c[(k + 1) % 3]);
-            sides.push((a.min(b), a.max(b), t as u32, k as u32));
-        }
-    }
-    sides.sort_unstable();
-    let mut topology = Topology {
-        edges: Vec::new(),
-        sides: vec![[0; 3]; mesh.triangles.len()],
-    };
-    for pair in sides.chunk_by(|p, q| (p.0, p.1) == (q.0, q.1)) {
-        let (_, _, t, k) = pair[0];
-        let corners = mesh.triangles[t as usize];
-        for side in pair {
-            topology.sides[side.2 as usize][side.3 as usize] = topology.edges.len() as u32;
-        }
-        topology.edges.push(Edge {
-            vertices: [corners[k as usize], corners[(k as usize + 1) % 3]],
-            triangles: (t, pair.get(1).map(|side| side.2)),
-        });
-    }
-    topology
-}
-
 fn offsets(c: &mut Criterion) {
     let grid = Grid::covering([0.0; 2], [SIZE; 2], 0.0, 0.05);
     let mut group = c.benchmark_group("offset");
@@ -81,7 +53,7 @@ fn offsets(c: &mut Criterion) {
     group.warm_up_time(std::time::Duration::from_millis(300));
     group.measurement_time(std::time::Duration::from_secs(3));
     for (name, mesh) in [("pocket", sheet(pocket)), ("scan", sheet(scan))] {
-        let topology = paired(&mesh);
+        let topology = Topology::new(&mesh);
         let pieces = BallOffset::new(&mesh, &topology);
         group.bench_function(format!("{name} pieces"), |b| {
             b.iter(|| black_box(BallOffset::new(&mesh, &topology)));

@@ -71,7 +71,7 @@ pub fn findings(report: &Report, setup: &Setup, models: &[Model], shop: &Shop) -
             "Outline mismatch and pin fit are not measured by this version: check them before you cut both halves.",
         ));
     }
-    found.sort_by(|a, b| b.verdict.cmp(&a.verdict));
+    found.sort_by_key(|f| std::cmp::Reverse(f.verdict));
     found
 }
 

@@ -223,9 +223,9 @@ fn fit(top: &HeightMap, inside: &[bool], over: &Mesh) -> f64 {
     let grid = top.grid;
     let other = Columns::cast(over, grid);
     let (mut both, mut either, mut open_both, mut open_either, mut hit) = (0.0, 0.0, 0.0, 0.0, 0.0);
-    for k in 0..grid.len() {
+    for (k, &is_inside) in inside.iter().enumerate() {
         let under = other.column(k).first().map(|c| c.z);
-        let (a, b) = (inside[k], under.is_some());
+        let (a, b) = (is_inside, under.is_some());
         both += f64::from(a && b);
         either += f64::from(a || b);
         if !(a && b) {

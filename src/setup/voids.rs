@@ -83,7 +83,8 @@ impl Voids {
         };
         let mut number = vec![u32::MAX; parent.len()];
         for k in 0..grid.len() {
-            for g in voids.starts[k] as usize..voids.starts[k + 1] as usize {
+            let range = voids.starts[k] as usize..voids.starts[k + 1] as usize;
+            for (g, joined) in joins.iter().enumerate().take(range.end).skip(range.start) {
                 let root = root(&mut parent, g as u32) as usize;
                 let (from, to, _) = voids.gaps[g];
                 if number[root] == u32::MAX {
@@ -96,8 +97,8 @@ impl Voids {
                 voids.gaps[g].2 = number[root];
                 let void = &mut voids.list[number[root] as usize];
                 void.volume += f64::from(to - from) * grid.cell * grid.cell;
-                void.outside |= joins[g].outside;
-                void.hollow = void.hollow.or(joins[g].hollow);
+                void.outside |= joined.outside;
+                void.hollow = void.hollow.or(joined.hollow);
             }
         }
         voids

@@ -83,6 +83,7 @@ fn untouched(ground: &Ground, radius: f64) -> Option<Vec<(f64, Sample)>> {
     let mut left: Vec<(f64, Sample)> = ground
         .visible(spacing)
         .into_par_iter()
+        .filter(|s| !sliver(ground, s))
         .filter_map(|s| {
             let n = ground.surface.facets[s.facet as usize].normal;
             let near = cutting.left_near(&s.at, &cutting.touching(&s.at, &n)).left;
@@ -91,6 +92,22 @@ fn untouched(ground: &Ground, radius: f64) -> Option<Vec<(f64, Sample)>> {
         .collect();
     left.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.facet.cmp(&b.1.facet)));
     Some(left)
+}
+
+/// Whether the sample lies on a sliver between wider facets of a curved surface: its normal leans by its corners' chord
+/// error, and its neighbours speak for it.
+fn sliver(ground: &Ground, sample: &Sample) -> bool {
+    let surface = ground.surface;
+    let t = surface.facets[sample.facet as usize].triangle;
+    let topology = &ground.half.topology;
+    (0..3).any(|k| {
+        let e = topology.sides[t as usize][k] as usize;
+        let share = surface.creases.share[e][usize::from(topology.edges[e].triangles.0 != t)];
+        let other = topology
+            .across(t, k)
+            .and_then(|n| surface.of_triangle[n as usize]);
+        share == 1.0 && other.is_some_and(|f| surface.facets[f as usize].chord_error > 0.0)
+    })
 }
 
 /// Whether a ball of `radius` touches the sample to within `chords` chord errors.
