@@ -22,7 +22,13 @@ pub struct SmallestRadius {
 /// Halvings of a radius: to a 16,000th of the bracket.
 const HALVINGS: usize = 14;
 /// Candidates judged at one time.
-const CHUNK: usize = 2048;
+const CHUNK: usize = 64;
+/// A sample is searched only if it would make the radius smaller by more than this share: where all samples lie on one
+/// sphere, each would be.
+const WORTH: f64 = 0.015;
+/// Chord errors that a ball may leave and still touch: one that the facets cut off, and as much again because the error
+/// is estimated from triangles that may be half a facet wide.
+const CHORDS: f64 = 2.5;
 
 /// Finds the smallest concave radius up to `most` mm, given that no sharp edge makes it zero.
 /// `None`: every ball up to `most` touches everything.
@@ -46,14 +52,14 @@ pub fn smallest_radius(ground: &Ground, from: f64, most: f64) -> Option<Smallest
     let index = BrowIndex::new(&ground.shade.brows, 8.0 * ground.survey.grid().cell);
     let mut best: Option<(f64, Sample)> = None;
     for chunk in samples.chunks(CHUNK) {
-        let bar = best.map_or(radius, |b| b.0);
+        let bar = best.map_or(radius, |b| (1.0 - WORTH) * b.0);
         let found: Vec<Option<(f64, Sample)>> = chunk
             .par_iter()
             .map(|(_, s)| {
-                if clear(ground, s, bar, 1.0) || brow_in_the_way(ground, &index, s, bar) {
+                if clear(ground, s, bar, CHORDS) || brow_in_the_way(ground, &index, s, bar) {
                     return None;
                 }
-                Some((largest(ground, s, radius, 1.0), *s))
+                Some((largest(ground, s, radius, CHORDS), *s))
             })
             .collect();
         for (r, s) in found.into_iter().flatten() {
@@ -65,11 +71,11 @@ pub fn smallest_radius(ground: &Ground, from: f64, most: f64) -> Option<Smallest
         }
     }
     let (found, sample) = best?;
-    let tight = largest(ground, &sample, radius, 0.5);
+    let tight = largest(ground, &sample, radius, 0.5 * CHORDS);
     let chord = ground.surface.facets[sample.facet as usize].chord_near;
     Some(SmallestRadius {
         radius: found,
-        pm: (found - tight) + chord + 2.0 * TOUCH,
+        pm: (found - tight) + WORTH * found + chord + 2.0 * TOUCH,
         at: sample.at,
     })
 }
@@ -87,7 +93,7 @@ fn untouched(ground: &Ground, radius: f64) -> Option<Vec<(f64, Sample)>> {
         .filter_map(|s| {
             let n = ground.surface.facets[s.facet as usize].normal;
             let near = cutting.left_near(&s.at, &cutting.touching(&s.at, &n)).left;
-            (near > missed && !clear(ground, &s, radius, 1.0)).then_some((near, s))
+            (near > missed && !clear(ground, &s, radius, CHORDS)).then_some((near, s))
         })
         .collect();
     left.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.facet.cmp(&b.1.facet)));
