@@ -17,7 +17,7 @@ const MOST_NODES: f64 = 3e6;
 /// Samples per cutting radius along the surface.
 const SAMPLES_PER_RADIUS: f64 = 8.0;
 /// Most samples over the flat parts of one cavity.
-const MOST_SAMPLES: f64 = 600_000.0;
+const MOST_SAMPLES: f64 = 150_000.0;
 
 /// What stands ready for all cutters of one half.
 pub struct Ground<'m> {
