@@ -61,7 +61,7 @@ fn guard(segment: &Segment, cutter_radius: f64, limits: &Limits) -> Option<Guard
 }
 
 /// Depth of the tip below the parting level when the tool stands as low as it may at plan place (x, y) of the
-/// tool frame, mm, and what stops it; `None` where nothing is under it. Exact for the mesh, to [`TOUCH`].
+/// tool frame, mm, and what stops it; `None` where nothing is under it. Exact for the mesh, to 0.1 µm.
 pub fn tip_depth_at(
     dropper: &Dropper,
     cutter: Profile,
