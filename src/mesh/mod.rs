@@ -24,6 +24,7 @@ pub use error::{Fault, ReadError};
 pub use health::Health;
 pub use model::{Body, Dropped, Model};
 pub use read::{Limits, from_bytes, read};
+pub(crate) use shells::Sets;
 pub use topology::{Edge, Topology};
 
 use nalgebra::{Isometry3, Point3, Vector3};

@@ -126,11 +126,11 @@ pub(super) fn shells(mesh: &Mesh, topology: &Topology) -> Vec<Shell> {
 }
 
 /// Disjoint sets; each is known by its smallest member.
-pub(super) struct Sets(pub(super) Vec<u32>);
+pub(crate) struct Sets(pub(crate) Vec<u32>);
 
 impl Sets {
     /// Smallest member of the set of `t`.
-    pub(super) fn find(&mut self, mut t: u32) -> u32 {
+    pub(crate) fn find(&mut self, mut t: u32) -> u32 {
         while self.0[t as usize] != t {
             let up = self.0[self.0[t as usize] as usize];
             self.0[t as usize] = up;
@@ -140,7 +140,7 @@ impl Sets {
     }
 
     /// Makes the sets of `a` and `b` one.
-    pub(super) fn join(&mut self, a: u32, b: u32) {
+    pub(crate) fn join(&mut self, a: u32, b: u32) {
         let (a, b) = (self.find(a), self.find(b));
         self.0[a.max(b) as usize] = a.min(b);
     }

@@ -7,7 +7,7 @@
 
 use super::half::{Half, Parting};
 use super::survey::{Air, Survey};
-use crate::mesh::Point;
+use crate::mesh::{Point, Sets};
 use std::collections::BTreeMap;
 
 /// What a facet looks at.
@@ -101,14 +101,7 @@ fn above_mouth(survey: &Survey, h: usize, z: f64) -> u32 {
 /// Patches of facets joined across edges that lie below the parting face; by smallest triangle.
 fn patches(half: &Half, survey: &Survey, dips: &[bool]) -> Vec<u32> {
     let mesh = &half.mesh;
-    let mut parent: Vec<u32> = (0..dips.len() as u32).collect();
-    let root = |parent: &mut Vec<u32>, mut k: u32| {
-        while parent[k as usize] != k {
-            parent[k as usize] = parent[parent[k as usize] as usize];
-            k = parent[k as usize];
-        }
-        k
-    };
+    let mut sets = Sets((0..dips.len() as u32).collect());
     for edge in &half.topology.edges {
         let (a, Some(b)) = edge.triangles else {
             continue;
@@ -119,13 +112,10 @@ fn patches(half: &Half, survey: &Survey, dips: &[bool]) -> Vec<u32> {
         let [p, q] = edge.vertices.map(|v| mesh.vertices[v as usize]);
         let low = if p.z < q.z { p } else { q };
         if low.z < survey.parting_at(low.x, low.y) - survey.tolerance {
-            let (a, b) = (root(&mut parent, a), root(&mut parent, b));
-            parent[a.max(b) as usize] = a.min(b);
+            sets.join(a, b);
         }
     }
-    (0..dips.len() as u32)
-        .map(|t| root(&mut parent, t))
-        .collect()
+    (0..dips.len() as u32).map(|t| sets.find(t)).collect()
 }
 
 /// Gives undecided facets what most of their decided neighbours have, from the decided ones outward.

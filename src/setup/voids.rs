@@ -2,6 +2,7 @@
 
 use super::plan::neighbours;
 use super::survey::Survey;
+use crate::mesh::Sets;
 
 /// Where a void opens.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -46,7 +47,7 @@ impl Voids {
         if gaps.is_empty() {
             return Voids::default();
         }
-        let mut parent: Vec<u32> = (0..gaps.len() as u32).collect();
+        let mut sets = Sets((0..gaps.len() as u32).collect());
         let mut joins = vec![Void::default(); gaps.len()];
         for k in 0..grid.len() {
             for g in starts[k]..starts[k + 1] {
@@ -59,7 +60,7 @@ impl Voids {
                     for h in starts[n]..starts[n + 1] {
                         let (f, t, _) = gaps[h as usize];
                         if f.max(from) < t.min(to) - tolerance {
-                            join(&mut parent, g, h);
+                            sets.join(g, h);
                         }
                     }
                     let column = columns.column(n);
@@ -81,11 +82,11 @@ impl Voids {
             gaps,
             list: Vec::new(),
         };
-        let mut number = vec![u32::MAX; parent.len()];
+        let mut number = vec![u32::MAX; joins.len()];
         for k in 0..grid.len() {
             let range = voids.starts[k] as usize..voids.starts[k + 1] as usize;
             for (g, joined) in joins.iter().enumerate().take(range.end).skip(range.start) {
-                let root = root(&mut parent, g as u32) as usize;
+                let root = sets.find(g as u32) as usize;
                 let (from, to, _) = voids.gaps[g];
                 if number[root] == u32::MAX {
                     number[root] = voids.list.len() as u32;
@@ -112,18 +113,4 @@ impl Voids {
             .find(|g| f64::from(g.0) <= z && z <= f64::from(g.1))?;
         Some(gap.2 as usize)
     }
-}
-
-fn root(parent: &mut [u32], mut k: u32) -> u32 {
-    while parent[k as usize] != k {
-        parent[k as usize] = parent[parent[k as usize] as usize];
-        k = parent[k as usize];
-    }
-    k
-}
-
-fn join(parent: &mut [u32], a: u32, b: u32) {
-    let (a, b) = (root(parent, a), root(parent, b));
-    // the smaller number stays the root, so that numbering does not depend on the order of joins
-    parent[a.max(b) as usize] = a.min(b);
 }
