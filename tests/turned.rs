@@ -14,7 +14,10 @@ const SHARE: f64 = 1e-3;
 
 fn turn(axis: [f64; 3], angle: f64) -> Isometry3<f64> {
     let axis = UnitVector::new_normalize(Vector3::from(axis));
-    UnitQuaternion::from_axis_angle(&axis, angle).into()
+    Isometry3::from_parts(
+        Translation3::identity(),
+        UnitQuaternion::from_axis_angle(&axis, angle),
+    )
 }
 
 fn skew() -> Isometry3<f64> {
