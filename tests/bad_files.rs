@@ -385,7 +385,9 @@ fn an_open_mesh_is_told_with_its_edges_and_their_place() {
     let gone = facets[70];
     let answer = ask(
         "missing_triangle.stl",
-        &changed(|facets| drop(facets.remove(70))),
+        &changed(|facets| {
+            facets.remove(70);
+        }),
     );
     let finding = answer.warned("The mesh is open", Some(3.0));
     let at = finding.at_mm.unwrap();
