@@ -8,6 +8,8 @@
 use super::{Grid, HeightMap, Profile};
 use crate::mesh::Point;
 
+/// So near to a wall that it lies along, a cutter covers all beside it, mm: places are not known better.
+const BESIDE: f64 = 2e-3;
 /// Nodes on a side of the smallest squares.
 const LEAF: usize = 4;
 
@@ -164,9 +166,11 @@ impl FreePlaces {
     /// Height from which up the cutter covers the space over plan place (x, y): below it something is left. `None` where
     /// it covers nothing.
     pub fn covered_from(&self, x: f64, y: f64) -> Option<f64> {
-        let value = |d2: f64, z: f64| match self.profile.rise(d2.sqrt()) {
-            Some(rise) => z - rise,
-            None => f64::INFINITY,
+        let reach = self.profile.reach();
+        let value = |d2: f64, z: f64| {
+            let d = d2.sqrt();
+            let d = if d <= reach + BESIDE { d.min(reach) } else { d };
+            self.profile.rise(d).map_or(f64::INFINITY, |rise| z - rise)
         };
         let grid = self.lowest.grid;
         let here = grid.cell_at(x, y).map_or(f64::INFINITY, |(i, j)| {
@@ -321,7 +325,8 @@ mod tests {
                 .max(0.0);
             let profile = Profile::Cutter { radius: flat + corner, corner_radius: corner };
             let covered = all.iter()
-                .filter_map(|c| Some(c.z - profile.rise(aside(c))?))
+                .filter(|c| aside(c) <= profile.reach() + BESIDE)
+                .filter_map(|c| Some(c.z - profile.rise(aside(c).min(profile.reach()))?))
                 .fold(f64::INFINITY, f64::min);
             let places = FreePlaces::new(lowest, flat + corner, corner, between);
             let found = places.left(&p, Nearest { left: f64::INFINITY, centre: p });

@@ -26,7 +26,7 @@ const MOST_CORNERS: usize = 1500;
 /// Samples per cutting radius where the volume left is summed.
 const VOLUME_SAMPLES: f64 = 24.0;
 /// Most of them.
-const MOST_VOLUME_SAMPLES: f64 = 60_000.0;
+const MOST_VOLUME_SAMPLES: f64 = 40_000.0;
 
 /// What stands ready for all cutters of one half.
 pub struct Ground<'m> {
