@@ -37,11 +37,11 @@ Exit status: 0 nothing failed, 1 something failed, 2 wrong use or a file that ca
 #[derive(Debug, clap::Args)]
 #[command(override_usage = "moldvet check [OPTIONS] MODEL [MODEL]", after_help = AFTER_HELP)]
 pub struct CheckArgs {
-    /// STL file with a mold half, or with both; two files for a half each
+    /// STL, 3MF, OBJ or PLY file with a mold half, or with both; two files for a half each
     #[arg(value_name = "MODEL", required = true, num_args = 1..=2)]
     pub models: Vec<PathBuf>,
 
-    /// Unit in which the models are drawn: mm or inch (STL files do not say; a shop file may)
+    /// Unit in which the models are drawn: mm or inch (only 3MF files say; a shop file may)
     #[arg(long, value_name = "mm|inch", help_heading = MODEL)]
     pub units: Option<String>,
     /// Direction from the cavity to the spindle, such as +z, -y or 0,0.6,0.8 [default: found from the model]

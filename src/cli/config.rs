@@ -46,7 +46,10 @@ impl Job {
         })?;
         let unit = match typed.or(shop.units) {
             Some(unit) => unit,
-            None => return Err(ask_for_units(args)?),
+            None => match ask_for_units(args)? {
+                Some(question) => return Err(question),
+                None => Unit::Mm,
+            },
         };
         limits(&mut shop, args, unit)?;
         rack(&mut shop, args, unit)?;
@@ -121,25 +124,22 @@ fn rack(shop: &mut Shop, args: &CheckArgs, unit: Unit) -> Result<(), CliError> {
     Ok(())
 }
 
-/// The question for the unit, with what the models' size suggests.
+/// The question for the unit, with what the models' size suggests; none where each model states its own.
 ///
 /// # Errors
 /// If a model cannot be read, which is to be told first.
-fn ask_for_units(args: &CheckArgs) -> Result<CliError, CliError> {
-    let mut question = CliError::NoUnits {
-        file: String::new(),
-        side: 0.0,
-    };
+fn ask_for_units(args: &CheckArgs) -> Result<Option<CliError>, CliError> {
+    let mut longest: Option<(f64, String)> = None;
     for path in &args.models {
+        if mesh::states_unit(path)? {
+            continue;
+        }
         let model = mesh::read(path, Unit::Mm, &mesh::Limits::default())?;
         let sizes = model.bodies.iter().filter_map(|b| b.mesh.bounds());
-        let longest = sizes.map(|(lo, hi)| (hi - lo).max()).fold(0.0, f64::max);
-        if let CliError::NoUnits { file, side } = &mut question
-            && longest > *side
-        {
-            *side = longest;
-            *file = path.display().to_string();
+        let side = sizes.map(|(lo, hi)| (hi - lo).max()).fold(0.0, f64::max);
+        if longest.as_ref().is_none_or(|(most, _)| side > *most) {
+            longest = Some((side, path.display().to_string()));
         }
     }
-    Ok(question)
+    Ok(longest.map(|(side, file)| CliError::NoUnits { file, side }))
 }
