@@ -6,6 +6,8 @@ mod hook;
 mod level;
 mod parting;
 mod pull;
+#[cfg(test)]
+mod shapes;
 mod skin;
 #[cfg(test)]
 mod tests;

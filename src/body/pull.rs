@@ -17,14 +17,14 @@ const COARSE: usize = 820;
 const COARSE_STEP: usize = 16;
 const FINE_STEP: usize = 4;
 /// Directions that are refined.
-const REFINED: usize = 5;
+const REFINED: usize = 6;
 /// Of directions that hide alike, those whose parting line is looked at, by least area short of draft.
 const PARTED: usize = 64;
 /// Directions closer than this are one, degrees.
-const APART_DEG: f64 = 8.0;
+const APART_DEG: f64 = 15.0;
 /// First and last step of refining, degrees.
 const FIRST_STEP_DEG: f64 = 3.0;
-const LAST_STEP_DEG: f64 = 0.02;
+const LAST_STEP_DEG: f64 = 0.05;
 /// Share of the area about the draft limit that is uncertain: facets stand for a surface whose normals are known to
 /// about a tenth of a degree.
 const DRAFT_PM_DEG: f64 = 0.1;
@@ -127,7 +127,9 @@ pub(super) fn search(skin: &Skin, draft_deg: f64, count: usize) -> Vec<Candidate
         .par_iter()
         .map(|d| refine(skin, draft_deg, *d))
         .collect();
-    let finals = evaluated(skin, &refined, 1);
+    // where several walk to the same one, those that they came from stand for what is next best
+    let all: Vec<Vector> = refined.into_iter().chain(chosen).collect();
+    let finals = evaluated(skin, &all, 1);
     let mut among: Vec<usize> = (0..finals.len()).collect();
     let mut order = Vec::new();
     while order.len() < count {
