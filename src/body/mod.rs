@@ -103,7 +103,7 @@ pub enum BodyError {
 }
 
 /// Samples of the surface.
-const SAMPLES: usize = 1 << 16;
+const SAMPLES: usize = 1 << 15;
 /// Pulls that are reported.
 const PULLS: usize = 3;
 /// Ends of the draft bands, degrees.

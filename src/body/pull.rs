@@ -14,8 +14,8 @@ use std::sync::OnceLock;
 /// Directions of the coarse look: about 5° apart over the half sphere.
 const COARSE: usize = 820;
 /// Every so many samples are used in the coarse look, and in refining.
-const COARSE_STEP: usize = 16;
-const FINE_STEP: usize = 4;
+const COARSE_STEP: usize = 32;
+const FINE_STEP: usize = 8;
 /// Directions that are refined.
 const REFINED: usize = 6;
 /// Of directions that hide alike, those whose parting line is looked at, by least area short of draft.
@@ -24,9 +24,10 @@ const PARTED: usize = 64;
 const APART_DEG: f64 = 15.0;
 /// First and last step of refining, degrees.
 const FIRST_STEP_DEG: f64 = 3.0;
-const LAST_STEP_DEG: f64 = 0.05;
-/// Share of the area about the draft limit that is uncertain: facets stand for a surface whose normals are known to
-/// about a tenth of a degree.
+const LAST_STEP_DEG: f64 = 0.1;
+/// Share of the ± of hidden area by which directions of one step differ for lack of samples.
+const STEP_PM: f64 = 0.3;
+/// Facets stand for a surface whose normals are known to about this; area that is short or not by less is uncertain.
 const DRAFT_PM_DEG: f64 = 0.1;
 
 /// A direction and what it would be like to pull along it; costly figures are found when asked for.
@@ -157,21 +158,31 @@ fn near(a: &Vector, b: &Vector) -> bool {
 /// Walks from `d` to the best direction around it, in ever smaller steps.
 fn refine(skin: &Skin, draft_deg: f64, d: Vector) -> Vector {
     let mut at = Candidate::new(skin, d, FINE_STEP);
+    let mut least = at.hidden.area;
     let mut step = FIRST_STEP_DEG.to_radians();
     let mut turn = 0.0f64;
     while step > LAST_STEP_DEG.to_radians() {
         let x = crate::setup::Frame::new(at.d, 0.0).to_tool.inverse() * Vector::x();
         let y = at.d.cross(&x);
-        let ring = (0..6).map(|k| {
-            let (sin, cos) = (turn + f64::from(k) * std::f64::consts::FRAC_PI_3).sin_cos();
+        let ring = (0..5).map(|k| {
+            let (sin, cos) = (turn + f64::from(k) * std::f64::consts::TAU / 5.0).sin_cos();
             (at.d + (x * cos + y * sin) * step.tan()).normalize()
         });
         let upright = [upright_axis(skin, &at.d, step.to_degrees().max(0.5))];
         let around: Vec<Vector> = ring.chain(upright.into_iter().flatten()).collect();
         let mut candidates = vec![at];
         candidates.extend(evaluated(skin, &around, FINE_STEP));
-        let all: Vec<usize> = (0..candidates.len()).collect();
-        let k = best(skin, draft_deg, &candidates, &all).unwrap_or(0);
+        // directions so close are seen by the same samples: a few that flip tell them apart, and many small steps
+        // within the ± must not add up to a large one
+        for candidate in &mut candidates {
+            candidate.hidden.pm *= STEP_PM;
+            least = least.min(candidate.hidden.area);
+        }
+        let among: Vec<usize> = (0..candidates.len())
+            .filter(|&k| candidates[k].hidden.area <= least + candidates[k].hidden.pm)
+            .collect();
+        let k = best(skin, draft_deg, &candidates, &among).unwrap_or(0);
+        candidates.iter_mut().for_each(|c| c.hidden.pm /= STEP_PM);
         if k == 0 {
             step *= 0.5;
             turn += 0.4;

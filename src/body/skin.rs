@@ -85,7 +85,7 @@ impl<'m> Skin<'m> {
     pub(super) fn hides(&self, sample: &Sample, d: &Vector) -> bool {
         let faces = sample.facet.dot(d);
         let off = sample.at + sample.facet * self.tolerance;
-        let blocked = |d: &Vector| self.rays.first_hit(&off, d, f64::MAX).is_some();
+        let blocked = |d: &Vector| self.rays.meets_any(&off, d);
         // an upright facet may lean either way by rounding
         if faces.abs() < UPRIGHT {
             blocked(d) && blocked(&-d)

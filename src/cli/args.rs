@@ -170,12 +170,9 @@ pub fn is_help(error: &clap::Error) -> bool {
 
 /// A usage error as one sentence.
 pub fn sentence(error: &clap::Error) -> String {
-    let command = if std::env::args().nth(1).as_deref() == Some("body") {
-        "body"
-    } else {
-        "check"
-    };
     let text = error.to_string();
+    let of_body = text.contains("Usage: moldvet body");
+    let command = if of_body { "body" } else { "check" };
     let told = text.split("Usage:").next().unwrap_or(&text);
     let told = told.split("For more information").next().unwrap_or(told);
     let told = told.trim().trim_start_matches("error:").trim();
