@@ -9,7 +9,7 @@ const CREASE_DEG: f64 = 30.0;
 const DRAFT_DEG: f64 = 1.0;
 
 fn skin<'m>(mesh: &'m Mesh, topology: &'m Topology) -> Skin<'m> {
-    Skin::new(mesh, topology, CREASE_DEG, 1e-6, 1 << 15)
+    Skin::new(mesh, topology, CREASE_DEG, 1e-6, 1 << 13)
 }
 
 /// Turns without pattern, the same each time: fractions of multiples of irrational numbers, made to unit quaternions
