@@ -5,6 +5,7 @@ use crate::mesh::{Mesh, Point};
 use crate::setup::Frame;
 use spade::handles::FixedVertexHandle;
 use spade::{ConstrainedDelaunayTriangulation, Point2, Triangulation};
+use std::collections::btree_map::Entry;
 use std::collections::{BTreeMap, HashMap};
 
 /// One virtual half: a block with the body taken out of it.
@@ -228,9 +229,9 @@ fn parting_face(
     let mut handles: BTreeMap<u32, FixedVertexHandle> = BTreeMap::new();
     let mut numbers: HashMap<FixedVertexHandle, u32> = HashMap::new();
     for &v in outline.iter().chain(rim.as_flattened()) {
-        if !handles.contains_key(&v) {
+        if let Entry::Vacant(free) = handles.entry(v) {
             let handle = plan.insert(flat(v)).map_err(|_| crossing.clone())?;
-            handles.insert(v, handle);
+            free.insert(handle);
             numbers.entry(handle).or_insert(v);
         }
     }

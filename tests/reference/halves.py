@@ -15,7 +15,7 @@ import trimesh
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 PROGRAM = sys.argv[1] if len(sys.argv) > 1 else str(ROOT / "target/release/moldvet")
 BODIES = {
-    "spot": (ROOT / "tests/data/spot-body.stl", ["--pull", "+z"]),
+    "spot": (ROOT / "tests/data/spot/spot-body.stl", ["--pull", "+z"]),
     "acorn": (ROOT / "sample-models/acorn-candle.stl", []),
 }
 

@@ -36,11 +36,10 @@ pub(super) fn content(bytes: &[u8], limits: &Limits) -> Result<Content, Fault> {
     let mut names: Vec<String> = parts[&root].others().map(package::key).collect();
     names.sort_unstable();
     names.dedup();
+    names.retain(|name| *name != root);
     for name in names {
-        if !parts.contains_key(&name) {
-            let part = Part::read(&mut package, &name, limits)?;
-            parts.insert(name, part);
-        }
+        let part = Part::read(&mut package, &name, limits)?;
+        parts.insert(name, part);
     }
     let mut assembly = Assembly {
         parts: &parts,
