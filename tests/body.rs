@@ -13,7 +13,7 @@ use std::process::{Command, Output, Stdio};
 
 fn data(name: &str) -> Model {
     let path = Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("tests/data")
+        .join("tests/data/spot")
         .join(name);
     mesh::read(&path, Unit::Mm, &mesh::Limits::default()).unwrap()
 }
