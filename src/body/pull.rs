@@ -112,8 +112,8 @@ fn best(skin: &Skin, draft_deg: f64, candidates: &[Candidate], among: &[usize]) 
 
 /// The best directions, best first, at most `count`.
 pub(super) fn search(skin: &Skin, draft_deg: f64, count: usize) -> Vec<Candidate> {
-    let mut directions = seeds(skin);
-    directions.extend(half_sphere(COARSE));
+    let seeds = seeds(skin);
+    let directions: Vec<Vector> = seeds.iter().copied().chain(half_sphere(COARSE)).collect();
     let coarse = evaluated(skin, &directions, COARSE_STEP);
     let mut chosen = Vec::new();
     let mut among: Vec<usize> = (0..coarse.len()).collect();
@@ -126,10 +126,19 @@ pub(super) fn search(skin: &Skin, draft_deg: f64, count: usize) -> Vec<Candidate
     }
     let refined: Vec<Vector> = chosen
         .par_iter()
-        .map(|d| refine(skin, draft_deg, *d))
+        .map(|d| refine(skin, draft_deg, *d, &seeds))
         .collect();
     // where several walk to the same one, those that they came from stand for what is next best
-    let all: Vec<Vector> = refined.into_iter().chain(chosen).collect();
+    // and what the body itself suggests near the first of them, which fewer samples may not have told from it
+    let beside = refined.first().copied();
+    let beside = seeds
+        .iter()
+        .filter(|seed| beside.is_some_and(|d| near(seed, &d)));
+    let all: Vec<Vector> = beside
+        .copied()
+        .chain(refined.iter().copied())
+        .chain(chosen)
+        .collect();
     let finals = evaluated(skin, &all, 1);
     let mut among: Vec<usize> = (0..finals.len()).collect();
     let mut order = Vec::new();
@@ -155,12 +164,18 @@ fn near(a: &Vector, b: &Vector) -> bool {
     a.dot(b).abs() > APART_DEG.to_radians().cos()
 }
 
-/// Walks from `d` to the best direction around it, in ever smaller steps.
-fn refine(skin: &Skin, draft_deg: f64, d: Vector) -> Vector {
+/// Walks from `d` to the best direction around it, in ever smaller steps; tries the `seeds` near it first, for the coarse
+/// look may have taken another direction for as good.
+fn refine(skin: &Skin, draft_deg: f64, d: Vector, seeds: &[Vector]) -> Vector {
     let mut at = Candidate::new(skin, d, FINE_STEP);
     let mut least = at.hidden.area;
     let mut step = FIRST_STEP_DEG.to_radians();
     let mut turn = 0.0f64;
+    let mut first: Vec<Vector> = seeds
+        .iter()
+        .filter(|seed| near(seed, &d))
+        .copied()
+        .collect();
     while step > LAST_STEP_DEG.to_radians() {
         let x = crate::setup::Frame::new(at.d, 0.0).to_tool.inverse() * Vector::x();
         let y = at.d.cross(&x);
@@ -169,7 +184,8 @@ fn refine(skin: &Skin, draft_deg: f64, d: Vector) -> Vector {
             (at.d + (x * cos + y * sin) * step.tan()).normalize()
         });
         let upright = [upright_axis(skin, &at.d, step.to_degrees().max(0.5))];
-        let around: Vec<Vector> = ring.chain(upright.into_iter().flatten()).collect();
+        let mut around: Vec<Vector> = ring.chain(upright.into_iter().flatten()).collect();
+        around.append(&mut first);
         let mut candidates = vec![at];
         candidates.extend(evaluated(skin, &around, FINE_STEP));
         // directions so close are seen by the same samples: a few that flip tell them apart, and many small steps

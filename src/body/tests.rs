@@ -205,3 +205,24 @@ fn overlapping_pieces_give_no_halves() {
     let error = halves::build(&both, &Frame::new(Vector::z(), 0.0), 5.0, 1e-6).unwrap_err();
     assert!(error.to_string().contains("crosses itself"), "{error}");
 }
+
+/// Two cores and ten seconds are what a search may take; here measured with whatever else the machine does.
+#[test]
+#[ignore = "measures time"]
+fn a_hundred_thousand_triangles_are_searched_in_ten_seconds() {
+    let ring: Vec<[f64; 2]> = (0..250)
+        .map(|k| {
+            let (sin, cos) = (f64::from(k) / 250.0 * std::f64::consts::TAU).sin_cos();
+            [20.0 + 8.0 * cos, 5.0 * sin + 0.05 * cos * cos]
+        })
+        .collect();
+    let mesh = turned(&ring, 200);
+    assert_eq!(mesh.triangles.len(), 100_000);
+    let topology = topology(&mesh);
+    let start = std::time::Instant::now();
+    let skin = Skin::new(&mesh, &topology, CREASE_DEG, 1e-6, SAMPLES);
+    let found = pull::search(&skin, DRAFT_DEG, 3);
+    let took = start.elapsed();
+    assert_eq!(found.len(), 3);
+    assert!(took.as_secs_f64() < 10.0, "{took:?}");
+}
