@@ -168,7 +168,15 @@ impl FreePlaces {
             Some(rise) => z - rise,
             None => f64::INFINITY,
         };
-        self.least([x, y], f64::INFINITY, value).map(|(z, _)| z)
+        let grid = self.lowest.grid;
+        let here = grid.cell_at(x, y).map_or(f64::INFINITY, |(i, j)| {
+            let d = (grid.x(i) - x).hypot(grid.y(j) - y);
+            value(d * d, f64::from(self.lowest.values()[grid.index(i, j)]))
+        });
+        match self.least([x, y], here, value) {
+            Some((z, _)) => Some(z),
+            None => (here < f64::INFINITY).then_some(here),
+        }
     }
 
     /// The place with the least `value` below `limit`; `value` of squared plan distance and height grows with both.
