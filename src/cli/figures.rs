@@ -20,8 +20,9 @@ pub fn positive(option: &'static str, text: &str, unit: Unit) -> Result<f64, Cli
 }
 
 /// A direction, of length 1: `+x`, `-z`, or three numbers with commas.
-pub fn direction(text: &str) -> Result<Vector, CliError> {
+pub fn direction(option: &'static str, text: &str) -> Result<Vector, CliError> {
     let wrong = || CliError::Axis {
+        option,
         text: text.to_string(),
     };
     let named = match text.trim().to_lowercase().as_str() {
@@ -52,6 +53,28 @@ pub fn direction(text: &str) -> Result<Vector, CliError> {
     Ok((Vector::new(x, y, z) / largest).normalize())
 }
 
+/// A factor of more than 0.
+pub fn factor(text: &str) -> Result<f64, CliError> {
+    let factor = text.trim().parse().ok();
+    factor
+        .filter(|f: &f64| *f > 0.0 && f.is_finite())
+        .ok_or_else(|| CliError::Factor {
+            text: text.to_string(),
+        })
+}
+
+/// A share of less than half, written in percent.
+pub fn shrink(text: &str) -> Result<f64, CliError> {
+    let number = text.trim().strip_suffix('%');
+    let percent = number.and_then(|number| number.trim().parse().ok());
+    percent
+        .filter(|p: &f64| (0.0..50.0).contains(p))
+        .map(|p| p / 100.0)
+        .ok_or_else(|| CliError::Shrink {
+            text: text.to_string(),
+        })
+}
+
 /// A place seen from above, mm: `X,Y`, each with or without unit.
 pub fn place(text: &str, unit: Unit) -> Result<[f64; 2], CliError> {
     let wrong = || CliError::Place {
@@ -68,15 +91,33 @@ mod tests {
 
     #[test]
     fn directions_have_length_one() {
-        assert_eq!(direction("-z").unwrap(), Vector::new(0.0, 0.0, -1.0));
-        assert_eq!(direction("X").unwrap(), Vector::x());
+        assert_eq!(
+            direction("--axis", "-z").unwrap(),
+            Vector::new(0.0, 0.0, -1.0)
+        );
+        assert_eq!(direction("--axis", "X").unwrap(), Vector::x());
         // 3, 4, 5
-        assert_eq!(direction("0, 3, 4").unwrap(), Vector::new(0.0, 0.6, 0.8));
-        assert_eq!(direction("0,0,1e300").unwrap(), Vector::z());
+        assert_eq!(
+            direction("--axis", "0, 3, 4").unwrap(),
+            Vector::new(0.0, 0.6, 0.8)
+        );
+        assert_eq!(direction("--axis", "0,0,1e300").unwrap(), Vector::z());
         for wrong in [
             "", "w", "0,0", "0,0,0", "1,2,3,4", "nan,0,1", "inf,0,1", "1,,1",
         ] {
-            assert!(direction(wrong).is_err(), "{wrong}");
+            assert!(direction("--axis", wrong).is_err(), "{wrong}");
+        }
+    }
+
+    #[test]
+    fn shrink_is_in_percent_and_a_scale_is_a_factor() {
+        assert_eq!(shrink("1.2 %").unwrap(), 0.012);
+        for wrong in ["1.2", "%", "-1%", "50%", "nan%"] {
+            assert!(shrink(wrong).is_err(), "{wrong}");
+        }
+        assert_eq!(factor("1.5").unwrap(), 1.5);
+        for wrong in ["0", "-1", "inf", "two", "150%"] {
+            assert!(factor(wrong).is_err(), "{wrong}");
         }
     }
 

@@ -7,14 +7,14 @@ mod figures;
 mod output;
 mod progress;
 
-use args::{Args, CheckArgs, Command};
+use args::{Args, BodyArgs, CheckArgs, Command};
 use clap::Parser;
-use config::Job;
+use config::{BodyJob, Job};
 use error::CliError;
-use moldvet::mesh;
 use moldvet::report::terminal::{Style, render};
 use moldvet::report::{Report, Verdict, json};
 use moldvet::vet;
+use moldvet::{body, mesh};
 use output::Sink;
 use progress::Progress;
 use std::io::{self, IsTerminal, Write};
@@ -43,8 +43,11 @@ pub fn run() -> ExitCode {
             return (help.exit_code() as u8).into();
         }
     };
-    let Command::Check(args) = command;
-    match check(&args) {
+    let done = match &command {
+        Command::Check(args) => check(args),
+        Command::Body(args) => look_at(args),
+    };
+    match done {
         Ok(Verdict::Fail) => FAILED.into(),
         Ok(Verdict::Pass | Verdict::Watch | Verdict::Unsure) => ExitCode::SUCCESS,
         Err(error) => {
@@ -56,11 +59,43 @@ pub fn run() -> ExitCode {
 
 /// `moldvet check`.
 fn check(args: &CheckArgs) -> Result<Verdict, CliError> {
-    let job = Job::new(args)?;
+    let job = Job::check(args)?;
     if let Some(sink) = &job.json {
         sink.check(&job.inputs)?;
     }
     let report = on_threads(job.threads, || vetted(&job))?;
+    tell(&job, &report)?;
+    Ok(report.verdict)
+}
+
+/// `moldvet body`.
+fn look_at(args: &BodyArgs) -> Result<Verdict, CliError> {
+    let BodyJob { job, body, halves } = BodyJob::new(args)?;
+    if let Some(sink) = &job.json {
+        sink.check(&job.inputs)?;
+    }
+    if let Some(halves) = &halves {
+        halves.check(&job.inputs)?;
+    }
+    let mut outcome = on_threads(job.threads, || {
+        let model = mesh::read(&args.model, job.unit, &mesh::Limits::default())?;
+        let progress = Progress::new(!job.quiet && io::stderr().is_terminal());
+        let outcome = body::vet(&model, &body, &|stage| progress.show(stage));
+        progress.clear();
+        Ok(outcome?)
+    })?;
+    if let Some(halves) = &halves {
+        for half in &outcome.halves {
+            halves.write(half.name, &half.stl())?;
+        }
+        outcome.name_files(|name| halves.path(name));
+    }
+    tell(&job, &outcome.report)?;
+    Ok(outcome.report.verdict)
+}
+
+/// Prints and writes the report as asked for.
+fn tell(job: &Job, report: &Report) -> Result<(), CliError> {
     let to_stdout = matches!(job.json, Some(Sink::Stdout));
     if !job.quiet && !to_stdout {
         let style = Style {
@@ -68,12 +103,12 @@ fn check(args: &CheckArgs) -> Result<Verdict, CliError> {
             width: WIDTH,
             unit: job.unit,
         };
-        output::print(&render(&report, style))?;
+        output::print(&render(report, style))?;
     }
     if let Some(sink) = &job.json {
-        sink.write(&json::to_json(&report)?)?;
+        sink.write(&json::to_json(report)?)?;
     }
-    Ok(report.verdict)
+    Ok(())
 }
 
 /// Reads the models and vets them.

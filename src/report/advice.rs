@@ -35,6 +35,13 @@ pub fn findings(report: &Report, setup: &Setup, models: &[Model], shop: &Shop) -
             ..plain("mesh", Verdict::Watch, &message)
         });
     }
+    for (model, unused) in models
+        .iter()
+        .flat_map(|m| m.unused.iter().map(move |u| (m, u)))
+    {
+        let message = format!("{}: {unused}", model.name);
+        found.push(plain("mesh", Verdict::Pass, &message));
+    }
     for (half, places) in report.halves.iter().zip(&setup.halves) {
         let mut own = Vec::new();
         mesh(half, &places.health, &mut own);
@@ -43,7 +50,8 @@ pub fn findings(report: &Report, setup: &Setup, models: &[Model], shop: &Shop) -
                 "setup",
                 Verdict::Watch,
                 "This looks like the part, not the mold: no hollow lies below a parting face, so there is no cavity to \
-                 judge and the tool axis is ambiguous. Give the mold half, or name its axis with --axis.",
+                 judge and the tool axis is ambiguous. To look at a part, use `moldvet body`; for a mold, give its half, \
+                 or name its axis with --axis.",
             ));
         } else {
             undercut(half, shop, &mut own);

@@ -45,6 +45,9 @@ pub struct Report {
     pub halves: Vec<Half>,
     /// The two halves together; `null` for a single half.
     pub mating: Option<Mating>,
+    /// The body that the halves were made from; absent where the halves were given.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub body: Option<super::body::Body>,
     /// What was found, worst first within a half.
     pub findings: Vec<Finding>,
 }

@@ -32,6 +32,7 @@ pub(super) fn sound() -> Report {
         .into(),
         halves: vec![half("A")],
         mating: None,
+        body: None,
         findings: Vec::new(),
     }
 }

@@ -1,6 +1,7 @@
 //! The report for the terminal, read from top to bottom: the answer and why, what was read, each half,
 //! the two halves together, what was found and what to do about it.
 
+mod body;
 mod half;
 
 use super::figures::{Figures, NOT_KNOWN, Quantity, percent};
@@ -34,6 +35,9 @@ pub fn render(report: &Report, style: Style) -> String {
     };
     let mut page = Page::new(figures, style.width.max(60), paint);
     answer(&mut page, report);
+    if let Some(body) = &report.body {
+        body::section(&mut page, body);
+    }
     page.heading("What was read");
     for half in &report.halves {
         read(&mut page, half);

@@ -250,6 +250,14 @@ struct Look {
     highest: f64,
 }
 
+/// The directions in which the largest flat areas of `mesh` face, largest first.
+pub(crate) fn flat_normals(mesh: &Mesh) -> Vec<Vector> {
+    axis::flat_faces(mesh)
+        .into_iter()
+        .map(|f| f.normal)
+        .collect()
+}
+
 /// Looks along each candidate axis and takes the one that sees the largest hollow.
 fn view(mesh: &Mesh, model: &Model, given: Option<Vec<Vector>>) -> View {
     let asked = given.is_some();

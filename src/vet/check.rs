@@ -146,6 +146,7 @@ pub fn check(
         settings: settings(config),
         halves,
         mating: together,
+        body: None,
         findings: Vec::new(),
     };
     report.findings = report::findings(&report, &setup, models, &config.shop);
