@@ -4,10 +4,12 @@ mod columns;
 mod disc;
 mod drop;
 mod grid;
+mod lines;
 mod lower;
 mod offset;
 mod profile;
 mod rays;
+mod section;
 #[cfg(test)]
 mod shapes;
 
@@ -15,7 +17,9 @@ pub use columns::{Columns, Crossing};
 pub use disc::{disc_dilate, max_pool};
 pub use drop::{Contact, Dropper};
 pub use grid::{Grid, HeightMap};
+pub use lines::{Farthest, Lines, NearLine, farthest, to_segment};
 pub use lower::{FreeCentres, Nearest, lower_offset, refine_allowed, upper_offset_sampled};
 pub use offset::{BallOffset, Drawn, ball_offset};
 pub use profile::Profile;
 pub use rays::{Hit, Rays};
+pub use section::{Cut, Plan, Polyline, apart, chain, cuts};
