@@ -50,6 +50,9 @@ pub struct CheckArgs {
     /// Take out the hollow at this place, seen from above, in the model's own X and Y (repeatable)
     #[arg(long, value_name = "X,Y", allow_hyphen_values = true, help_heading = MODEL)]
     pub not_cavity: Vec<String>,
+    /// Density of what is filled in, such as 0.96g/cm3, for its weight
+    #[arg(long, value_name = "DENSITY", allow_negative_numbers = true, help_heading = MODEL)]
+    pub fill_density: Option<String>,
 
     /// Shop file with your cutters, holders, stickouts and limits [default: a built-in rack of balls]
     #[arg(long, value_name = "FILE", help_heading = TOOLS)]

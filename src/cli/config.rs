@@ -2,7 +2,7 @@
 
 use super::args::CheckArgs;
 use super::error::CliError;
-use super::figures::{direction, length, place, positive};
+use super::figures::{density, direction, length, place, positive};
 use super::output::Sink;
 use moldvet::mesh;
 use moldvet::shop::Shop;
@@ -60,6 +60,7 @@ impl Job {
                 .map(|text| positive("--cell", text, unit))
                 .transpose()?,
             not_cavity: places.collect::<Result<_, _>>()?,
+            fill_density: args.fill_density.as_deref().map(density).transpose()?,
         };
         Ok(Job {
             models: args.models.clone(),

@@ -19,6 +19,8 @@ pub struct Closing {
     pub b_to_a: Isometry3<f64>,
     /// Distance between the parting levels when closed, mm: a gap if positive.
     pub gap: f64,
+    /// How they were brought together, and by what that was decided.
+    pub why: String,
 }
 
 /// Axes this close to opposite are opposite (1 - cos of 1°).
@@ -85,6 +87,7 @@ impl Closing {
                 layout: Layout::Closed,
                 b_to_a,
                 gap,
+                why: "they stand closed".to_owned(),
             };
         }
         let layout = if two_files {
@@ -106,6 +109,7 @@ impl Closing {
             layout,
             b_to_a,
             gap: 0.0,
+            why: String::new(),
         }
     }
 }
