@@ -109,7 +109,10 @@ impl Block {
             }
             match self.gate {
                 None => holes.push(at(&edge, 0.0)),
-                Some(Gate { half_width: w, depth: g }) => {
+                Some(Gate {
+                    half_width: w,
+                    depth: g,
+                }) => {
                     let notch = |x: f64, y: [f64; 2], foot: f64| {
                         vec![
                             [x, y[0], 0.0],
@@ -164,7 +167,11 @@ impl Block {
             holes.push(at(&f.edge, 0.0));
         }
         solid.flat(UP, &at(&outline, 0.0), &holes);
-        solid.flat(DOWN, &at(&rectangle([-hx, -hy], [hx, hy]), bottom), &through);
+        solid.flat(
+            DOWN,
+            &at(&rectangle([-hx, -hy], [hx, hy]), bottom),
+            &through,
+        );
         for (x, end, positive) in [(-hx, &ends[0], false), (hx, &ends[1], true)] {
             let mut face = vec![[x, -hy, bottom], [x, -hy, 0.0]];
             face.extend_from_slice(end);
@@ -172,7 +179,12 @@ impl Block {
             solid.flat(Facing { axis: 0, positive }, &face, &[]);
         }
         for (y, positive) in [(-hy, false), (hy, true)] {
-            let face = [[-hx, y, bottom], [-hx, y, 0.0], [hx, y, 0.0], [hx, y, bottom]];
+            let face = [
+                [-hx, y, bottom],
+                [-hx, y, 0.0],
+                [hx, y, 0.0],
+                [hx, y, bottom],
+            ];
             solid.flat(Facing { axis: 1, positive }, &face, &[]);
         }
         solid
@@ -193,7 +205,7 @@ fn closed(b: &Solid, gap: f64) -> Solid {
 
 fn model(name: &str, solids: &[&Solid]) -> Model {
     let bytes = binary_stl(name, 1.0, solids);
-    mesh::from_bytes(name, &bytes, Unit::Mm, &mesh::Limits::default()).unwrap()
+    mesh::from_bytes(&bytes, name, Unit::Mm, &mesh::Limits::default()).unwrap()
 }
 
 fn report(models: &[Model]) -> Report {
@@ -330,7 +342,10 @@ fn a_shifted_and_turned_cavity_is_told_with_what_removes_it() {
     let (s, c) = 0.4_f64.to_radians().sin_cos();
     let off = [8.0 * s + 14.0 * (1.0 - c), 14.0 * s - 8.0 * (1.0 - c)];
     let far = m.outline_mismatch_mm.unwrap();
-    assert!(far > off[1] - 1e-6 && far < off[0].hypot(off[1]) + 1e-6, "{far} {off:?}");
+    assert!(
+        far > off[1] - 1e-6 && far < off[0].hypot(off[1]) + 1e-6,
+        "{far} {off:?}"
+    );
 }
 
 #[test]
@@ -390,7 +405,11 @@ fn a_pin_or_a_socket_alone_is_told() {
     assert_eq!(hole.half, "B");
     near(Some(hole.diameter_mm), 4.0, 1e-4);
     assert!(!hole.faces_hole);
-    assert!(complaints(&r).iter().any(|f| f.message.contains("no socket")));
+    assert!(
+        complaints(&r)
+            .iter()
+            .any(|f| f.message.contains("no socket"))
+    );
     assert!(complaints(&r).iter().any(|f| f.message.contains("no pin")));
 }
 
@@ -428,7 +447,12 @@ fn a_gate_in_one_half_is_an_opening_and_no_mismatch() {
     near(m.outline_mismatch_mm, 0.0, 0.03);
     let fit = m.outline.as_ref().unwrap();
     // both sides of the gate, 20 long
-    let of_a: f64 = fit.one_sided.iter().filter(|s| s.half == "A").map(|s| s.length_mm).sum();
+    let of_a: f64 = fit
+        .one_sided
+        .iter()
+        .filter(|s| s.half == "A")
+        .map(|s| s.length_mm)
+        .sum();
     near(Some(of_a), 40.0, 1.5);
     let [hollow] = &m.hollows[..] else {
         panic!("{:?}", m.hollows)
@@ -474,10 +498,17 @@ fn laid_open_halves_close_the_right_way_round() {
     assert_eq!(m.layout, Layout::Open);
     near(m.outline_mismatch_mm, 0.15, 1e-4);
     near(m.gap_mm, 0.0, 1e-6);
-    assert!(complaints(&r).iter().all(|f| f.check == "mating"), "{:?}", complaints(&r));
+    assert!(
+        complaints(&r).iter().all(|f| f.check == "mating"),
+        "{:?}",
+        complaints(&r)
+    );
     // x stays, y and z turn over
     let row = m.b_to_closed[1];
-    assert!((row[1] + 1.0).abs() < 1e-9 && (row[3] - 60.0).abs() < 1e-5, "{row:?}");
+    assert!(
+        (row[1] + 1.0).abs() < 1e-9 && (row[3] - 60.0).abs() < 1e-5,
+        "{row:?}"
+    );
 }
 
 #[test]
@@ -492,10 +523,16 @@ fn two_ways_of_closing_are_told_only_where_the_castings_differ() {
     let left = || rectangle([-20.0, -8.0], [-4.0, 8.0]);
     let right = || rectangle([4.0, -8.0], [20.0, 8.0]);
     let a = Block::new(vec![pocket(left(), 6.0), pocket(right(), 3.0)]);
-    let b = Block::new(vec![pocket(mirrored(&left()), 6.0), pocket(mirrored(&right()), 3.0)]);
+    let b = Block::new(vec![
+        pocket(mirrored(&left()), 6.0),
+        pocket(mirrored(&right()), 3.0),
+    ]);
     let either = open(&a, &b);
     let told = complaints(&either);
-    assert!(told.iter().any(|f| f.message.contains("other way round")), "{told:?}");
+    assert!(
+        told.iter().any(|f| f.message.contains("other way round")),
+        "{told:?}"
+    );
 }
 
 /// Every triangle in four, `levels` times over, then each place moved along Z.
@@ -539,14 +576,19 @@ fn a_parting_face_that_is_not_flat_is_judged_by_the_other_half() {
 
 #[test]
 fn the_sound_sample_closes_without_complaint() {
-    let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-models/acorn-sound.stl");
+    let path =
+        std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-models/acorn-sound.stl");
     let model = mesh::read(&path, Unit::Mm, &mesh::Limits::default()).unwrap();
     let r = report(&[model]);
     let m = together(&r);
     assert_eq!(m.layout, Layout::Closed);
     assert_eq!(complaints(&r), Vec::<&Finding>::new());
     near(m.outline_mismatch_mm, 0.0, 1e-4);
-    let mut sizes: Vec<f64> = m.hollows[0].openings.iter().filter_map(|o| o.size_mm).collect();
+    let mut sizes: Vec<f64> = m.hollows[0]
+        .openings
+        .iter()
+        .filter_map(|o| o.size_mm)
+        .collect();
     sizes.sort_by(f64::total_cmp);
     // the wick channel, and the gate's neck where the generatrix is nearest to the axis, facets 0.005 inside
     let profile = samples::sound::generatrix();
@@ -560,7 +602,11 @@ fn the_sound_sample_closes_without_complaint() {
     near(Some(sizes[1]), 2.0 * neck, 0.011);
     // the widest place of the body to the block's side
     let widest = profile.widest()[1];
-    near(m.hollows[0].thinnest_wall_mm, samples::sound::BLOCK_MM[1] - widest, 0.006);
+    near(
+        m.hollows[0].thinnest_wall_mm,
+        samples::sound::BLOCK_MM[1] - widest,
+        0.006,
+    );
     for (pin, truth) in m.pins.iter().zip([5.0, 6.0]) {
         near(pin.pin_diameter_mm, truth, 1e-3);
         near(pin.socket_diameter_mm, truth + 0.1, 1e-3);
@@ -571,7 +617,8 @@ fn the_sound_sample_closes_without_complaint() {
 
 #[test]
 fn the_flawed_sample_is_trapped_by_its_lip() {
-    let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-models/acorn-flawed.stl");
+    let path =
+        std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-models/acorn-flawed.stl");
     let model = mesh::read(&path, Unit::Mm, &mesh::Limits::default()).unwrap();
     let r = report(&[model]);
     let m = together(&r);

@@ -42,9 +42,8 @@ impl Polyline {
         let Some(&o) = self.points.first() else {
             return 0.0;
         };
-        let cross = |a: Plan, b: Plan| {
-            (a[0] - o[0]) * (b[1] - o[1]) - (a[1] - o[1]) * (b[0] - o[0])
-        };
+        let cross =
+            |a: Plan, b: Plan| (a[0] - o[0]) * (b[1] - o[1]) - (a[1] - o[1]) * (b[0] - o[0]);
         0.5 * self.sides().map(|[a, b]| cross(a, b)).sum::<f64>()
     }
 
@@ -84,10 +83,7 @@ pub fn cuts(mesh: &Mesh, z: f64, triangles: impl Iterator<Item = u32>) -> Vec<Cu
         let (mut start, mut end) = (None, None);
         for k in 0..3 {
             let (a, b) = (k, (k + 1) % 3);
-            let edge = [
-                corners[a].min(corners[b]),
-                corners[a].max(corners[b]),
-            ];
+            let edge = [corners[a].min(corners[b]), corners[a].max(corners[b])];
             match (below[a], below[b]) {
                 (false, true) => start = Some((edge, crossing(mesh, corners[b], corners[a], z))),
                 (true, false) => end = Some((edge, crossing(mesh, corners[a], corners[b], z))),

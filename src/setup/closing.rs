@@ -99,7 +99,8 @@ impl Closing {
             laid.b_to_a
         } else {
             // let down until most of the parting faces meet
-            let down = face_distances(a, b, &laid.b_to_a).map_or(0.0, |d| most_common(&d, contact).0);
+            let down =
+                face_distances(a, b, &laid.b_to_a).map_or(0.0, |d| most_common(&d, contact).0);
             let let_down = Translation3::new(0.0, 0.0, -down) * laid.b_to_a;
             // the frames may move along their axes when the contact shows another level
             let (a_frame, b_frame) = (a.frame.to_tool, b.frame.to_tool);
@@ -174,11 +175,21 @@ pub(super) fn coarse_grid(half: &Half) -> Grid {
 
 /// Where the halves touch and the contact is not at the levels found, or not flat, sets their parting by it. Halves with no flat
 /// level may also stand a little apart, or overlap: says how far.
-fn set_by_contact(a: &mut Half, b: &mut Half, b_to_a: &Isometry3<f64>, contact: f64, notes: &mut Vec<Note>) -> f64 {
+fn set_by_contact(
+    a: &mut Half,
+    b: &mut Half,
+    b_to_a: &Isometry3<f64>,
+    contact: f64,
+    notes: &mut Vec<Note>,
+) -> f64 {
     let Some(distances) = face_distances(a, b, b_to_a) else {
         return 0.0;
     };
-    let least = LEAST_CONTACT * outline(&Columns::cast(&a.mesh, coarse_grid(a))).iter().filter(|i| **i).count() as f64;
+    let least = LEAST_CONTACT
+        * outline(&Columns::cast(&a.mesh, coarse_grid(a)))
+            .iter()
+            .filter(|i| **i)
+            .count() as f64;
     let flat = |h: &Half| h.parting == Parting::Flat;
     let touching = |apart: f64| -> Vec<f64> {
         let meets = distances.iter().filter(|d| (d[0] - apart).abs() <= contact);

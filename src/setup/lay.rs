@@ -65,14 +65,21 @@ pub(super) fn lay_over(a: &Half, b: &Half, notes: &mut Vec<Note>) -> Laid {
             decided = by;
         }
     };
-    let least = |ways: &[Way], of: fn(&Way) -> f64| ways.iter().map(of).fold(f64::INFINITY, f64::min);
+    let least =
+        |ways: &[Way], of: fn(&Way) -> f64| ways.iter().map(of).fold(f64::INFINITY, f64::min);
     let hit = least(&ways, |w| w.hit);
-    narrow(&mut ways, "decided by the pins", &|w| w.hit <= 1.1 * hit + SAME_HIT);
+    narrow(&mut ways, "decided by the pins", &|w| {
+        w.hit <= 1.1 * hit + SAME_HIT
+    });
     let cover = -least(&ways, |w| -w.cover);
-    narrow(&mut ways, "decided by the outlines", &|w| w.cover >= cover - SAME_COVER);
+    narrow(&mut ways, "decided by the outlines", &|w| {
+        w.cover >= cover - SAME_COVER
+    });
     let off = least(&ways, |w| w.off);
     let same_off = 0.005 + 4.0 * (a.rounding + b.rounding);
-    narrow(&mut ways, "decided by the cavities' edges", &|w| w.off <= off + same_off);
+    narrow(&mut ways, "decided by the cavities' edges", &|w| {
+        w.off <= off + same_off
+    });
     let first = &ways[0];
     let other = |w: &&Way| {
         let turn = w.b_to_a * first.b_to_a.inverse();
@@ -119,7 +126,11 @@ fn ways(a: &Half, b: &Half, edges: &[Vec<Polyline>; 2]) -> Vec<Way> {
     let between = match (turned(&a.mesh), turned(&b.mesh)) {
         (Some(p), Some(q)) => {
             let d = (p + q).rem_euclid(FRAC_PI_2);
-            let d = if d > 0.5 * FRAC_PI_2 { d - FRAC_PI_2 } else { d };
+            let d = if d > 0.5 * FRAC_PI_2 {
+                d - FRAC_PI_2
+            } else {
+                d
+            };
             // a few roundings of a side's direction are none
             if d.abs() < 1e-5 { 0.0 } else { d }
         }
@@ -134,7 +145,10 @@ fn ways(a: &Half, b: &Half, edges: &[Vec<Polyline>; 2]) -> Vec<Way> {
         let (lo, hi) = b.mesh.transformed(&turn).bounds().unwrap_or_default();
         let shift = |x: f64, y: f64| Translation3::new(x, y, 0.0) * turn;
         found.push(Way {
-            b_to_a: shift(0.5 * (alo.x + ahi.x - lo.x - hi.x), 0.5 * (alo.y + ahi.y - lo.y - hi.y)),
+            b_to_a: shift(
+                0.5 * (alo.x + ahi.x - lo.x - hi.x),
+                0.5 * (alo.y + ahi.y - lo.y - hi.y),
+            ),
             by_cavity: false,
             hit: 0.0,
             cover: 0.0,
@@ -214,7 +228,11 @@ fn middle(line: &Polyline, by: &Isometry3<f64>) -> Plan {
 /// Mean distance of the openings' edges from each other, each no more than [`FAR`].
 fn apart(edges: &[Vec<Polyline>; 2], b_to_a: &Isometry3<f64>) -> f64 {
     let sides = |k: usize| -> Vec<[Plan; 2]> {
-        let by = if k == 0 { Isometry3::identity() } else { *b_to_a };
+        let by = if k == 0 {
+            Isometry3::identity()
+        } else {
+            *b_to_a
+        };
         edges[k]
             .iter()
             .flat_map(Polyline::sides)
@@ -227,7 +245,11 @@ fn apart(edges: &[Vec<Polyline>; 2], b_to_a: &Isometry3<f64>) -> f64 {
         for [p, q] in &lines[k].segments {
             let weight = crate::field::apart(*p, *q);
             let middle = [0, 1].map(|c| 0.5 * (p[c] + q[c]));
-            let off = |at: Plan| lines[1 - k].nearest(at).map_or(FAR, |n| n.distance.min(FAR));
+            let off = |at: Plan| {
+                lines[1 - k]
+                    .nearest(at)
+                    .map_or(FAR, |n| n.distance.min(FAR))
+            };
             sum += weight * (off(*p) + off(*q) + off(middle)) / 3.0;
             length += weight;
         }
@@ -295,11 +317,19 @@ fn symmetric(half: &Half, turn: &Isometry3<f64>) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::mesh::testing::block;
 
     #[test]
     fn the_sides_of_a_turned_block_give_its_direction() {
-        let mesh = block([10.0, 4.0, 3.0]);
+        // the four upright sides of a block of 10 by 4 by 3
+        let plan = [[0.0, 0.0], [10.0, 0.0], [10.0, 4.0], [0.0, 4.0]];
+        let at = |z: f64| plan.map(|p| Point3::new(p[0], p[1], z));
+        let sides = (0..4u32).map(|k| (k, (k + 1) % 4));
+        let mesh = Mesh {
+            vertices: [at(0.0), at(3.0)].concat(),
+            triangles: sides
+                .flat_map(|(a, b)| [[a, b, b + 4], [a, b + 4, a + 4]])
+                .collect(),
+        };
         let turn = UnitQuaternion::from_axis_angle(&Vector3::z_axis(), 0.3);
         let turned = mesh.transformed(&Isometry3::from_parts(Translation3::identity(), turn));
         assert!((side_direction(&turned).unwrap() - 0.3).abs() < 1e-12);

@@ -27,7 +27,9 @@ pub fn blank(half: &Half) -> Blank {
 fn enclosing_radius(points: &[[f64; 2]]) -> f64 {
     let mut hull = hull(points);
     // out of their order around the hull, so that few of them lie outside the circle found so far
-    let key = |p: &[f64; 2]| p[0].to_bits().wrapping_mul(0x9E37_79B9_7F4A_7C15) ^ p[1].to_bits().rotate_left(23);
+    let key = |p: &[f64; 2]| {
+        p[0].to_bits().wrapping_mul(0x9E37_79B9_7F4A_7C15) ^ p[1].to_bits().rotate_left(23)
+    };
     hull.sort_by_key(key);
     let mut circle = ([0.0; 2], 0.0);
     let holds = |c: &([f64; 2], f64), p: [f64; 2]| {
@@ -83,7 +85,8 @@ fn hull(points: &[[f64; 2]]) -> Vec<[f64; 2]> {
     let half = |order: &mut dyn Iterator<Item = [f64; 2]>| {
         let mut chain: Vec<[f64; 2]> = Vec::new();
         for p in order {
-            while chain.len() >= 2 && turn(chain[chain.len() - 2], chain[chain.len() - 1], p) <= 0.0 {
+            while chain.len() >= 2 && turn(chain[chain.len() - 2], chain[chain.len() - 1], p) <= 0.0
+            {
                 chain.pop();
             }
             chain.push(p);

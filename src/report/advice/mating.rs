@@ -123,7 +123,14 @@ fn outline(mating: &Mating, shop: &Shop, found: &mut Vec<Finding>) {
         _ => "",
     };
     if !message.is_empty() {
-        found.push(length("mating", verdict, message, Some(outline.at_mm), Some(mismatch), limit));
+        found.push(length(
+            "mating",
+            verdict,
+            message,
+            Some(outline.at_mm),
+            Some(mismatch),
+            limit,
+        ));
     }
     for half in ["A", "B"] {
         let own = || outline.one_sided.iter().filter(|s| s.half == half);
@@ -172,7 +179,10 @@ fn pins(pin: &Pin, found: &mut Vec<Finding>) {
         };
         say(message, Some(clearance), Some(0.0));
     }
-    if let Some(axial) = pin.axial_clearance_mm.filter(|_| pin.bottoms_out == Some(true)) {
+    if let Some(axial) = pin
+        .axial_clearance_mm
+        .filter(|_| pin.bottoms_out == Some(true))
+    {
         say(
             "A pin meets the floor of its socket before the halves meet. Make the hole deeper or the pin shorter.",
             Some(axial),

@@ -14,8 +14,14 @@ pub(super) fn section(page: &mut Page, mating: &Mating) {
     let length = |mm| f.text(Quantity::Length, mm, None);
     let layout = match mating.layout {
         Layout::Closed => "They came closed on each other.".to_string(),
-        Layout::Open => format!("They came laid open side by side; {}.", clean(&mating.closed_by)),
-        Layout::Separate => format!("They came in two files, not closed on each other; {}.", clean(&mating.closed_by)),
+        Layout::Open => format!(
+            "They came laid open side by side; {}.",
+            clean(&mating.closed_by)
+        ),
+        Layout::Separate => format!(
+            "They came in two files, not closed on each other; {}.",
+            clean(&mating.closed_by)
+        ),
     };
     let fit = format!(
         "{layout} Near the parting line: gap {}, overlap {}. The two cavity outlines differ by {}.",
@@ -31,9 +37,9 @@ pub(super) fn section(page: &mut Page, mating: &Mating) {
         mating.closed_volume_mm3,
         mating.closed_volume_mm3_pm,
     );
-    let weight = mating
-        .fill_weight_g
-        .map_or(String::new(), |g| format!(", {} g", f.cell(Quantity::Count, Some(g), None)));
+    let weight = mating.fill_weight_g.map_or(String::new(), |g| {
+        format!(", {} g", f.cell(Quantity::Count, Some(g), None))
+    });
     page.row("fills with", &(volume + &weight));
     for hollow in mating.hollows.iter().take(LISTED) {
         self::hollow(page, hollow);
@@ -54,7 +60,10 @@ fn rims(page: &mut Page, mating: &Mating) {
     let turn = if fit.turn_deg.abs() < 0.005 {
         String::new()
     } else {
-        format!(" and a turn of {}", f.text(Quantity::Angle, Some(fit.turn_deg), None))
+        format!(
+            " and a turn of {}",
+            f.text(Quantity::Angle, Some(fit.turn_deg), None)
+        )
     };
     let text = format!(
         "a shift of {} towards {}{turn} of half B's cavity leaves {}",
@@ -68,8 +77,13 @@ fn rims(page: &mut Page, mating: &Mating) {
 fn faces(page: &mut Page, mating: &Mating) {
     let f = page.figures;
     let faces = &mating.faces;
-    let Some(share) = faces.contact_share else { return };
-    let mut text = format!("{} of the parting face is in contact", super::percent(share));
+    let Some(share) = faces.contact_share else {
+        return;
+    };
+    let mut text = format!(
+        "{} of the parting face is in contact",
+        super::percent(share)
+    );
     for (what, size, at) in [
         ("largest gap", faces.gap_mm, faces.gap_at_mm),
         ("deepest overlap", faces.overlap_mm, faces.overlap_at_mm),
@@ -103,7 +117,11 @@ fn hollow(page: &mut Page, hollow: &ClosedHollow) {
         parts.push(super::more_text(hollow.openings.len() - LISTED));
     }
     if let (Some(wall), Some(half)) = (hollow.thinnest_wall_mm, &hollow.thinnest_wall_half) {
-        parts.push(format!("block wall at least {} (half {})", f.length(wall), name(half)));
+        parts.push(format!(
+            "block wall at least {} (half {})",
+            f.length(wall),
+            name(half)
+        ));
     }
     if let Some(section) = hollow.thinnest_section_mm {
         parts.push(format!("casting at least {} thick", f.length(section)));

@@ -50,11 +50,17 @@ pub fn circle(line: &Polyline, rounding: f64, crease_deg: f64) -> Option<Circle>
     if det <= 0.0 {
         return None;
     }
-    let (u, v) = (0.5 * (xz * yy - yz * xy) / det, 0.5 * (yz * xx - xz * xy) / det);
+    let (u, v) = (
+        0.5 * (xz * yy - yz * xy) / det,
+        0.5 * (yz * xx - xz * xy) / det,
+    );
     let centre = [mean[0] + u, mean[1] + v];
     let radius = (z_mean + u * u + v * v).sqrt();
     let slack = ROUND.max(ROUND_SHARE * radius) + rounding;
-    if corners.iter().any(|&p| (apart(p, centre) - radius).abs() > slack) {
+    if corners
+        .iter()
+        .any(|&p| (apart(p, centre) - radius).abs() > slack)
+    {
         return None;
     }
     let mut sagitta = 0.0_f64;

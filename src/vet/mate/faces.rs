@@ -117,9 +117,8 @@ pub fn faces(
             .collect();
         // a place among them that is nearest to their middle
         let centre = |k: usize| grid.centre(k % grid.nx, k / grid.nx);
-        let mean = [0, 1].map(|c| {
-            alike.iter().map(|&k| centre(k)[c]).sum::<f64>() / alike.len() as f64
-        });
+        let mean =
+            [0, 1].map(|c| alike.iter().map(|&k| centre(k)[c]).sum::<f64>() / alike.len() as f64);
         let off = |k: usize| {
             let p = centre(k);
             (p[0] - mean[0]).hypot(p[1] - mean[1])

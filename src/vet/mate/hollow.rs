@@ -85,11 +85,17 @@ pub fn cells(sides: &[Side; 2], b_to_a: &Isometry3<f64>) -> Vec<Cell> {
 }
 
 /// The closed hollows, largest in plan first. Those without any hollow of kind cavity (screw holes, sockets) are left out.
-pub fn closed_hollows(sides: &[Side; 2], b_to_a: &Isometry3<f64>, cells: &[Cell], solid: &Solid) -> Vec<Closed> {
+pub fn closed_hollows(
+    sides: &[Side; 2],
+    b_to_a: &Isometry3<f64>,
+    cells: &[Cell],
+    solid: &Solid,
+) -> Vec<Closed> {
     let n = sides.each_ref().map(|s| s.survey.hollows.len());
     let node = |half: usize, h: usize| (half * n[0] + h) as u32;
     let kind = |half: usize, h: u32| sides[half].survey.hollows[h as usize].kind;
-    let joins = |half: usize, h: u32| matches!(kind(half, h), HollowKind::Cavity | HollowKind::Through);
+    let joins =
+        |half: usize, h: u32| matches!(kind(half, h), HollowKind::Cavity | HollowKind::Through);
     let mut sets = Sets((0..(n[0] + n[1]) as u32).collect());
     for cell in cells {
         if let [Some(a), Some(b)] = cell.hollow
@@ -113,7 +119,11 @@ pub fn closed_hollows(sides: &[Side; 2], b_to_a: &Isometry3<f64>, cells: &[Cell]
         }
     }
     let molded = |g: &[Vec<usize>; 2]| {
-        (0..2).any(|half| g[half].iter().any(|&h| kind(half, h as u32) == HollowKind::Cavity))
+        (0..2).any(|half| {
+            g[half]
+                .iter()
+                .any(|&h| kind(half, h as u32) == HollowKind::Cavity)
+        })
     };
     let mut found: Vec<Closed> = groups
         .into_values()
@@ -132,7 +142,8 @@ fn closed(
     parts: [Vec<usize>; 2],
 ) -> Option<Closed> {
     let grid = sides[0].survey.grid();
-    let kinds = |half: usize, h: Option<u32>| h.map(|h| sides[half].survey.hollows[h as usize].kind);
+    let kinds =
+        |half: usize, h: Option<u32>| h.map(|h| sides[half].survey.hollows[h as usize].kind);
     let own = |half: usize, h: Option<u32>| {
         h.is_some_and(|h| {
             parts[half].contains(&(h as usize)) && kinds(half, Some(h)) == Some(HollowKind::Cavity)
@@ -202,20 +213,31 @@ fn closed(
 const LEVELS: usize = 48;
 
 /// A hole to the underside: followed along Z from the cavity's floor, or the parting face.
-fn through(sides: &[Side; 2], half: usize, h: usize, b_to_a: &Isometry3<f64>, solid: &Solid) -> Option<Opening> {
+fn through(
+    sides: &[Side; 2],
+    half: usize,
+    h: usize,
+    b_to_a: &Isometry3<f64>,
+    solid: &Solid,
+) -> Option<Opening> {
     let survey = sides[half].survey;
     let grid = survey.grid();
     let mut open: Vec<usize> = (0..grid.len())
         .filter(|&k| survey.hollow_at(k) == Some(h) && survey.top.get(k).is_none())
         .collect();
     if open.is_empty() {
-        open = (0..grid.len()).filter(|&k| survey.hollow_at(k) == Some(h)).collect();
+        open = (0..grid.len())
+            .filter(|&k| survey.hollow_at(k) == Some(h))
+            .collect();
     }
     if open.is_empty() {
         return None;
     }
     let mean = [0, 1].map(|c| {
-        let sum: f64 = open.iter().map(|&k| grid.centre(k % grid.nx, k / grid.nx)[c]).sum();
+        let sum: f64 = open
+            .iter()
+            .map(|&k| grid.centre(k % grid.nx, k / grid.nx)[c])
+            .sum();
         sum / open.len() as f64
     });
     let underside = sides[half].half.bounds().0.z;

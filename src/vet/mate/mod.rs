@@ -12,7 +12,8 @@ use super::surface::Surface;
 use crate::field::{Plan, Rays};
 use crate::mesh::{Point, Vector};
 use crate::report::{
-    Cavity, ClosedHollow, Draft, HollowKind, Mating, OneSided, Opening, OutlineFit, PartingFaces, Place, Undercut, Verdict,
+    Cavity, ClosedHollow, Draft, HollowKind, Mating, OneSided, Opening, OutlineFit, PartingFaces,
+    Place, Undercut, Verdict,
 };
 use crate::setup::{Closing, Half, Survey, entered};
 use crate::shop::Limits;
@@ -43,7 +44,12 @@ pub struct Side<'a> {
 /// Judges how the halves close: gap, overlap and mismatch against the contact distance, pins against their sockets.
 ///
 /// `fill_density` is that of what is filled in, g/cm³.
-pub fn mating(closing: &Closing, sides: [Side; 2], limits: &Limits, fill_density: Option<f64>) -> Mating {
+pub fn mating(
+    closing: &Closing,
+    sides: [Side; 2],
+    limits: &Limits,
+    fill_density: Option<f64>,
+) -> Mating {
     let [a, b] = &sides;
     let b_to_a = &closing.b_to_a;
     let own_rims = [rims(a), brought(&rims(b), b_to_a)];
@@ -87,7 +93,9 @@ pub fn mating(closing: &Closing, sides: [Side; 2], limits: &Limits, fill_density
         closed_volume_mm3: closed.map(|c| c.0),
         closed_volume_mm3_pm: closed.map(|c| c.1),
         fill_density_g_cm3: fill_density,
-        fill_weight_g: closed.zip(fill_density).map(|(c, density)| c.0 * 1e-3 * density),
+        fill_weight_g: closed
+            .zip(fill_density)
+            .map(|(c, density)| c.0 * 1e-3 * density),
         faces: face_figures(a.half, &met),
         pins,
         empty_sockets,
@@ -189,7 +197,13 @@ fn face_figures(half: &Half, met: &Faces) -> PartingFaces {
     }
 }
 
-fn hollow_figures(sides: &[Side; 2], b_to_a: &Isometry3<f64>, solid: &Solid, closed: &Closed, min_area: f64) -> ClosedHollow {
+fn hollow_figures(
+    sides: &[Side; 2],
+    b_to_a: &Isometry3<f64>,
+    solid: &Solid,
+    closed: &Closed,
+    min_area: f64,
+) -> ClosedHollow {
     let a = &sides[0].half.frame;
     let openings: Vec<Opening> = closed
         .openings
@@ -228,9 +242,17 @@ fn molded(side: &Side, h: usize) -> f64 {
     if side.survey.hollows[h].kind != HollowKind::Cavity {
         return 0.0;
     }
-    let own = side.surface.facets.iter().filter(|f| f.hollow as usize == h);
+    let own = side
+        .surface
+        .facets
+        .iter()
+        .filter(|f| f.hollow as usize == h);
     let volume: f64 = own
-        .map(|f| f.area * f.normal.z * (side.survey.parting_at(f.centroid.x, f.centroid.y) - f.centroid.z))
+        .map(|f| {
+            f.area
+                * f.normal.z
+                * (side.survey.parting_at(f.centroid.x, f.centroid.y) - f.centroid.z)
+        })
         .sum();
     let cell = side.survey.grid().cell;
     let mouths = side.survey.hollows.iter().filter_map(|other| {
@@ -286,7 +308,7 @@ fn rises(other: &Survey, p: nalgebra::Point3<f64>) -> bool {
     let top = grid
         .cell_at(p.x, p.y)
         .and_then(|(i, j)| other.top.get(grid.index(i, j)));
-    top.is_some_and(|z| f64::from(z) > ENTERS)
+    top.is_some_and(|z| f64::from(z) > other.parting_at(p.x, p.y) + ENTERS)
 }
 
 fn shares(survey: &Survey, enters: impl Fn(nalgebra::Point3<f64>) -> bool) -> Vec<f64> {

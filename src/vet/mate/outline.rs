@@ -141,7 +141,11 @@ fn alike(shared: &[Vec<[Plan; 2]>; 2], fit: &Move) -> bool {
     };
     let corners = [Lines::new(moved(0)), Lines::new(moved(1))];
     (0..2).all(|k| {
-        let near = |s: &[Plan; 2]| corners[1 - k].nearest(s[0]).is_some_and(|n| n.distance <= ALIKE);
+        let near = |s: &[Plan; 2]| {
+            corners[1 - k]
+                .nearest(s[0])
+                .is_some_and(|n| n.distance <= ALIKE)
+        };
         corners[k].segments.iter().all(near)
     })
 }
@@ -207,7 +211,12 @@ fn alone(cut: &[Vec<Piece>; 2]) -> [Vec<bool>; 2] {
     let share = |k: usize| {
         let length = |p: &Piece| apart(p.ends[0], p.ends[1]);
         let all: f64 = cut[k].iter().map(length).sum();
-        let off: f64 = cut[k].iter().zip(&lone[k]).filter(|(_, l)| **l).map(|(p, _)| length(p)).sum();
+        let off: f64 = cut[k]
+            .iter()
+            .zip(&lone[k])
+            .filter(|(_, l)| **l)
+            .map(|(p, _)| length(p))
+            .sum();
         off / all
     };
     // rims that hardly go together are a mismatch, whatever its size
@@ -252,7 +261,9 @@ fn runs(cut: &[Piece], member: impl Fn(usize) -> bool) -> Vec<Vec<usize>> {
     let mut from = 0;
     while from < cut.len() {
         let line = cut[from].line;
-        let to = (from..cut.len()).find(|&k| cut[k].line != line).unwrap_or(cut.len());
+        let to = (from..cut.len())
+            .find(|&k| cut[k].line != line)
+            .unwrap_or(cut.len());
         let first_run = runs.len();
         for k in from..to {
             if !member(k) {
@@ -281,8 +292,13 @@ fn stretches(cut: &[Piece], lone: &[bool]) -> Vec<(f64, Plan)> {
     let mut found: Vec<(f64, Plan)> = runs(cut, |k| lone[k])
         .iter()
         .map(|run| {
-            let length = run.iter().map(|&k| apart(cut[k].ends[0], cut[k].ends[1])).sum();
-            let far = run.iter().max_by(|&&a, &&b| cut[a].off.total_cmp(&cut[b].off));
+            let length = run
+                .iter()
+                .map(|&k| apart(cut[k].ends[0], cut[k].ends[1]))
+                .sum();
+            let far = run
+                .iter()
+                .max_by(|&&a, &&b| cut[a].off.total_cmp(&cut[b].off));
             (length, far.map_or([0.0; 2], |&k| cut[k].ends[0]))
         })
         .collect();
@@ -317,8 +333,13 @@ fn fit(shared: &[Vec<[Plan; 2]>; 2], to: &Lines) -> Move {
         .map(|&[a, b]| ([0.5 * (a[0] + b[0]), 0.5 * (a[1] + b[1])], apart(a, b)))
         .collect();
     let weight: f64 = samples.iter().map(|s| s.1).sum();
-    let centre = [0, 1].map(|c| samples.iter().map(|s| s.1 * s.0[c]).sum::<f64>() / weight.max(f64::MIN_POSITIVE));
-    let radius = samples.iter().map(|s| apart(s.0, centre)).fold(0.0, f64::max).max(1e-9);
+    let centre = [0, 1]
+        .map(|c| samples.iter().map(|s| s.1 * s.0[c]).sum::<f64>() / weight.max(f64::MIN_POSITIVE));
+    let radius = samples
+        .iter()
+        .map(|s| apart(s.0, centre))
+        .fold(0.0, f64::max)
+        .max(1e-9);
     let mut by = Move {
         about: centre,
         turn: 0.0,
@@ -338,7 +359,10 @@ fn fit(shared: &[Vec<[Plan; 2]>; 2], to: &Lines) -> Move {
                 let length = along[0].hypot(along[1]).max(f64::MIN_POSITIVE);
                 [-along[1] / length, along[0] / length]
             };
-            let arm = [q[0] - centre[0] - by.shift[0], q[1] - centre[1] - by.shift[1]];
+            let arm = [
+                q[0] - centre[0] - by.shift[0],
+                q[1] - centre[1] - by.shift[1],
+            ];
             let row = Vector3::new(n[0], n[1], (n[1] * arm[0] - n[0] * arm[1]) / radius);
             normal += row * row.transpose() * w;
             right += row * (w * (off[0] * n[0] + off[1] * n[1]));

@@ -24,14 +24,20 @@ pub struct Solid<'a> {
 impl Solid<'_> {
     /// Distance from a place in A's tool frame to the nearest surface.
     pub fn clear(&self, p: &Point) -> f64 {
-        let a = self.a.closest(p, self.most).map_or(self.most, |q| (q.0 - p).norm());
+        let a = self
+            .a
+            .closest(p, self.most)
+            .map_or(self.most, |q| (q.0 - p).norm());
         let q = self.to_b * p;
         self.b.closest(&q, a).map_or(a, |r| (r.0 - q).norm().min(a))
     }
 
     /// Where the ray from `p` along `direction` first meets a surface, mm.
     pub fn hit(&self, p: &Point, direction: &Vector) -> Option<f64> {
-        let a = self.a.first_hit(p, direction, self.most).map(|h| h.distance);
+        let a = self
+            .a
+            .first_hit(p, direction, self.most)
+            .map(|h| h.distance);
         let (q, d) = (self.to_b * p, self.to_b * direction);
         let b = self.b.first_hit(&q, &d, self.most).map(|h| h.distance);
         [a, b].into_iter().flatten().reduce(f64::min)
@@ -244,7 +250,11 @@ impl Lattice {
     /// A mark of coarse cells on the fine grid.
     pub fn spread(&self, marks: &[bool], fine: &Grid) -> Vec<bool> {
         (0..fine.len())
-            .map(|k| marks[self.grid.index(k % fine.nx / self.stride, k / fine.nx / self.stride)])
+            .map(|k| {
+                marks[self
+                    .grid
+                    .index(k % fine.nx / self.stride, k / fine.nx / self.stride)]
+            })
             .collect()
     }
 }
@@ -265,9 +275,16 @@ pub fn narrowest(solid: &Solid, points: &[Point], step: f64) -> (Point, f64) {
     let every = close.len().div_ceil(CLOSELY).max(1);
     close = close.into_iter().step_by(every).collect();
     let best = close.into_par_iter().map(|k| {
-        let (a, b) = (points[k.saturating_sub(3)], points[(k + 3).min(points.len() - 1)]);
+        let (a, b) = (
+            points[k.saturating_sub(3)],
+            points[(k + 3).min(points.len() - 1)],
+        );
         let along = (b - a).try_normalize(1e-12).unwrap_or_else(Vector::x);
-        let near = if along.z.abs() < 0.9 { Vector::z() } else { Vector::x() };
+        let near = if along.z.abs() < 0.9 {
+            Vector::z()
+        } else {
+            Vector::x()
+        };
         let u = (near - along * along.dot(&near)).normalize();
         let v = along.cross(&u);
         climb(solid, points[k], rough[k], [u, v])

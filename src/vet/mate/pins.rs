@@ -48,7 +48,11 @@ struct Boss {
 }
 
 /// The pins of both halves with the sockets that they enter, and the round holes that no pin enters.
-pub fn pins(sides: &[Side; 2], b_to_a: &Isometry3<f64>, crease_deg: f64) -> (Vec<Pin>, Vec<Socket>) {
+pub fn pins(
+    sides: &[Side; 2],
+    b_to_a: &Isometry3<f64>,
+    crease_deg: f64,
+) -> (Vec<Pin>, Vec<Socket>) {
     let mut found = Vec::new();
     let mut taken = [Vec::new(), Vec::new()];
     for k in 0..2 {
@@ -83,7 +87,10 @@ fn bosses(own: &Side, other: &Side, to_other: &Isometry3<f64>) -> Vec<Boss> {
     let rises = |k: usize| {
         survey.inside[k]
             && survey.labels[k] == 0
-            && survey.top.get(k).is_some_and(|z| f64::from(z) > face(k) + ENTERS)
+            && survey
+                .top
+                .get(k)
+                .is_some_and(|z| f64::from(z) > face(k) + ENTERS)
     };
     let parts = Components::of(&grid, rises);
     let mut cells = vec![Vec::new(); parts.count];
@@ -150,7 +157,13 @@ fn around(lines: &[Polyline], p: Plan, hole: bool) -> Option<&Polyline> {
         .min_by(|a, b| a.area().abs().total_cmp(&b.area().abs()))
 }
 
-fn measure(own: &Side, other: &Side, to_other: &Isometry3<f64>, boss: &Boss, crease_deg: f64) -> Pin {
+fn measure(
+    own: &Side,
+    other: &Side,
+    to_other: &Isometry3<f64>,
+    boss: &Boss,
+    crease_deg: f64,
+) -> Pin {
     let mesh = &own.half.mesh;
     let triangles = near(mesh, boss.lo, boss.hi);
     let inside = |p: &Point| (0..2).all(|c| p[c] >= boss.lo[c] && p[c] <= boss.hi[c]);
@@ -254,7 +267,11 @@ impl<'a> SocketOf<'a> {
     fn section(&self, z: f64, crease_deg: f64) -> (Vec<Polyline>, Option<Circle>) {
         let back = self.to_other.inverse();
         let level = (self.to_other * Point::new(0.0, 0.0, z)).z;
-        let lines = chain(&cuts(&self.side.half.mesh, level, self.triangles.iter().copied()));
+        let lines = chain(&cuts(
+            &self.side.half.mesh,
+            level,
+            self.triangles.iter().copied(),
+        ));
         let hole = around(&lines, self.centre, true);
         let round = hole.and_then(|l| circle(l, self.side.half.rounding, crease_deg));
         let place = |p: Plan| {
@@ -284,7 +301,11 @@ fn depth(side: &Side, h: usize) -> Option<f64> {
     if side.survey.hollows[h].kind == HollowKind::Through {
         return None;
     }
-    let facets = side.surface.facets.iter().filter(|f| f.hollow as usize == h);
+    let facets = side
+        .surface
+        .facets
+        .iter()
+        .filter(|f| f.hollow as usize == h);
     facets
         .map(|f| side.survey.parting_at(f.centroid.x, f.centroid.y) - f.z[0])
         .reduce(f64::max)
@@ -294,7 +315,10 @@ fn depth(side: &Side, h: usize) -> Option<f64> {
 fn clear(pin: &Polyline, walls: &[Polyline]) -> Option<f64> {
     let lines = Lines::new(walls.iter().flat_map(Polyline::sides).collect());
     let own = Lines::new(pin.sides().collect());
-    let from_pin = pin.points.iter().filter_map(|&p| Some(lines.nearest(p)?.distance));
+    let from_pin = pin
+        .points
+        .iter()
+        .filter_map(|&p| Some(lines.nearest(p)?.distance));
     let from_walls = walls
         .iter()
         .flat_map(|w| w.points.iter().map(move |&p| (w, p)))
@@ -335,9 +359,12 @@ fn empty_sockets(
         if !may || volumes[h] > SMALL * largest {
             continue;
         }
-        let Some(depth) = depth(side, h) else { continue };
+        let Some(depth) = depth(side, h) else {
+            continue;
+        };
         let grid = side.survey.grid();
-        let (mut sum, mut lo, mut hi, mut n) = ([0.0; 2], [f64::INFINITY; 2], [f64::NEG_INFINITY; 2], 0.0);
+        let (mut sum, mut lo, mut hi, mut n) =
+            ([0.0; 2], [f64::INFINITY; 2], [f64::NEG_INFINITY; 2], 0.0);
         for cell in (0..grid.len()).filter(|&c| side.survey.hollow_at(c) == Some(h)) {
             let p = grid.centre(cell % grid.nx, cell / grid.nx);
             for c in 0..2 {
@@ -353,7 +380,11 @@ fn empty_sockets(
         let triangles = near(mesh, lo, hi);
         let at = |share: f64| {
             let lines = chain(&cuts(mesh, face - share * depth, triangles.iter().copied()));
-            circle(around(&lines, centre, true)?, side.half.rounding, crease_deg)
+            circle(
+                around(&lines, centre, true)?,
+                side.half.rounding,
+                crease_deg,
+            )
         };
         let (Some(high), Some(middle), Some(low)) = (at(0.25), at(0.5), at(0.75)) else {
             continue;
@@ -374,15 +405,17 @@ fn empty_sockets(
         let theirs: Vec<f64> = (0..opposite.hollows.len())
             .map(|h| opposite.volume_below(h, 0.0, 0.0))
             .collect();
-        let joined = facing.is_some_and(|f| {
-            theirs[f] > SMALL * theirs.iter().copied().fold(0.0, f64::max)
-        });
+        let joined =
+            facing.is_some_and(|f| theirs[f] > SMALL * theirs.iter().copied().fold(0.0, f64::max));
         if joined {
             continue;
         }
         found.push(Socket {
             half: side.half.name.clone(),
-            at_mm: side.half.frame.place(&Point::new(middle.centre[0], middle.centre[1], face)),
+            at_mm: side
+                .half
+                .frame
+                .place(&Point::new(middle.centre[0], middle.centre[1], face)),
             diameter_mm: 2.0 * middle.radius,
             depth_mm: depth,
             faces_hole: facing.is_some(),

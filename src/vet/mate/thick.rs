@@ -43,10 +43,17 @@ const CLOSELY: usize = 32;
 const ROUNDS: usize = 60;
 
 /// Places of the hollow's surface in one half that are not in a way out: `corners` adds the facets' corners.
-fn spots(side: &Side, half: usize, hollow: &Closed, to_a: &Isometry3<f64>, corners: bool) -> Vec<Spot> {
+fn spots(
+    side: &Side,
+    half: usize,
+    hollow: &Closed,
+    to_a: &Isometry3<f64>,
+    corners: bool,
+) -> Vec<Spot> {
     let grid = side.survey.grid();
     let wanted = |h: u32| {
-        side.survey.hollows[h as usize].kind == HollowKind::Cavity && hollow.parts[half].contains(&(h as usize))
+        side.survey.hollows[h as usize].kind == HollowKind::Cavity
+            && hollow.parts[half].contains(&(h as usize))
     };
     let facets = || side.surface.facets.iter().filter(|f| wanted(f.hollow));
     let area: f64 = facets().map(|f| f.area).sum();
@@ -125,7 +132,8 @@ pub fn wall(side: &Side, half: usize, hollow: &Closed, to_a: &Isometry3<f64>) ->
     };
     let outside = part(&|t| is_outer[t]);
     let molded = |t: usize| {
-        side.survey.owner[t].is_some_and(|h| own(h) && side.survey.hollows[h as usize].kind == HollowKind::Cavity)
+        side.survey.owner[t]
+            .is_some_and(|h| own(h) && side.survey.hollows[h as usize].kind == HollowKind::Cavity)
     };
     let inside = part(&molded);
     if outside.triangles.is_empty() || inside.triangles.is_empty() {
@@ -158,7 +166,13 @@ pub fn wall(side: &Side, half: usize, hollow: &Closed, to_a: &Isometry3<f64>) ->
         .iter()
         .take(CLOSELY)
         .map(|&(d, q, k)| {
-            let (size, at) = together(&inside_rays, &inside, &outside_rays, (d, spots[k].at, q), most);
+            let (size, at) = together(
+                &inside_rays,
+                &inside,
+                &outside_rays,
+                (d, spots[k].at, q),
+                most,
+            );
             (size, at, spots[k].chord)
         })
         .min_by(|a, b| a.0.total_cmp(&b.0))?;
@@ -171,11 +185,21 @@ pub fn wall(side: &Side, half: usize, hollow: &Closed, to_a: &Isometry3<f64>) ->
 }
 
 /// Moves both ends of a wall towards each other for as long as it stays square enough to the inner surface.
-fn together(inside: &Rays, mesh: &Mesh, outside: &Rays, start: (f64, Point, Point), most: f64) -> (f64, Point) {
+fn together(
+    inside: &Rays,
+    mesh: &Mesh,
+    outside: &Rays,
+    start: (f64, Point, Point),
+    most: f64,
+) -> (f64, Point) {
     let (mut size, mut at, mut end) = start;
     for _ in 0..ROUNDS {
-        let Some((p, t)) = inside.closest(&end, most) else { break };
-        let Some((q, _)) = outside.closest(&p, most) else { break };
+        let Some((p, t)) = inside.closest(&end, most) else {
+            break;
+        };
+        let Some((q, _)) = outside.closest(&p, most) else {
+            break;
+        };
         let next = (q - p).norm();
         let square = mesh
             .normal(t as usize)
@@ -190,10 +214,20 @@ fn together(inside: &Rays, mesh: &Mesh, outside: &Rays, start: (f64, Point, Poin
 
 /// The thinnest section of the casting: across the hollow square to its surface, over at least `min_area` of it, its ways out
 /// left aside.
-pub fn section(sides: &[Side; 2], hollow: &Closed, b_to_a: &Isometry3<f64>, solid: &Solid, min_area: f64) -> Option<Thin> {
+pub fn section(
+    sides: &[Side; 2],
+    hollow: &Closed,
+    b_to_a: &Isometry3<f64>,
+    solid: &Solid,
+    min_area: f64,
+) -> Option<Thin> {
     let spots: Vec<Spot> = (0..2)
         .flat_map(|half| {
-            let to_a = if half == 0 { Isometry3::identity() } else { *b_to_a };
+            let to_a = if half == 0 {
+                Isometry3::identity()
+            } else {
+                *b_to_a
+            };
             spots(&sides[half], half, hollow, &to_a, false)
         })
         .collect();
