@@ -310,7 +310,8 @@ fn climb(solid: &Solid, start: Point, radius: f64, [u, v]: [Vector; 2]) -> (Poin
         let found = tries
             .map(|p| (p, solid.clear(&p)))
             .fold(best, |m, t| if t.1 > m.1 { t } else { m });
-        if found.1 > best.1 {
+        // between parallel walls rounding alone would lead on and on
+        if found.1 > best.1 + 1e-3 * FOUND {
             best = found;
         } else {
             step *= 0.5;
