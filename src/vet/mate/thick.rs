@@ -69,7 +69,7 @@ fn spots(
     };
     let mut found: Vec<Spot> = side
         .surface
-        .samples(side.half, spacing, |f| wanted(f.hollow))
+        .samples(side.half, spacing, |_, f| wanted(f.hollow))
         .into_iter()
         .map(|s| {
             let f = &side.surface.facets[s.facet as usize];
