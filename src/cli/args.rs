@@ -105,6 +105,10 @@ pub struct JudgeArgs {
     #[arg(long, value_name = "mm|inch", help_heading = MODEL)]
     pub units: Option<String>,
 
+    /// Density of what is filled in, such as 0.96g/cm3, for its weight
+    #[arg(long, value_name = "DENSITY", allow_negative_numbers = true, help_heading = MODEL)]
+    pub fill_density: Option<String>,
+
     /// Shop file with your cutters, holders, stickouts and limits [default: a built-in rack of balls]
     #[arg(long, value_name = "FILE", help_heading = TOOLS)]
     pub shop: Option<PathBuf>,

@@ -2,7 +2,7 @@
 
 use super::args::{BodyArgs, CheckArgs, JudgeArgs};
 use super::error::CliError;
-use super::figures::{direction, factor, length, place, positive, shrink};
+use super::figures::{density, direction, factor, length, place, positive, shrink};
 use super::output::{Halves, Sink};
 use moldvet::body::{BodyConfig, MARGIN};
 use moldvet::mesh;
@@ -72,6 +72,7 @@ impl Job {
                 .map(|text| positive("--cell", text, unit))
                 .transpose()?,
             not_cavity: Vec::new(),
+            fill_density: args.fill_density.as_deref().map(density).transpose()?,
         };
         Ok(Job {
             models: models.to_vec(),

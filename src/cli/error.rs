@@ -57,6 +57,14 @@ pub enum CliError {
         /// What was typed.
         text: String,
     },
+    /// No density.
+    #[error(
+        "--fill-density: `{text}` is not a density of more than 0; write for example 0.96g/cm3, 960kg/m3 or 60lb/ft3"
+    )]
+    Density {
+        /// What was typed.
+        text: String,
+    },
     /// Nothing tells the unit of the models.
     #[error("{file} does not say in which unit it is drawn; add `--units mm` or `--units inch` (its longest side is {}{})", (side * 1e3).round() / 1e3, hint(*.side))]
     NoUnits {

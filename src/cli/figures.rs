@@ -19,6 +19,32 @@ pub fn positive(option: &'static str, text: &str, unit: Unit) -> Result<f64, Cli
     }
 }
 
+/// A density of more than 0, g/cm³: `0.96g/cm3`, `0.96`, `960kg/m3` or `60lb/ft3`.
+pub fn density(text: &str) -> Result<f64, CliError> {
+    let wrong = || CliError::Density {
+        text: text.to_string(),
+    };
+    let plain = text.trim().to_lowercase().replace('³', "3");
+    let split = plain
+        .find(|c: char| !(c.is_ascii_digit() || c == '.'))
+        .unwrap_or(plain.len());
+    let (number, unit) = plain.split_at(split);
+    // 1 lb = 0.45359237 kg and 1 in = 25.4 mm, exact by the 1959 agreement
+    let factor = match unit.trim() {
+        "" | "g/cm3" | "g/cm^3" | "g/ml" | "kg/l" => 1.0,
+        "kg/m3" | "kg/m^3" => 1e-3,
+        "lb/in3" | "lb/in^3" => 453.59237 / 16.387064,
+        "lb/ft3" | "lb/ft^3" => 453.59237 / (1728.0 * 16.387064),
+        _ => return Err(wrong()),
+    };
+    let value: f64 = number.parse().map_err(|_| wrong())?;
+    if value > 0.0 && value.is_finite() {
+        Ok(value * factor)
+    } else {
+        Err(wrong())
+    }
+}
+
 /// A direction, of length 1: `+x`, `-z`, or three numbers with commas.
 pub fn direction(option: &'static str, text: &str) -> Result<Vector, CliError> {
     let wrong = || CliError::Axis {
@@ -128,6 +154,17 @@ mod tests {
         assert_eq!(place("1, -2mm", Unit::Inch).unwrap(), [25.4, -2.0]);
         for wrong in ["", "1", "1,2,3", "a,b", "1,"] {
             assert!(place(wrong, Unit::Mm).is_err(), "{wrong}");
+        }
+    }
+
+    #[test]
+    fn densities_take_units() {
+        assert_eq!(density("0.96g/cm3").unwrap(), 0.96);
+        assert!((density("960 kg/m³").unwrap() - 0.96).abs() < 1e-12);
+        // water is 62.4 lb/ft³ to three figures
+        assert!((density("62.4lb/ft3").unwrap() - 1.0).abs() < 1e-3);
+        for wrong in ["", "0", "-1", "1mm", "g/cm3", "1..2"] {
+            assert!(density(wrong).is_err(), "{wrong}");
         }
     }
 

@@ -2,6 +2,8 @@
 //!
 //! Messages leave figures and places to the finding's fields, so that each face can show them in the reader's unit.
 
+mod mating;
+
 use super::model::{Finding, Half, HollowKind, Place, RegionKind, Report, SharpEdgeKind, Verdict};
 use crate::mesh::Model;
 use crate::setup::Setup;
@@ -72,12 +74,8 @@ pub fn findings(report: &Report, setup: &Setup, models: &[Model], shop: &Shop) -
              the cutter and a plain cylindrical holder. Name your own cutters, stickouts and holders with --shop.",
         ));
     }
-    if report.mating.is_some() {
-        found.push(plain(
-            "mating",
-            Verdict::Pass,
-            "Outline mismatch and pin fit are not measured by this version: check them before you cut both halves.",
-        ));
+    if let Some(together) = &report.mating {
+        found.append(&mut mating::findings(together, shop));
     }
     found.sort_by_key(|f| std::cmp::Reverse(f.verdict));
     found

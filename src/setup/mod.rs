@@ -4,6 +4,7 @@ mod axis;
 mod closing;
 mod frame;
 mod half;
+mod lay;
 mod owner;
 mod plan;
 mod survey;
