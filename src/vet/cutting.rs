@@ -510,14 +510,17 @@ fn last(mut good: f64, mut bad: f64, halvings: usize, holds: impl Fn(f64) -> boo
     Some(good)
 }
 
+/// Rounds of the projection: planes that are nearly parallel, as on a smooth slope, take many.
+const MOST_SWEEPS: usize = 400;
+
 /// Surfaces a ball may rest on while its nearest place is sought.
-const MOST_PLANES: usize = 16;
+const MOST_PLANES: usize = 32;
 
 /// Projection of `p` onto the common part of the half-spaces n·c ≥ b.
 fn projected(p: &Point, planes: &[(Vector, f64)]) -> Point {
     let mut c = *p;
     let mut pushes = vec![0.0; planes.len()];
-    for _ in 0..60 {
+    for _ in 0..MOST_SWEEPS {
         let mut moved = 0.0_f64;
         for ((n, b), push) in planes.iter().zip(&mut pushes) {
             let by = (b - n.dot(&c.coords)).max(-*push);
