@@ -247,22 +247,29 @@ impl<'m> Cutting<'m> {
         (contact.z - lift > centre.z + TOUCH).then_some(contact.point)
     }
 
-    /// Nodes that lie lower than all eight around them, by more than `fine`: the cutter may rest still lower beside them.
+    /// Nodes that lie lower than all around them by more than `fine`, alone or with a neighbour or three: the cutter may rest
+    /// still lower beside them.
     pub fn pits(&self, fine: f64) -> Vec<[usize; 2]> {
         let grid = self.grid();
         let values = self.places.lowest().values();
+        let z = |i: usize, j: usize| f64::from(values[grid.index(i, j)]);
         let is_pit = |i: usize, j: usize| {
-            let k = grid.index(i, j);
-            let z = f64::from(values[k]);
-            let around = [k - grid.nx, k, k + grid.nx]
-                .into_iter()
-                .flat_map(|k| [k - 1, k, k + 1]);
-            z < self.corner
-                && around
-                    .filter(|&n| n != k)
-                    .all(|n| f64::from(values[n]) > z + fine)
+            z(i, j) < self.corner
+                && [(1, 1), (2, 1), (1, 2), (2, 2)].into_iter().any(|(w, h)| {
+                    let (mut within, mut around) = (f64::NEG_INFINITY, f64::INFINITY);
+                    for v in j - 1..=j + h {
+                        for u in i - 1..=i + w {
+                            if (i..i + w).contains(&u) && (j..j + h).contains(&v) {
+                                within = within.max(z(u, v));
+                            } else {
+                                around = around.min(z(u, v));
+                            }
+                        }
+                    }
+                    around > within + fine
+                })
         };
-        let inner = |n: usize| 1..n.saturating_sub(1);
+        let inner = |n: usize| 1..n.saturating_sub(2);
         inner(grid.ny)
             .into_par_iter()
             .flat_map_iter(|j| {
