@@ -207,29 +207,30 @@ impl<'m> Cutting<'m> {
         known: &Point,
     ) -> Option<Point> {
         let radius = self.corner;
-        let mut c = projected(p, &planes);
-        while planes.len() < MOST_PLANES {
-            if let Some((q, t)) = self.ground.rays.closest(&c, radius - TOUCH) {
-                if q.z > c.z + TOUCH && self.under(&c) {
-                    let over = self.hanging_over(&c).unwrap_or(q);
-                    planes.push(self.aside_of(&over, &c, known)?);
-                    c = projected(p, &planes);
-                    continue;
+        let mut c = projected(p, &planes)?;
+        for _ in 0..MOST_PLANES {
+            let near = self.ground.rays.closest(&c, radius - TOUCH);
+            let plane = match (near, self.hanging_over(&c)) {
+                (Some((q, _)), over) if q.z > c.z + TOUCH && self.under(&c) => {
+                    self.aside_of(&over.unwrap_or(q), &c, known)?
                 }
-                let normal = self.ground.half.mesh.normal(t as usize).unwrap_or_default();
-                let out = c - q;
-                let n = if out.dot(&normal) > 0.0 {
-                    out.normalize()
-                } else {
-                    normal
-                };
-                planes.push((n, n.dot(&q.coords) + radius));
-            } else if let Some(q) = self.hanging_over(&c) {
-                planes.push(self.aside_of(&q, &c, known)?);
-            } else {
-                return Some(c);
-            }
-            c = projected(p, &planes);
+                (Some((q, t)), _) => {
+                    let normal = self.ground.half.mesh.normal(t as usize).unwrap_or_default();
+                    let out = c - q;
+                    let n = if out.dot(&normal) > 0.0 {
+                        out.normalize()
+                    } else {
+                        normal
+                    };
+                    (n, n.dot(&q.coords) + radius)
+                }
+                (None, Some(q)) => self.aside_of(&q, &c, known)?,
+                (None, None) => return Some(c),
+            };
+            // on a curved surface the last plane is the better of two that are nearly the same
+            planes.retain(|other| other.0.dot(&plane.0) < ALIKE);
+            planes.push(plane);
+            c = projected(p, &planes)?;
         }
         None
     }
@@ -517,18 +518,21 @@ fn last(mut good: f64, mut bad: f64, halvings: usize, holds: impl Fn(f64) -> boo
     Some(good)
 }
 
+/// Cosine between the normals of two planes that are nearly the same.
+const ALIKE: f64 = 0.999;
 /// Rounds of the projection: planes that are nearly parallel, as on a smooth slope, take many.
-const MOST_SWEEPS: usize = 400;
+const MOST_SWEEPS: usize = 200;
 
 /// Surfaces a ball may rest on while its nearest place is sought.
 const MOST_PLANES: usize = 32;
 
-/// Projection of `p` onto the common part of the half-spaces n·c ≥ b.
-fn projected(p: &Point, planes: &[(Vector, f64)]) -> Point {
+/// Projection of `p` onto the common part of the half-spaces n·c ≥ b; `None` if there is none, or only far off.
+fn projected(p: &Point, planes: &[(Vector, f64)]) -> Option<Point> {
     let mut c = *p;
     let mut pushes = vec![0.0; planes.len()];
+    let mut moved = 0.0_f64;
     for _ in 0..MOST_SWEEPS {
-        let mut moved = 0.0_f64;
+        moved = 0.0;
         for ((n, b), push) in planes.iter().zip(&mut pushes) {
             let by = (b - n.dot(&c.coords)).max(-*push);
             *push += by;
@@ -539,5 +543,5 @@ fn projected(p: &Point, planes: &[(Vector, f64)]) -> Point {
             break;
         }
     }
-    c
+    (moved < TOUCH).then_some(c)
 }
