@@ -272,17 +272,32 @@ impl Creases {
                         return normal.cast();
                     }
                     self.around(mesh, topology, t, k, ring);
-                    let mut sum = Vector::zeros();
+                    // chords to corners with a known normal, and along the rim to those without
+                    let (mut chords, mut rim) = (Vec::new(), Vec::new());
                     for r in ring.iter() {
                         let corners = mesh.corners(r.triangle as usize);
                         for far in [(r.corner + 1) % 3, (r.corner + 2) % 3] {
                             let (n, known) = first[r.triangle as usize][far];
-                            let chord = corners[far] - corners[r.corner];
-                            if known && chord.norm_squared() > 0.0 {
-                                sum += n - chord * (2.0 * n.dot(&chord) / chord.norm_squared());
+                            match (corners[far] - corners[r.corner]).try_normalize(0.0) {
+                                Some(chord) if known => chords.push((chord, n)),
+                                Some(chord) => rim.push(chord),
+                                None => {}
                             }
                         }
                     }
+                    // the chord most nearly square to the rim: where the surface bends along the rim only, mirrored at a
+                    // slanting chord its normal would lean
+                    let along = match (rim.first(), rim.last()) {
+                        (Some(a), Some(b)) => b - a,
+                        _ => Vector::zeros(),
+                    };
+                    let squarest = chords.into_iter().min_by(|a, b| {
+                        let slant = |c: &(Vector, Vector)| c.0.dot(&along).abs();
+                        slant(a).total_cmp(&slant(b))
+                    });
+                    let sum = squarest.map_or(Vector::zeros(), |(chord, n)| {
+                        n - chord * (2.0 * n.dot(&chord))
+                    });
                     sum.try_normalize(0.5).unwrap_or(normal).cast()
                 })
             })

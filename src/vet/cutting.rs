@@ -519,7 +519,7 @@ fn last(mut good: f64, mut bad: f64, halvings: usize, holds: impl Fn(f64) -> boo
 }
 
 /// Cosine between the normals of two planes that are nearly the same.
-const ALIKE: f64 = 0.999;
+const ALIKE: f64 = 0.999_999;
 /// Rounds of the projection: planes that are nearly parallel, as on a smooth slope, take many.
 const MOST_SWEEPS: usize = 200;
 
