@@ -23,6 +23,33 @@ pub enum Command {
     /// Tells what the tool axis cannot see, where draft is missing, which cutter clears and what the
     /// others leave, how deep each tool length gets, and whether two halves close.
     Check(CheckArgs),
+    /// Compare two reports of one mold: what got better, worse, or moved
+    ///
+    /// Takes two files written by `moldvet check --json`. A figure counts as changed only when it differs
+    /// by more than the uncertainty of both.
+    Compare(CompareArgs),
+}
+
+const COMPARE_HELP: &str = "\
+Exit status: 0 no verdict got worse and nothing fails in the new report, 1 one did or something fails,
+2 wrong use or a file that cannot be read.";
+
+/// Arguments of `moldvet compare`, as typed.
+#[derive(Debug, clap::Args)]
+#[command(override_usage = "moldvet compare [OPTIONS] OLD.json NEW.json", after_help = COMPARE_HELP)]
+pub struct CompareArgs {
+    /// Report of the mold as it was
+    #[arg(value_name = "OLD.json")]
+    pub old: PathBuf,
+    /// Report of the mold as it is now
+    #[arg(value_name = "NEW.json")]
+    pub new: PathBuf,
+    /// Unit in which lengths are shown: mm or inch [default: mm]
+    #[arg(long, value_name = "mm|inch")]
+    pub units: Option<String>,
+    /// Print nothing but errors: the exit status tells
+    #[arg(long)]
+    pub quiet: bool,
 }
 
 const AFTER_HELP: &str = "\
@@ -97,6 +124,12 @@ pub struct CheckArgs {
     /// Write the report as JSON to this file, or to standard output in place of the text for `-`
     #[arg(long, value_name = "FILE|-", value_parser = NonEmptyStringValueParser::new(), help_heading = OUTPUT)]
     pub json: Option<String>,
+    /// Write one HTML file to look at, print and send: figures, maps, and the halves to turn around; needs no network
+    #[arg(long, value_name = "FILE", value_parser = NonEmptyStringValueParser::new(), help_heading = OUTPUT)]
+    pub html: Option<String>,
+    /// Write maps of the plan and sections as PNG into this folder, which is made if it is not there
+    #[arg(long, value_name = "DIR", value_parser = NonEmptyStringValueParser::new(), help_heading = OUTPUT)]
+    pub maps: Option<String>,
     /// Print nothing but errors: the exit status tells
     #[arg(long, help_heading = OUTPUT)]
     pub quiet: bool,
@@ -199,7 +232,9 @@ mod tests {
             "-3,1/2in",
             "a.stl",
         ];
-        let Command::Check(args) = Args::try_parse_from(line).unwrap().command;
+        let Command::Check(args) = Args::try_parse_from(line).unwrap().command else {
+            panic!("a check was typed");
+        };
         assert_eq!(args.axis.as_deref(), Some("-z"));
         assert_eq!(args.not_cavity, ["-3,1/2in"]);
         assert_eq!(args.models.len(), 1);

@@ -3,7 +3,7 @@
 use super::args::CheckArgs;
 use super::error::CliError;
 use super::figures::{direction, length, place, positive};
-use super::output::Sink;
+use super::output::{Folder, Sink};
 use moldvet::mesh;
 use moldvet::shop::Shop;
 use moldvet::units::{Unit, UnitError, parse_angle, parse_area};
@@ -23,6 +23,10 @@ pub struct Job {
     pub check: CheckConfig,
     /// Where the JSON report goes.
     pub json: Option<Sink>,
+    /// Where the page goes.
+    pub html: Option<Sink>,
+    /// Where the maps go.
+    pub maps: Option<Folder>,
     /// Threads to work on.
     pub threads: Option<usize>,
     /// Print nothing but errors.
@@ -67,6 +71,8 @@ impl Job {
             unit,
             check,
             json: args.json.as_deref().map(Sink::new),
+            html: args.html.as_deref().map(|name| Sink::File(name.into())),
+            maps: args.maps.as_deref().map(|name| Folder(name.into())),
             threads: args.threads,
             quiet: args.quiet,
         })

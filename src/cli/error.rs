@@ -61,14 +61,18 @@ pub enum CliError {
     #[error("--threads: the threads cannot be started ({0}); ask for fewer")]
     Threads(#[from] rayon::ThreadPoolBuildError),
     /// A report that would overwrite what it was made from.
-    #[error("--json: {} is one of the files to be read; name another file", path.display())]
+    #[error("{option}: {} is one of the files to be read; name another file", path.display())]
     Overwrites {
+        /// The option as typed.
+        option: &'static str,
         /// The file.
         path: PathBuf,
     },
     /// A place where no file can be written.
-    #[error("--json: {} {reason}; name a file in a folder that exists, or `-` for standard output", path.display())]
+    #[error("{option}: {} {reason}; name one in a folder that exists{}", path.display(), if *.option == "--json" { ", or `-` for standard output" } else { "" })]
     NotAFile {
+        /// The option as typed.
+        option: &'static str,
         /// The file.
         path: PathBuf,
         /// What it is instead.
@@ -85,6 +89,36 @@ pub enum CliError {
     /// Standard output fails.
     #[error("standard output cannot be written ({0})")]
     Print(io::Error),
+    /// A report that cannot be opened.
+    #[error("{} cannot be read ({source}); name a report written by `moldvet check --json`", path.display())]
+    Open {
+        /// The file.
+        path: PathBuf,
+        /// What the system says.
+        source: io::Error,
+    },
+    /// A file that is no report.
+    #[error("{} is not a report of this program's format ({source}); write one with `moldvet check --json`", path.display())]
+    NoReport {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong in it.
+        source: serde_json::Error,
+    },
+    /// A report in another format.
+    #[error("{} is in the format `{format}`, not `{}`; write it anew with `moldvet check --json`", path.display(), moldvet::report::FORMAT)]
+    Format {
+        /// The file.
+        path: PathBuf,
+        /// Its format.
+        format: String,
+    },
+    /// The page cannot be made.
+    #[error(transparent)]
+    Sheet(#[from] moldvet::sheet::SheetError),
+    /// A picture cannot be packed.
+    #[error("a picture cannot be packed ({0}); this is a defect of the program")]
+    Picture(io::Error),
     /// The report cannot be put in JSON.
     #[error("the report cannot be written as JSON ({0})")]
     Json(#[from] serde_json::Error),

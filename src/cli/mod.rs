@@ -1,6 +1,7 @@
 //! The command line: arguments, progress, output and exit status.
 
 mod args;
+mod compare;
 mod config;
 mod error;
 mod figures;
@@ -12,9 +13,11 @@ use clap::Parser;
 use config::Job;
 use error::CliError;
 use moldvet::mesh;
+use moldvet::picture;
 use moldvet::report::terminal::{Style, render};
 use moldvet::report::{Report, Verdict, json};
-use moldvet::vet;
+use moldvet::sheet;
+use moldvet::vet::{self, Evidence};
 use output::Sink;
 use progress::Progress;
 use std::io::{self, IsTerminal, Write};
@@ -43,8 +46,11 @@ pub fn run() -> ExitCode {
             return (help.exit_code() as u8).into();
         }
     };
-    let Command::Check(args) = command;
-    match check(&args) {
+    let done = match command {
+        Command::Check(args) => check(&args),
+        Command::Compare(args) => compare::run(&args),
+    };
+    match done {
         Ok(Verdict::Fail) => FAILED.into(),
         Ok(Verdict::Pass | Verdict::Watch | Verdict::Unsure) => ExitCode::SUCCESS,
         Err(error) => {
@@ -58,9 +64,19 @@ pub fn run() -> ExitCode {
 fn check(args: &CheckArgs) -> Result<Verdict, CliError> {
     let job = Job::new(args)?;
     if let Some(sink) = &job.json {
-        sink.check(&job.inputs)?;
+        sink.check("--json", &job.inputs)?;
     }
-    let report = on_threads(job.threads, || vetted(&job))?;
+    if let Some(sink) = &job.html {
+        sink.check("--html", &job.inputs)?;
+    }
+    if let Some(folder) = &job.maps {
+        folder.check("--maps")?;
+    }
+    let report = on_threads(job.threads, || {
+        let (report, evidence) = vetted(&job)?;
+        draw(&job, &report, &evidence)?;
+        Ok(report)
+    })?;
     let to_stdout = matches!(job.json, Some(Sink::Stdout));
     if !job.quiet && !to_stdout {
         let style = Style {
@@ -76,14 +92,35 @@ fn check(args: &CheckArgs) -> Result<Verdict, CliError> {
     Ok(report.verdict)
 }
 
-/// Reads the models and vets them.
-fn vetted(job: &Job) -> Result<Report, CliError> {
+/// Writes the page and the maps that were asked for.
+fn draw(job: &Job, report: &Report, evidence: &Evidence) -> Result<(), CliError> {
+    let shop = &job.check.shop;
+    if let Some(folder) = &job.maps {
+        let drawing = picture::Drawing::new(report, evidence, shop);
+        for picture in drawing.pictures(job.unit, |_| true) {
+            let bytes = picture.canvas.png().map_err(CliError::Picture)?;
+            folder.write(&format!("{}.png", picture.key), &bytes)?;
+        }
+    }
+    if let Some(sink) = &job.html {
+        sink.write(&sheet::page(report, evidence, shop, job.unit)?)?;
+    }
+    Ok(())
+}
+
+/// Reads the models and vets them; keeps the evidence only if pictures were asked for.
+fn vetted(job: &Job) -> Result<(Report, Evidence), CliError> {
     let read = |path: &PathBuf| mesh::read(path, job.unit, &mesh::Limits::default());
     let models = job.models.iter().map(read).collect::<Result<Vec<_>, _>>()?;
     let progress = Progress::new(!job.quiet && io::stderr().is_terminal());
-    let report = vet::check(&models, &job.check, &|stage| progress.show(stage));
+    let show = |stage| progress.show(stage);
+    let checked = if job.html.is_some() || job.maps.is_some() {
+        vet::check_with_evidence(&models, &job.check, &show)
+    } else {
+        vet::check(&models, &job.check, &show).map(|report| (report, Evidence::default()))
+    };
     progress.clear();
-    Ok(report?)
+    Ok(checked?)
 }
 
 /// Does `work` on that many threads, or on as many as there are processors.

@@ -47,11 +47,12 @@ impl Sink {
     ///
     /// # Errors
     /// If it is one of `inputs`, no ordinary file, or in no folder.
-    pub fn check(&self, inputs: &[PathBuf]) -> Result<(), CliError> {
+    pub fn check(&self, option: &'static str, inputs: &[PathBuf]) -> Result<(), CliError> {
         let Sink::File(path) = self else {
             return Ok(());
         };
         let not_a_file = |reason| CliError::NotAFile {
+            option,
             path: path.clone(),
             reason,
         };
@@ -71,7 +72,10 @@ impl Sink {
                 .iter()
                 .any(|input| fs::canonicalize(input).ok() == real)
         {
-            return Err(CliError::Overwrites { path: path.clone() });
+            return Err(CliError::Overwrites {
+                option,
+                path: path.clone(),
+            });
         }
         Ok(())
     }
@@ -83,7 +87,7 @@ impl Sink {
     pub fn write(&self, text: &str) -> Result<(), CliError> {
         match self {
             Sink::Stdout => print(text),
-            Sink::File(path) => replace(path, text).map_err(|source| CliError::Write {
+            Sink::File(path) => replace(path, text.as_bytes()).map_err(|source| CliError::Write {
                 path: path.clone(),
                 source,
             }),
@@ -91,8 +95,47 @@ impl Sink {
     }
 }
 
+/// The folder that pictures go to.
+#[derive(Debug, PartialEq, Eq)]
+pub struct Folder(pub PathBuf);
+
+impl Folder {
+    /// Finds out, before a long check is done, whether pictures can go there.
+    ///
+    /// # Errors
+    /// If it is something else, or in no folder.
+    pub fn check(&self, option: &'static str) -> Result<(), CliError> {
+        let reason = if self.0.exists() && !self.0.is_dir() {
+            "is not a folder"
+        } else if !self.0.exists() && !folder(&self.0).is_dir() {
+            "is in a folder that does not exist"
+        } else {
+            return Ok(());
+        };
+        Err(CliError::NotAFile {
+            option,
+            path: self.0.clone(),
+            reason,
+        })
+    }
+
+    /// Writes a file into it, making the folder first if it is not there.
+    ///
+    /// # Errors
+    /// If the system refuses.
+    pub fn write(&self, name: &str, bytes: &[u8]) -> Result<(), CliError> {
+        let path = self.0.join(name);
+        let made = match self.0.is_dir() {
+            true => Ok(()),
+            false => fs::create_dir(&self.0),
+        };
+        made.and_then(|()| replace(&path, bytes))
+            .map_err(|source| CliError::Write { path, source })
+    }
+}
+
 /// Writes a temporary file beside `path` and puts it in its place.
-fn replace(path: &Path, text: &str) -> io::Result<()> {
+fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
     // a link stays a link to the file that is replaced
     let path = fs::canonicalize(path).unwrap_or_else(|_| path.to_path_buf());
     let mut builder = tempfile::Builder::new();
@@ -104,7 +147,7 @@ fn replace(path: &Path, text: &str) -> io::Result<()> {
         builder.permissions(fs::Permissions::from_mode(0o666));
     }
     let mut file = builder.tempfile_in(folder(&path))?;
-    file.write_all(text.as_bytes())?;
+    file.write_all(bytes)?;
     file.persist(&path).map_err(|error| error.error)?;
     Ok(())
 }
@@ -137,7 +180,7 @@ mod tests {
         let model = folder.path().join("a.stl");
         fs::write(&model, "").unwrap();
         let told = |path: PathBuf| {
-            let result = Sink::File(path).check(std::slice::from_ref(&model));
+            let result = Sink::File(path).check("--json", std::slice::from_ref(&model));
             result.unwrap_err().to_string()
         };
         let same = folder
@@ -154,7 +197,7 @@ mod tests {
         #[cfg(unix)]
         assert!(told("/dev/null".into()).contains("is not an ordinary file"));
         Sink::File(folder.path().join("r.json"))
-            .check(&[model])
+            .check("--json", &[model])
             .unwrap();
     }
 }

@@ -1,10 +1,12 @@
 //! The report: its data model and its faces. Computes no figure.
 
 mod advice;
+pub mod compare;
 mod figures;
 pub mod json;
 mod model;
 mod page;
+mod place;
 mod table;
 pub mod terminal;
 mod text;
@@ -13,4 +15,7 @@ mod text;
 mod samples;
 
 pub use advice::findings;
+pub(crate) use figures::{Figures, Quantity, percent};
+pub(crate) use terminal::{answer_text, axis_name, capital, measured, mesh_state, subject};
 pub use model::*;
+pub use place::from_corner;

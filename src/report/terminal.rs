@@ -56,6 +56,13 @@ pub fn render(report: &Report, style: Style) -> String {
 
 /// The verdict in words, and why.
 fn answer(page: &mut Page, report: &Report) {
+    let lead = pad(word(report.verdict), 8, false);
+    let tone = Tone::Verdict(report.verdict);
+    page.hanging(&[(&lead, tone)], &answer_text(report));
+}
+
+/// The verdict in a sentence, and why in another.
+pub(crate) fn answer_text(report: &Report) -> String {
     let headline = match report.verdict {
         Verdict::Pass => "Nothing found that stands in the way.",
         Verdict::Watch => "Within the limits, with something to look at.",
@@ -75,9 +82,7 @@ fn answer(page: &mut Page, report: &Report) {
         }
         (None, _) => "The checks that say so are marked below.".to_string(),
     };
-    let lead = pad(word(report.verdict), 8, false);
-    let tone = Tone::Verdict(report.verdict);
-    page.hanging(&[(&lead, tone)], &format!("{headline} {why}"));
+    format!("{headline} {why}")
 }
 
 /// Where a half came from and how it was set up.
@@ -122,7 +127,7 @@ fn read(page: &mut Page, half: &Half) {
 }
 
 /// What is wrong with the mesh, or that nothing is.
-fn mesh_state(figures: Figures, half: &Half) -> String {
+pub(crate) fn mesh_state(figures: Figures, half: &Half) -> String {
     let mesh = &half.mesh;
     let counts = [
         (mesh.open_edges, "open edge", "open edges"),
@@ -167,7 +172,7 @@ fn mesh_state(figures: Figures, half: &Half) -> String {
 }
 
 /// `+X` for an axis of the file, else its three components.
-fn axis_name(axis: [f64; 3]) -> String {
+pub(crate) fn axis_name(axis: [f64; 3]) -> String {
     for (k, name) in ["X", "Y", "Z"].iter().enumerate() {
         if axis[k].abs() > 1.0 - 1e-12 {
             return format!("{}{name}", if axis[k] > 0.0 { '+' } else { '-' });
@@ -263,7 +268,7 @@ fn findings(page: &mut Page, findings: &[Finding]) {
 }
 
 /// How much, against what limit.
-fn measured(figures: Figures, finding: &Finding) -> Option<String> {
+pub(crate) fn measured(figures: Figures, finding: &Finding) -> Option<String> {
     let show = |value| figures.text(quantity(finding), Some(value), None);
     match (finding.value, finding.limit) {
         (Some(value), Some(limit)) => Some(format!("{}, limit{JOIN}{}", show(value), show(limit))),
@@ -285,7 +290,7 @@ fn quantity(finding: &Finding) -> Quantity {
 }
 
 /// `undercut, half A`.
-fn subject(finding: &Finding) -> String {
+pub(crate) fn subject(finding: &Finding) -> String {
     match &finding.half {
         Some(half) => clean(&format!("{}, half {half}", finding.check)),
         None => clean(&finding.check),
@@ -334,7 +339,7 @@ fn more_text(rest: usize) -> String {
 }
 
 /// `text` with a capital letter.
-fn capital(text: &str) -> String {
+pub(crate) fn capital(text: &str) -> String {
     let mut chars = text.chars();
     match chars.next() {
         Some(first) => first.to_uppercase().chain(chars).collect(),

@@ -4,6 +4,7 @@ use super::cavity::cavity;
 use super::cutting::Cutting;
 use super::depth::{Bodies, deepest, guarded, stickout_needed};
 use super::draft::draft;
+use super::evidence::{Evidence, HalfEvidence};
 use super::mate::{Side, mark_sockets, mating};
 use super::radius::smallest_radius;
 use super::reach::{Ground, Place, Reached};
@@ -88,6 +89,27 @@ pub fn check(
     config: &CheckConfig,
     progress: &(dyn Fn(Stage) + Sync),
 ) -> Result<Report, CheckError> {
+    Ok(checked(models, config, progress, false)?.0)
+}
+
+/// Vets as [`check`] does, and keeps what pictures are drawn from.
+///
+/// # Errors
+/// As [`check`].
+pub fn check_with_evidence(
+    models: &[Model],
+    config: &CheckConfig,
+    progress: &(dyn Fn(Stage) + Sync),
+) -> Result<(Report, Evidence), CheckError> {
+    checked(models, config, progress, true)
+}
+
+fn checked(
+    models: &[Model],
+    config: &CheckConfig,
+    progress: &(dyn Fn(Stage) + Sync),
+    keep: bool,
+) -> Result<(Report, Evidence), CheckError> {
     progress(Stage {
         name: "finding the halves",
         done: 0.0,
@@ -112,6 +134,10 @@ pub fn check(
         mark_sockets(closing, a, b);
     }
     take_out(&setup, &mut surveys, &config.not_cavity);
+    let mut evidence = Evidence {
+        halves: Vec::new(),
+        b_to_a: setup.closing.as_ref().map(|c| c.b_to_a),
+    };
     let mut halves = Vec::new();
     let mut surfaces = Vec::new();
     for (k, (half, survey)) in setup.halves.iter().zip(&surveys).enumerate() {
@@ -123,7 +149,13 @@ pub fn check(
                 done: from + share * done,
             })
         };
-        let (figures, surface) = vet_half(half, survey, config, &within);
+        let (figures, surface) = vet_half(
+            half,
+            survey,
+            config,
+            &within,
+            keep.then_some(&mut evidence.halves),
+        );
         halves.push(figures);
         surfaces.push(surface);
     }
@@ -154,7 +186,7 @@ pub fn check(
         name: "done",
         done: 1.0,
     });
-    Ok(report)
+    Ok((report, evidence))
 }
 
 fn worst(report: &Report) -> Verdict {
@@ -223,6 +255,7 @@ fn vet_half(
     survey: &Survey,
     config: &CheckConfig,
     progress: &dyn Fn(&'static str, f64),
+    evidence: Option<&mut Vec<HalfEvidence>>,
 ) -> (report::Half, Surface) {
     let limits = &config.shop.limits;
     progress("reading the surface", 0.0);
@@ -260,11 +293,15 @@ fn vet_half(
         dropper: &dropper,
         sharp: &sharp,
     };
+    let mut kept = evidence.is_some().then(|| HalfEvidence::of(&ground));
     let (reach, depth) = if any {
-        reach_and_depth(&ground, &config.shop, progress)
+        reach_and_depth(&ground, &config.shop, progress, kept.as_mut())
     } else {
         without_cavity(&config.shop)
     };
+    if let (Some(all), Some(kept)) = (evidence, kept) {
+        all.push(kept);
+    }
     let chord = surface
         .cavity(survey)
         .map(|(_, f)| f.chord_error)
@@ -279,6 +316,7 @@ fn vet_half(
         tool_axis_why: half.axis_why.clone(),
         parting_level_mm: half.frame.level,
         parting_flat: half.parting == setup::Parting::Flat,
+        touch_off_mm: Some(half.touch_off()),
         mesh: report::MeshHealth {
             triangles: health.triangles,
             vertices: health.vertices,
@@ -350,6 +388,7 @@ fn reach_and_depth(
     ground: &Ground,
     shop: &Shop,
     progress: &dyn Fn(&'static str, f64),
+    mut evidence: Option<&mut HalfEvidence>,
 ) -> (Reach, Depth) {
     let limits = &shop.limits;
     let mut bodies = Bodies::default();
@@ -365,6 +404,10 @@ fn reach_and_depth(
         if let Some(mut cutting) = ground.cutting(cutter.radius(), cutter.corner_radius) {
             let reached = ground.reach(&mut cutting, limits.leave);
             fill_reach(&mut figures, ground, &reached, limits.leave);
+            if let Some(kept) = evidence.as_mut() {
+                let holder = shop.holder_of(cutter);
+                kept.add(ground, &cutting, &reached, cutter, holder, limits);
+            }
             if let Some(holder) = shop.holder_of(cutter) {
                 let guards = guarded(&cutter.tool(0.0, holder), cutter.radius(), limits);
                 let needed = stickout_needed(

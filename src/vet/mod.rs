@@ -5,6 +5,7 @@ mod check;
 mod cutting;
 mod depth;
 mod draft;
+mod evidence;
 mod mate;
 mod radius;
 mod reach;
@@ -13,5 +14,6 @@ mod sharp;
 mod surface;
 mod undercut;
 
-pub use check::{CheckConfig, CheckError, Stage, check};
+pub use check::{CheckConfig, CheckError, Stage, check, check_with_evidence};
+pub use evidence::{CutterEvidence, Evidence, FacetEvidence, HalfEvidence, LeftPlace};
 pub use depth::{Guarded, guarded, tip_depth_at};
