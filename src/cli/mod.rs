@@ -14,7 +14,7 @@ use config::Job;
 use error::CliError;
 use moldvet::mesh;
 use moldvet::picture;
-use moldvet::report::terminal::{Style, render};
+use moldvet::report::terminal::{Style, render_with};
 use moldvet::report::{Report, Verdict, json};
 use moldvet::sheet;
 use moldvet::vet::{self, Evidence};
@@ -72,10 +72,10 @@ fn check(args: &CheckArgs) -> Result<Verdict, CliError> {
     if let Some(folder) = &job.maps {
         folder.check("--maps")?;
     }
-    let report = on_threads(job.threads, || {
+    let (report, evidence) = on_threads(job.threads, || {
         let (report, evidence) = vetted(&job)?;
         draw(&job, &report, &evidence)?;
-        Ok(report)
+        Ok((report, evidence))
     })?;
     let to_stdout = matches!(job.json, Some(Sink::Stdout));
     if !job.quiet && !to_stdout {
@@ -84,7 +84,7 @@ fn check(args: &CheckArgs) -> Result<Verdict, CliError> {
             width: WIDTH,
             unit: job.unit,
         };
-        output::print(&render(&report, style))?;
+        output::print(&render_with(&report, &evidence.reliefs, style))?;
     }
     if let Some(sink) = &job.json {
         sink.write(&json::to_json(&report)?)?;
@@ -114,11 +114,8 @@ fn vetted(job: &Job) -> Result<(Report, Evidence), CliError> {
     let models = job.models.iter().map(read).collect::<Result<Vec<_>, _>>()?;
     let progress = Progress::new(!job.quiet && io::stderr().is_terminal());
     let show = |stage| progress.show(stage);
-    let checked = if job.html.is_some() || job.maps.is_some() {
-        vet::check_with_evidence(&models, &job.check, &show)
-    } else {
-        vet::check(&models, &job.check, &show).map(|report| (report, Evidence::default()))
-    };
+    let pictures = job.html.is_some() || job.maps.is_some();
+    let checked = vet::check_with_evidence(&models, &job.check, &show, pictures);
     progress.clear();
     Ok(checked?)
 }

@@ -115,7 +115,7 @@ pub struct Picture {
 const ROOM: [f64; 2] = [700.0, 560.0];
 pub(super) const MARGIN: f64 = 24.0;
 const HEAD: f64 = 52.0;
-const FOOT: f64 = 66.0;
+const FOOT: f64 = 84.0;
 const LEGEND: f64 = 150.0;
 /// Distance of hatch lines, px.
 const HATCH: usize = 7;
@@ -167,7 +167,7 @@ pub fn draw(layer: &Layer, marks: &[Mark], unit: Unit) -> Picture {
     legend(&mut canvas, layer, &plot, unit);
     let foot = HEAD + shown[1];
     scale_bar(&mut canvas, [MARGIN, foot + 34.0], scale, unit);
-    axis_cross(&mut canvas, [MARGIN + shown[0] - 44.0, foot + 44.0]);
+    axis_cross(&mut canvas, [MARGIN + shown[0] - 54.0, foot + 62.0]);
     numbered(&mut canvas, &plot, marks, shown);
     Picture {
         key: layer.key.clone(),
@@ -345,7 +345,7 @@ fn axis_cross(canvas: &mut Canvas, at: [f64; 2]) {
     arrow(canvas, [0.0, -34.0]);
     canvas.disc(at, 3.0, INK);
     canvas.text([at[0] + 38.0, at[1] + 5.0], BODY, "X");
-    canvas.text([at[0] - 4.0, at[1] - 38.0], BODY, "Y");
+    canvas.text([at[0] - 16.0, at[1] - 26.0], BODY, "Y");
 }
 
 /// A ring that leaves the place itself open, a leader, and the number in a disc.

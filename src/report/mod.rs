@@ -19,3 +19,5 @@ pub(crate) use figures::{Figures, Quantity, percent};
 pub(crate) use terminal::{answer_text, axis_name, capital, measured, mesh_state, subject};
 pub use model::*;
 pub use place::from_corner;
+pub(crate) use place::where_found;
+pub use terminal::relief::{Relief, Spot};

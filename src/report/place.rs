@@ -1,6 +1,7 @@
 //! Places as a machinist touches them off: from the block's corner and the parting level.
 
-use super::{Half, Place};
+use super::figures::{Figures, Quantity};
+use super::{Finding, Half, Place, Report};
 use crate::mesh::Vector;
 use crate::setup::Frame;
 
@@ -13,6 +14,23 @@ pub fn from_corner(half: &Half, at: Place) -> Option<[f64; 3]> {
     let away = Vector::from(at) - Vector::from(corner);
     let [x, y, z]: [f64; 3] = (frame.to_tool.rotation * away).into();
     Some([x, y, -z])
+}
+
+/// Where a finding is, in words: from the block's corner and the parting level, and in the file's own coordinates. The first is
+/// empty where no half tells its corner; `None` for a finding without a place.
+pub(crate) fn where_found(figures: Figures, report: &Report, finding: &Finding) -> Option<[String; 2]> {
+    let at = finding.at_mm?;
+    let half = report
+        .halves
+        .iter()
+        .find(|h| Some(&h.name) == finding.half.as_ref());
+    let words = half.and_then(|h| from_corner(h, at)).map(|[x, y, depth]| {
+        let [x, y] = [x, y].map(|v| figures.cell(Quantity::Length, Some(v), None));
+        let side = if depth < 0.0 { "above" } else { "below" };
+        let far = figures.length(depth.abs());
+        format!("X {x}, Y {y} from the block's corner, {far} {side} parting")
+    });
+    Some([words.unwrap_or_default(), figures.place(at)])
 }
 
 #[cfg(test)]

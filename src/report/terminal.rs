@@ -2,11 +2,14 @@
 //! the two halves together, what was found and what to do about it.
 
 mod half;
+pub(super) mod relief;
 
 use super::figures::{Figures, NOT_KNOWN, Quantity, percent};
 use super::page::{Page, Paint, Tone, word};
 use super::table::{Cell, Table};
 use super::text::{JOIN, clean, first_sentence, name, pad};
+use super::place::where_found;
+use relief::Relief;
 use super::{Finding, Half, Layout, Mating, Report, Verdict};
 use crate::units::Unit;
 
@@ -28,6 +31,11 @@ const LISTED: usize = 6;
 ///
 /// Names that come from files are shown without control characters.
 pub fn render(report: &Report, style: Style) -> String {
+    render_with(report, &[], style)
+}
+
+/// The same, with a small map of the half that fails where `reliefs`, one a half, tell how it looks.
+pub fn render_with(report: &Report, reliefs: &[Relief], style: Style) -> String {
     let figures = Figures { unit: style.unit };
     let paint = Paint {
         colour: style.colour,
@@ -44,7 +52,8 @@ pub fn render(report: &Report, style: Style) -> String {
     if let Some(mating) = &report.mating {
         together(&mut page, mating);
     }
-    findings(&mut page, &report.findings);
+    findings(&mut page, report);
+    relief::map(&mut page, report, reliefs, style);
     settings(&mut page, report);
     page.blank();
     page.paragraph(
@@ -240,7 +249,8 @@ fn together(page: &mut Page, mating: &Mating) {
 }
 
 /// What was found, worst first.
-fn findings(page: &mut Page, findings: &[Finding]) {
+fn findings(page: &mut Page, report: &Report) {
+    let findings = &report.findings;
     page.heading("What was found, worst first");
     if findings.is_empty() {
         page.hanging(&[("  ", Tone::Plain)], "Nothing.");
@@ -260,9 +270,18 @@ fn findings(page: &mut Page, findings: &[Finding]) {
         ];
         let f = page.figures;
         let mut facts = vec![capital(&subject(finding))];
-        facts.extend(finding.at_mm.map(|place| f.place(place)));
         facts.extend(measured(f, finding));
         page.hanging(&lead, &facts.join("; "));
+        let hang = " ".repeat(13);
+        match where_found(f, report, finding) {
+            Some([words, file]) if words.is_empty() => {
+                page.hanging(&[(&hang, Tone::Plain)], &format!("At {file}."));
+            }
+            Some([words, file]) => {
+                page.hanging(&[(&hang, Tone::Plain)], &format!("At {words} (file {file})."));
+            }
+            None => {}
+        }
         page.hanging(&[(&" ".repeat(13), Tone::Plain)], &clean(&finding.message));
     }
 }

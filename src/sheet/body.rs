@@ -4,7 +4,7 @@ use super::html::{both, escape, figure, table};
 use crate::picture::{Picture, best_cutter};
 use crate::report::{
     Blocker, Figures, Finding, Half, HollowKind, Mating, Quantity, RegionKind, Report, SharpEdgeKind, Verdict,
-    answer_text, axis_name, capital, from_corner, measured, mesh_state, percent, subject,
+    answer_text, axis_name, capital, measured, mesh_state, percent, subject, where_found,
 };
 use crate::shop::CutterKind;
 use crate::units::Unit;
@@ -165,26 +165,12 @@ fn deciding(report: &Report) -> Vec<(String, String, String)> {
 
 /// Where a finding is: from the block's corner, and in the file's coordinates.
 fn place(report: &Report, finding: &Finding) -> String {
-    let Some(at) = finding.at_mm else {
-        return String::new();
-    };
-    let half = report.halves.iter().find(|h| Some(&h.name) == finding.half.as_ref());
-    let file = both(|f| format!("file {}", f.place(at)));
-    match half.and_then(|h| from_corner(h, at)) {
-        Some(from) => {
-            let words = both(|f| {
-                let [x, y, z] = from.map(|v| f.cell(Quantity::Length, Some(v), None));
-                let sign = f.sign(Quantity::Length);
-                if from[2] >= 0.0 {
-                    format!("X {x}, Y {y} from the block’s corner, {z} {sign} below parting")
-                } else {
-                    let up = f.length(-from[2]);
-                    format!("X {x}, Y {y} from the block’s corner, {up} above parting")
-                }
-            });
-            format!("{words} <small>{file}</small>")
-        }
-        None => file,
+    let part = |k: usize| both(|f| where_found(f, report, finding).map_or_else(String::new, |w| w[k].clone()));
+    let (words, file) = (part(0), part(1));
+    match (words.is_empty(), file.is_empty()) {
+        (_, true) => String::new(),
+        (true, _) => file,
+        _ => format!("{words} <small>(file {file})</small>"),
     }
 }
 

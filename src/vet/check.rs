@@ -92,7 +92,7 @@ pub fn check(
     Ok(checked(models, config, progress, false)?.0)
 }
 
-/// Vets as [`check`] does, and keeps what pictures are drawn from.
+/// Vets as [`check`] does, and keeps what pictures are drawn from: the small maps, and all if `pictures`.
 ///
 /// # Errors
 /// As [`check`].
@@ -100,8 +100,9 @@ pub fn check_with_evidence(
     models: &[Model],
     config: &CheckConfig,
     progress: &(dyn Fn(Stage) + Sync),
+    pictures: bool,
 ) -> Result<(Report, Evidence), CheckError> {
-    checked(models, config, progress, true)
+    checked(models, config, progress, pictures)
 }
 
 fn checked(
@@ -134,7 +135,12 @@ fn checked(
         mark_sockets(closing, a, b);
     }
     take_out(&setup, &mut surveys, &config.not_cavity);
+    let corner = |half: &Half| [half.bounds().0.x, half.bounds().0.y];
+    let reliefs = setup.halves.iter().zip(&surveys);
     let mut evidence = Evidence {
+        reliefs: reliefs
+            .map(|(half, survey)| report::Relief::of(survey, corner(half)))
+            .collect(),
         halves: Vec::new(),
         b_to_a: setup.closing.as_ref().map(|c| c.b_to_a),
     };

@@ -1,6 +1,6 @@
 //! What pictures are drawn from: the halves' meshes and what each question says of them, as plain data.
 //!
-//! Gathered only when asked for: see [`super::check_with_evidence`]. Figures are the report's; what stands here shows where
+//! Gathered only when asked for, but for a map of a few hundred characters: see [`super::check_with_evidence`]. Figures are the report's; what stands here shows where
 //! they come from, at the density of the samples.
 
 use super::cutting::{Cutting, Nearest};
@@ -8,7 +8,7 @@ use super::reach::{Ground, Reached};
 use super::surface::Sample;
 use crate::field::{Grid, HeightMap, disc_dilate, max_pool};
 use crate::mesh::{Mesh, Point};
-use crate::report::HollowKind;
+use crate::report::{HollowKind, Relief};
 use crate::setup::{Frame, Half, Survey};
 use crate::shop::{Cutter, Holder, Limits};
 use nalgebra::Isometry3;
@@ -17,8 +17,10 @@ use rayon::prelude::*;
 /// Evidence of one check.
 #[derive(Debug, Clone, Default)]
 pub struct Evidence {
-    /// One entry a half, in the order of the report.
+    /// One entry a half, in the order of the report; none unless pictures were asked for.
     pub halves: Vec<HalfEvidence>,
+    /// One small map a half, always.
+    pub reliefs: Vec<Relief>,
     /// Takes the second half's tool frame to the first's, closed; `None` for one half.
     pub b_to_a: Option<Isometry3<f64>>,
 }
