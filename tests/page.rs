@@ -10,7 +10,8 @@ use moldvet::vet::{self, CheckConfig, Evidence};
 use std::io::Cursor;
 use std::sync::OnceLock;
 
-const HOSTILE: &str = "a\"'><img src=x onerror=alert(1)></script><script>alert(2)</script>\u{202e}.stl";
+const HOSTILE: &str =
+    "a\"'><img src=x onerror=alert(1)></script><script>alert(2)</script>\u{202e}.stl";
 
 /// A block of 100 × 80 × 30 mm with a box pocket of 60 × 40 mm, 20 mm deep, in millimetres.
 fn pocket() -> Vec<u8> {
@@ -60,7 +61,8 @@ fn case() -> &'static Case {
             cell: Some(0.25),
             not_cavity: Vec::new(),
         };
-        let (report, evidence) = vet::check_with_evidence(&[model], &config, &|_| {}, true).unwrap();
+        let (report, evidence) =
+            vet::check_with_evidence(&[model], &config, &|_| {}, true).unwrap();
         Case {
             report,
             evidence,
@@ -75,7 +77,10 @@ fn pictures(unit: Unit) -> Vec<Picture> {
 }
 
 fn picture(key: &str) -> Picture {
-    pictures(Unit::Mm).into_iter().find(|p| p.key == key).unwrap()
+    pictures(Unit::Mm)
+        .into_iter()
+        .find(|p| p.key == key)
+        .unwrap()
 }
 
 /// A picture's pixels, from its PNG.
@@ -106,13 +111,15 @@ fn by_legend(picture: &Picture, at: [f64; 2]) -> Option<f64> {
 
 /// One of 256 colours, and a row of the legend.
 fn step(picture: &Picture) -> f64 {
-    (picture.plot.range[1] - picture.plot.range[0]) * (1.0 / 255.0 + 2.0 / picture.plot.legend[3] as f64)
+    (picture.plot.range[1] - picture.plot.range[0])
+        * (1.0 / 255.0 + 2.0 / picture.plot.legend[3] as f64)
 }
 
 /// The largest value within `px` pixels of a place.
 fn largest_near(picture: &Picture, place: [f64; 2], px: i32) -> f64 {
     let [x, y] = picture.plot.pixel(place);
-    let around = (-px..=px).flat_map(|i| (-px..=px).map(move |j| [x + f64::from(i), y + f64::from(j)]));
+    let around =
+        (-px..=px).flat_map(|i| (-px..=px).map(move |j| [x + f64::from(i), y + f64::from(j)]));
     around
         .filter_map(|at| by_legend(picture, at))
         .fold(f64::NEG_INFINITY, f64::max)
@@ -142,7 +149,10 @@ fn the_map_of_what_is_left_says_what_the_report_says() {
     // along a floor's edge, away from corners, √2 - 1 radii; samples lie up to an eighth of the radius from the edge
     let edge = largest_near(&map, [0.0, 20.0], 4);
     let most = 3.0 * (2f64.sqrt() - 1.0);
-    assert!(edge <= most + step(&map) && edge > most - 0.375, "{edge} {most}");
+    assert!(
+        edge <= most + step(&map) && edge > most - 0.375,
+        "{edge} {most}"
+    );
     // nothing on the open floor
     assert!(largest_near(&map, [0.0, 0.0], 2) <= step(&map));
 }
@@ -155,7 +165,10 @@ fn the_draft_map_shows_upright_walls() {
     let values: Vec<f64> = (-3..=3)
         .filter_map(|i| by_legend(&map, [x + f64::from(i), y]))
         .collect();
-    assert!(values.iter().any(|v| (v - least).abs() <= step(&map)), "{values:?} {least}");
+    assert!(
+        values.iter().any(|v| (v - least).abs() <= step(&map)),
+        "{values:?} {least}"
+    );
     // floors lean more than colours tell
     assert!(largest_near(&map, [0.0, 0.0], 1) >= 15.0 - step(&map));
 }
@@ -163,14 +176,19 @@ fn the_draft_map_shows_upright_walls() {
 #[test]
 fn the_stickout_map_reaches_what_the_report_says() {
     let map = picture("a-stickout-1");
-    let needed = case().report.halves[0].reach.cutters[0].stickout_needed_mm.unwrap();
+    let needed = case().report.halves[0].reach.cutters[0]
+        .stickout_needed_mm
+        .unwrap();
     // beside a wall the holder of 12.5 mm stands over the parting face: 20 mm and 1 mm of clearance
     assert!((needed - 21.0).abs() < 0.05, "{needed}");
     let mut most = f64::NEG_INFINITY;
     for place in [[25.0, 0.0], [0.0, 15.0], [-22.0, 12.0]] {
         most = most.max(largest_near(&map, place, 2));
     }
-    assert!((most - needed).abs() <= step(&map) + 0.05, "{most} {needed}");
+    assert!(
+        (most - needed).abs() <= step(&map) + 0.05,
+        "{most} {needed}"
+    );
     // in the middle it stands free: 17.5 mm to either wall
     assert!(largest_near(&map, [0.0, 0.0], 1) < needed - 0.5);
 }
@@ -178,7 +196,14 @@ fn the_stickout_map_reaches_what_the_report_says() {
 #[test]
 fn sections_are_drawn_where_something_fails() {
     let keys: Vec<String> = pictures(Unit::Inch).into_iter().map(|p| p.key).collect();
-    for key in ["a-depth", "a-draft", "a-left-1", "a-stickout-1", "a-section-reach", "a-section-tool"] {
+    for key in [
+        "a-depth",
+        "a-draft",
+        "a-left-1",
+        "a-stickout-1",
+        "a-section-reach",
+        "a-section-tool",
+    ] {
         assert!(keys.iter().any(|k| k == key), "{key}: {keys:?}");
     }
 }
@@ -194,7 +219,14 @@ fn the_page_is_the_same_every_time_and_asks_for_nothing() {
     assert_eq!(html, page());
     assert!(html.len() < 8_000_000, "{}", html.len());
     let markup = without_scripts(&html);
-    for outside in ["href=", "http-equiv=\"refresh\"", "<link", "<iframe", "<object", "url("] {
+    for outside in [
+        "href=",
+        "http-equiv=\"refresh\"",
+        "<link",
+        "<iframe",
+        "<object",
+        "url(",
+    ] {
         assert!(!markup.contains(outside), "{outside}");
     }
     for source in markup.split("src=\"").skip(1) {
@@ -225,10 +257,19 @@ fn names_cannot_run() {
     assert!(!markup.contains("onerror=alert(1)>") && !markup.contains("<b>ball"));
     assert!(markup.contains("&lt;img src=x onerror=alert(1)&gt;"));
     assert!(!html.contains('\u{202e}'));
-    let data = html.split("id=\"data\">").nth(1).unwrap().split("</script>").next().unwrap();
+    let data = html
+        .split("id=\"data\">")
+        .nth(1)
+        .unwrap()
+        .split("</script>")
+        .next()
+        .unwrap();
     assert!(!data.contains('<'));
     let data: serde_json::Value = serde_json::from_str(data).unwrap();
-    assert_eq!(data["halves"][0]["cutters"][0]["name"], "6mm <b>ball</b> & co");
+    assert_eq!(
+        data["halves"][0]["cutters"][0]["name"],
+        "6mm <b>ball</b> & co"
+    );
 }
 
 #[test]
@@ -249,7 +290,10 @@ fn elements_are_closed_in_order_and_pictures_have_words() {
         }
         let name = inside.split([' ', '\n']).next().unwrap();
         if let Some(id) = inside.split(" id=\"").nth(1) {
-            assert!(ids.insert(id.split('"').next().unwrap().to_owned()), "{inside}");
+            assert!(
+                ids.insert(id.split('"').next().unwrap().to_owned()),
+                "{inside}"
+            );
         }
         if name == "img" {
             let alt = inside.split("alt=\"").nth(1).unwrap();

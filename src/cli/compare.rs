@@ -48,7 +48,11 @@ fn read(path: &Path) -> Result<Report, CliError> {
     match value.get("format").and_then(|f| f.as_str()) {
         Some(format) if format != FORMAT => Err(CliError::Format {
             path: path.to_path_buf(),
-            format: format.chars().filter(|c| !c.is_control()).take(48).collect(),
+            format: format
+                .chars()
+                .filter(|c| !c.is_control())
+                .take(48)
+                .collect(),
         }),
         _ => serde_json::from_value(value).map_err(wrong),
     }

@@ -157,7 +157,10 @@ impl Canvas {
             if let Some(outline) = font.outline_glyph(glyph) {
                 let corner = outline.px_bounds().min;
                 outline.draw(|i, j, share| {
-                    let (px, py) = (corner.x as i64 + i64::from(i), corner.y as i64 + i64::from(j));
+                    let (px, py) = (
+                        corner.x as i64 + i64::from(i),
+                        corner.y as i64 + i64::from(j),
+                    );
                     self.blend(px, py, face.colour, f64::from(share));
                 });
             }
@@ -225,7 +228,9 @@ mod tests {
         };
         canvas.text([4.0, 15.0], face, "3 mm²");
         let bytes = canvas.png().unwrap();
-        let mut reader = png::Decoder::new(io::Cursor::new(bytes)).read_info().unwrap();
+        let mut reader = png::Decoder::new(io::Cursor::new(bytes))
+            .read_info()
+            .unwrap();
         let mut pixels = vec![0; 40 * 20 * 3];
         reader.next_frame(&mut pixels).unwrap();
         for (k, pixel) in pixels.chunks(3).enumerate() {

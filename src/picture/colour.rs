@@ -88,7 +88,10 @@ mod tests {
             0.2126 * linear(c.0[0]) + 0.7152 * linear(c.0[1]) + 0.0722 * linear(c.0[2])
         };
         for k in 0..16 {
-            let (a, b) = (ramp.at(f64::from(k) / 16.0), ramp.at(f64::from(k + 1) / 16.0));
+            let (a, b) = (
+                ramp.at(f64::from(k) / 16.0),
+                ramp.at(f64::from(k + 1) / 16.0),
+            );
             assert!(light(a) < light(b), "{a:?} {b:?}");
         }
         for k in 0..=20 {

@@ -108,7 +108,12 @@ impl<'a> Sheet<'a> {
             .map(|k| depth(k).unwrap_or(f32::NAN))
             .collect();
         let deepest = largest(&values);
-        let mut layer = self.layer("depth", "depth below parting".into(), Quantity::Length, values);
+        let mut layer = self.layer(
+            "depth",
+            "depth below parting".into(),
+            Quantity::Length,
+            values,
+        );
         layer.range = [0.0, deepest.max(1e-3)];
         layer.contours = true;
         layer.alt = format!(
@@ -209,7 +214,12 @@ impl<'a> Sheet<'a> {
             above: true,
         });
         let f = Figures { unit: Unit::Mm };
-        let figures = self.half.reach.cutters.iter().find(|c| c.name == cutter.name);
+        let figures = self
+            .half
+            .reach
+            .cutters
+            .iter()
+            .find(|c| c.name == cutter.name);
         layer.alt = format!(
             "Map of the plan coloured by what {} leaves, square to the surface: at most {}; more than {} counts as left.",
             cutter.name,
@@ -294,7 +304,10 @@ impl<'a> Sheet<'a> {
         let mut seen = vec![false; self.grid.len()];
         for place in &cutter.places {
             self.put(&mut values, place.at, value(place));
-            if let Some((i, j)) = self.grid.cell_at(f64::from(place.at[0]), f64::from(place.at[1])) {
+            if let Some((i, j)) = self
+                .grid
+                .cell_at(f64::from(place.at[0]), f64::from(place.at[1]))
+            {
                 seen[self.grid.index(i, j)] = true;
             }
         }
@@ -377,8 +390,8 @@ fn cover(grid: &Grid, corners: [crate::mesh::Point; 3], mut each: impl FnMut(usi
     }
     let low = p.iter().map(|p| p[1]).fold(f64::INFINITY, f64::min);
     let high = p.iter().map(|p| p[1]).fold(f64::NEG_INFINITY, f64::max);
-    let rows = (low - 0.5).ceil().max(0.0) as usize
-        ..((high + 0.5).floor().max(0.0) as usize).min(grid.ny);
+    let rows =
+        (low - 0.5).ceil().max(0.0) as usize..((high + 0.5).floor().max(0.0) as usize).min(grid.ny);
     for j in rows {
         let y = j as f64 + 0.5;
         let (mut from, mut to) = (f64::INFINITY, f64::NEG_INFINITY);
@@ -417,9 +430,13 @@ mod tests {
     fn an_upright_triangle_covers_a_line_and_a_lying_one_its_cells() {
         let covered = |corners: [[f64; 3]; 3]| {
             let mut cells = Vec::new();
-            cover(&grid(), corners.map(|c| Point::new(c[0], c[1], c[2])), |k| {
-                cells.push(k);
-            });
+            cover(
+                &grid(),
+                corners.map(|c| Point::new(c[0], c[1], c[2])),
+                |k| {
+                    cells.push(k);
+                },
+            );
             cells.sort_unstable();
             cells.dedup();
             cells

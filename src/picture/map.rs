@@ -217,15 +217,17 @@ fn cells(canvas: &mut Canvas, layer: &Layer, plot: &Plot, shown: [f64; 2], unit:
             };
             canvas.set(x as i64, y as i64, colour);
             let edge = |other: Option<usize>| {
-                let Some(o) = other else { return (false, false) };
+                let Some(o) = other else {
+                    return (false, false);
+                };
                 let w = f64::from(layer.values[o]);
                 let line = layer.contours && !v.is_nan() && !w.is_nan() && band(k) != band(o);
                 let limit = !v.is_nan()
                     && !w.is_nan()
                     && layer.limit.is_some()
                     && beyond(layer.limit, v) != beyond(layer.limit, w);
-                let rim = v.is_nan() != w.is_nan()
-                    || (v.is_nan() && layer.ground[k] != layer.ground[o]);
+                let rim =
+                    v.is_nan() != w.is_nan() || (v.is_nan() && layer.ground[k] != layer.ground[o]);
                 (line || limit || rim, limit || rim)
             };
             let (a, b) = (edge(value(x + 1, y)), edge(value(x, y + 1)));

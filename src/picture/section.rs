@@ -176,7 +176,8 @@ impl Window {
                     if let Some(struck) = struck {
                         hit = true;
                         let lined = (x - y).rem_euclid(6) < 2;
-                        self.canvas.blend(x, y, if lined { INK } else { struck }, 0.9);
+                        self.canvas
+                            .blend(x, y, if lined { INK } else { struck }, 0.9);
                     }
                 } else {
                     self.canvas.blend(x, y, open, 0.35);
@@ -205,14 +206,22 @@ impl Window {
         }
         let mut x = MARGIN;
         while x < MARGIN + ROOM[0] {
-            self.canvas.line([x, y], [(x + 14.0).min(MARGIN + ROOM[0]), y], 1.2, INK);
+            self.canvas
+                .line([x, y], [(x + 14.0).min(MARGIN + ROOM[0]), y], 1.2, INK);
             x += 20.0;
         }
         let text = format!("parting level, {}", Figures { unit }.length(0.0));
         self.canvas.label([MARGIN + 6.0, y - 6.0], NOTE, &text);
     }
 
-    fn finish(mut self, key: String, title: String, note: &str, alt: String, unit: Unit) -> Picture {
+    fn finish(
+        mut self,
+        key: String,
+        title: String,
+        note: &str,
+        alt: String,
+        unit: Unit,
+    ) -> Picture {
         self.canvas.text([MARGIN, 30.0], TITLE, &title);
         self.canvas.text([MARGIN, 56.0], BODY, note);
         let corners = [
@@ -247,7 +256,12 @@ impl Window {
 }
 
 /// The ball that comes closest, at the place where it leaves most; `None` where nothing is left.
-pub fn reach_section(report: &Report, evidence: &Evidence, half: usize, unit: Unit) -> Option<Picture> {
+pub fn reach_section(
+    report: &Report,
+    evidence: &Evidence,
+    half: usize,
+    unit: Unit,
+) -> Option<Picture> {
     let figures = &report.halves[half];
     let kept = &evidence.halves[half];
     // where a ball clears, the next larger one shows why no larger does
@@ -271,13 +285,20 @@ pub fn reach_section(report: &Report, evidence: &Evidence, half: usize, unit: Un
     let profile = |z: f64| {
         let h = z - (centre[1] - corner);
         let flat = radius - corner;
-        (h >= 0.0).then(|| flat + (corner * corner - (corner - h.min(corner)).powi(2)).max(0.0).sqrt())
+        (h >= 0.0).then(|| {
+            flat + (corner * corner - (corner - h.min(corner)).powi(2))
+                .max(0.0)
+                .sqrt()
+        })
     };
     window.body(0.0, profile, okabe_ito::SKY, None);
     if corner >= radius {
         window.circle(centre, radius, okabe_ito::BLUE);
     }
-    let up = [window.pixel([-radius, centre[1]]), window.pixel([radius, centre[1]])];
+    let up = [
+        window.pixel([-radius, centre[1]]),
+        window.pixel([radius, centre[1]]),
+    ];
     for p in up {
         window.clipped(p, [p[0], HEAD], 2.0, okabe_ito::BLUE);
     }
@@ -298,13 +319,17 @@ pub fn reach_section(report: &Report, evidence: &Evidence, half: usize, unit: Un
         cutter.left_height_mm_pm,
     );
     let side = if at[0] >= 0.0 { 14.0 } else { -150.0 };
-    let bold = Face {
-        bold: true,
-        ..BODY
-    };
-    window.canvas.label([a[0] + side, a[1] + 20.0], bold, &format!("{left} left"));
+    let bold = Face { bold: true, ..BODY };
+    window
+        .canvas
+        .label([a[0] + side, a[1] + 20.0], bold, &format!("{left} left"));
     if let Some(number) = number(report, figures, "reach") {
-        pin(&mut window.canvas, a, [a[0] + 1.6 * side.signum() * 18.0, a[1] - 30.0], number);
+        pin(
+            &mut window.canvas,
+            a,
+            [a[0] + 1.6 * side.signum() * 18.0, a[1] - 30.0],
+            number,
+        );
     }
     let title = format!("Half {}: where {} leaves most", figures.name, cutter.name);
     let limit = f.length(figures.reach.leave_mm);
@@ -322,7 +347,10 @@ pub fn reach_section(report: &Report, evidence: &Evidence, half: usize, unit: Un
 fn deciding(half: &Half) -> Option<&crate::report::CutterReach> {
     let reach = &half.reach;
     if reach.smallest_ball_needed.is_none() {
-        return reach.cutters.iter().find(|c| Some(&c.name) == reach.best_ball.as_ref());
+        return reach
+            .cutters
+            .iter()
+            .find(|c| Some(&c.name) == reach.best_ball.as_ref());
     }
     reach
         .cutters
@@ -377,7 +405,8 @@ pub fn tool_section(
             } else {
                 0.0
             };
-            (h >= s.from && h < s.to).then(|| s.lower_radius + t * (s.upper_radius - s.lower_radius))
+            (h >= s.from && h < s.to)
+                .then(|| s.lower_radius + t * (s.upper_radius - s.lower_radius))
         };
         let colour = match s.part {
             crate::shop::Part::Holder => okabe_ito::ORANGE,
@@ -412,14 +441,23 @@ pub fn tool_section(
         Blocker::Holder => shop.limits.holder_clearance,
         _ => shop.limits.shank_clearance,
     });
-    let rubs = if struck { "stands in the mold" } else { "comes too close" };
-    let note = format!("The {part} {rubs}: stickout {stickout}, needed {needed} (with {clear} clearance).");
+    let rubs = if struck {
+        "stands in the mold"
+    } else {
+        "comes too close"
+    };
+    let note = format!(
+        "The {part} {rubs}: stickout {stickout}, needed {needed} (with {clear} clearance)."
+    );
     if let Some(number) = number(report, figures, "depth") {
         let s = cut.of([f64::from(at.at[0]), f64::from(at.at[1])])[0];
         let p = window.pixel([s, f64::from(at.at[2])]);
         pin(&mut window.canvas, p, [p[0] + 44.0, p[1] - 18.0], number);
     }
-    let title = format!("Half {}: {} at its deepest missed place", figures.name, name);
+    let title = format!(
+        "Half {}: {} at its deepest missed place",
+        figures.name, name
+    );
     let alt = format!(
         "Section of half {} with the {name} in its holder brought to a place it falls short of: the {part} {rubs}; the \
          stickout is {stickout}, {needed} are needed.",
@@ -434,8 +472,11 @@ fn cutter_end(window: &mut Window, cutter: &Cutter, tip: f64, flutes_to: f64) {
     let flat = radius - corner;
     let profile = |z: f64| {
         let h = z - tip;
-        (h >= 0.0 && h < flutes_to)
-            .then(|| flat + (corner * corner - (corner - h.min(corner)).powi(2)).max(0.0).sqrt())
+        (h >= 0.0 && h < flutes_to).then(|| {
+            flat + (corner * corner - (corner - h.min(corner)).powi(2))
+                .max(0.0)
+                .sqrt()
+        })
     };
     window.body(0.0, profile, okabe_ito::SKY, None);
     for side in [-1.0, 1.0] {
@@ -488,7 +529,9 @@ fn toward_wall(at: &LeftPlace, kept: &HalfEvidence, tool: &crate::shop::Tool) ->
 }
 
 fn frame_place(kept: &HalfEvidence, at: [f64; 3]) -> [f64; 3] {
-    (kept.frame.to_tool * nalgebra::Point3::from(at)).coords.into()
+    (kept.frame.to_tool * nalgebra::Point3::from(at))
+        .coords
+        .into()
 }
 
 /// The touched sample of a cutter that lies nearest to a place.

@@ -19,7 +19,8 @@ pub struct ViewMesh {
     pub grain: f32,
 }
 
-/// Sides of cavity triangles are no longer than this share of the cavity, so that a value can change across a floor.
+/// Sides of cavity triangles are no longer than this share of the cavity, so that a value can change across a floor; more
+/// where there would be too many.
 const FINEST: f64 = 1.0 / 72.0;
 /// Samples of one triangle that are looked through one by one.
 const FEW: usize = 64;
@@ -28,17 +29,19 @@ impl ViewMesh {
     /// The half for the eye, with at most `most` triangles: large triangles of the cavity split along their sides, then
     /// corners that lie within one cell drawn together, with cells as large as it takes.
     pub fn of(half: &HalfEvidence, most: usize) -> ViewMesh {
-        let split = split(half);
-        if split.triangles.len() <= most {
-            return split;
+        let size = half.mesh.bounds().map_or(1.0, |(lo, hi)| (hi - lo).max());
+        let mut share = FINEST;
+        let mut view = split(half, share);
+        while view.triangles.len() > most && share < 1.0 {
+            share *= 1.5;
+            view = split(half, share);
         }
-        let size = half
-            .mesh
-            .bounds()
-            .map_or(1.0, |(lo, hi)| (hi - lo).max());
+        if view.triangles.len() <= most {
+            return view;
+        }
         let mut cell = size / 600.0;
         loop {
-            let fewer = split.clustered(cell);
+            let fewer = view.clustered(cell);
             if fewer.triangles.len() <= most || cell > size {
                 return fewer;
             }
@@ -88,7 +91,11 @@ impl ViewMesh {
 
     /// For each triangle the value of the samples on the same triangle of the half: the largest of those within a
     /// side's length of its middle, or the nearest; `NaN` where its parent has none.
-    pub fn values(&self, cutter: &CutterEvidence, value: impl Fn(&LeftPlace) -> f32 + Sync) -> Vec<f32> {
+    pub fn values(
+        &self,
+        cutter: &CutterEvidence,
+        value: impl Fn(&LeftPlace) -> f32 + Sync,
+    ) -> Vec<f32> {
         let mut by_parent: Vec<(u32, u32)> = cutter
             .places
             .iter()
@@ -166,7 +173,7 @@ impl ViewMesh {
 }
 
 /// Halves the long sides of the cavity's triangles; a side is split for both its triangles alike, so none comes apart.
-fn split(half: &HalfEvidence) -> ViewMesh {
+fn split(half: &HalfEvidence, share: f64) -> ViewMesh {
     let mesh = &half.mesh;
     let mut view = ViewMesh {
         vertices: mesh.vertices.iter().map(single).collect(),
@@ -174,10 +181,9 @@ fn split(half: &HalfEvidence) -> ViewMesh {
         parents: (0..mesh.triangles.len() as u32).collect(),
         grain: 0.0,
     };
-    let cavity = |parent: u32| {
-        half.facets[parent as usize].is_some_and(|f| f.hollow == HollowKind::Cavity)
-    };
-    let longest = FINEST * cavity_size(mesh, &cavity);
+    let cavity =
+        |parent: u32| half.facets[parent as usize].is_some_and(|f| f.hollow == HollowKind::Cavity);
+    let longest = share * cavity_size(mesh, &cavity);
     view.grain = longest as f32;
     let too_long = |a: &[f32; 3], b: &[f32; 3]| {
         let d = [0, 1, 2].map(|k| f64::from(a[k] - b[k]));
@@ -278,7 +284,9 @@ mod tests {
 
     fn floor(n: usize) -> HalfEvidence {
         let p = |i: usize, j: usize| Point::new(i as f64, j as f64, 0.0);
-        let vertices = (0..=n).flat_map(|j| (0..=n).map(move |i| p(i, j))).collect();
+        let vertices = (0..=n)
+            .flat_map(|j| (0..=n).map(move |i| p(i, j)))
+            .collect();
         let at = |i: usize, j: usize| (j * (n + 1) + i) as u32;
         let cell = |i, j| {
             [
@@ -311,7 +319,10 @@ mod tests {
     fn area(view: &ViewMesh) -> f64 {
         let of = |t: &[u32; 3]| {
             let p = t.map(|v| view.vertices[v as usize].map(f64::from));
-            let (a, b) = ([0, 1].map(|k| p[1][k] - p[0][k]), [0, 1].map(|k| p[2][k] - p[0][k]));
+            let (a, b) = (
+                [0, 1].map(|k| p[1][k] - p[0][k]),
+                [0, 1].map(|k| p[2][k] - p[0][k]),
+            );
             0.5 * (a[0] * b[1] - a[1] * b[0])
         };
         view.triangles.iter().map(of).sum()

@@ -76,7 +76,12 @@ impl Comparison {
             settings: settings(old, new),
             verdicts: [old.verdict, new.verdict],
         };
-        let mut names: Vec<&String> = old.halves.iter().chain(&new.halves).map(|h| &h.name).collect();
+        let mut names: Vec<&String> = old
+            .halves
+            .iter()
+            .chain(&new.halves)
+            .map(|h| &h.name)
+            .collect();
         names.sort();
         names.dedup();
         for half in names {
@@ -101,10 +106,7 @@ impl Comparison {
     /// Whether any verdict got worse.
     pub fn worse(&self) -> bool {
         self.verdicts[1] > self.verdicts[0]
-            || self
-                .turns
-                .iter()
-                .any(|t| t.verdicts[1] > t.verdicts[0])
+            || self.turns.iter().any(|t| t.verdicts[1] > t.verdicts[0])
     }
 
     fn turn(&mut self, check: &str, half: Option<&str>, verdicts: [Option<Verdict>; 2]) {
@@ -176,14 +178,22 @@ impl Comparison {
                 (h.draft.least_deg, h.draft.least_deg_pm)
             }),
             ("tallest short wall", Quantity::Length, Some(false), |h| {
-                (h.draft.tallest_short_wall_mm, h.draft.tallest_short_wall_mm_pm)
-            }),
-            ("smallest concave radius", Quantity::Length, Some(true), |h| {
                 (
-                    h.reach.smallest_concave_radius_mm,
-                    h.reach.smallest_concave_radius_mm_pm,
+                    h.draft.tallest_short_wall_mm,
+                    h.draft.tallest_short_wall_mm_pm,
                 )
             }),
+            (
+                "smallest concave radius",
+                Quantity::Length,
+                Some(true),
+                |h| {
+                    (
+                        h.reach.smallest_concave_radius_mm,
+                        h.reach.smallest_concave_radius_mm_pm,
+                    )
+                },
+            ),
             ("cavity depth", Quantity::Length, None, |h| {
                 (h.cavity.depth_mm, h.cavity.depth_mm_pm)
             }),
@@ -195,7 +205,13 @@ impl Comparison {
             }),
         ];
         for (what, quantity, good, get) in figures {
-            self.figure(Some(half), what.to_owned(), quantity, good, [get(old), get(new)]);
+            self.figure(
+                Some(half),
+                what.to_owned(),
+                quantity,
+                good,
+                [get(old), get(new)],
+            );
         }
         for a in &old.reach.cutters {
             let Some(b) = new.reach.cutters.iter().find(|c| c.name == a.name) else {
@@ -226,13 +242,17 @@ impl Comparison {
         let speaks = |f: &&Finding| f.verdict > Verdict::Pass;
         let mut taken = vec![false; new.findings.len()];
         for a in old.findings.iter().filter(speaks) {
-            let pair = new.findings.iter().enumerate().find(|(k, b)| {
-                !taken[*k] && speaks(b) && b.check == a.check && b.half == a.half
-            });
+            let pair =
+                new.findings.iter().enumerate().find(|(k, b)| {
+                    !taken[*k] && speaks(b) && b.check == a.check && b.half == a.half
+                });
             let Some((k, b)) = pair else { continue };
             taken[k] = true;
             if let (Some(from), Some(to)) = (a.at_mm, b.at_mm) {
-                let away = (0..3).map(|k| (from[k] - to[k]).powi(2)).sum::<f64>().sqrt();
+                let away = (0..3)
+                    .map(|k| (from[k] - to[k]).powi(2))
+                    .sum::<f64>()
+                    .sqrt();
                 if away > SAME_PLACE {
                     self.changes.push(Change {
                         trend: Trend::Moved,
@@ -275,7 +295,10 @@ pub fn render(comparison: &Comparison, style: Style) -> String {
     let [old, new] = comparison.verdicts;
     let lead = pad(word(new), 8, false);
     let worse = comparison.changes.iter().any(|c| c.trend == Trend::Worse);
-    let text = match (comparison.worse(), comparison.turns.is_empty() && comparison.changes.is_empty()) {
+    let text = match (
+        comparison.worse(),
+        comparison.turns.is_empty() && comparison.changes.is_empty(),
+    ) {
         (true, _) => "A verdict got worse.",
         (_, true) => "Nothing differs beyond its uncertainty.",
         _ if new < old => "The whole got better.",
@@ -299,7 +322,11 @@ pub fn render(comparison: &Comparison, style: Style) -> String {
         (Trend::Changed, "Changed"),
     ];
     for (trend, title) in parts {
-        let of: Vec<&Change> = comparison.changes.iter().filter(|c| c.trend == trend).collect();
+        let of: Vec<&Change> = comparison
+            .changes
+            .iter()
+            .filter(|c| c.trend == trend)
+            .collect();
         if of.is_empty() {
             continue;
         }
@@ -319,7 +346,10 @@ pub fn render(comparison: &Comparison, style: Style) -> String {
                     format!("{}: {a} → {b}", clean(&c.what))
                 }
             };
-            let half = c.half.as_ref().map_or("both".to_owned(), |h| format!("half {}", name(h)));
+            let half = c
+                .half
+                .as_ref()
+                .map_or("both".to_owned(), |h| format!("half {}", name(h)));
             page.row(&capital(&half), &body);
         }
     }
@@ -399,7 +429,8 @@ mod tests {
         for f in &mut new.findings {
             f.at_mm = f.at_mm.map(|p| [p[0] + 12.345, p[1], p[2]]);
         }
-        new.settings.insert("leave_mm".into(), serde_json::json!(0.5));
+        new.settings
+            .insert("leave_mm".into(), serde_json::json!(0.5));
         let text = render(&Comparison::of(&old, &new), style());
         assert!(text.contains("Moved") && text.contains("Judged by other settings"));
         for line in text.lines() {

@@ -16,8 +16,8 @@ mod samples;
 
 pub use advice::findings;
 pub(crate) use figures::{Figures, Quantity, percent};
-pub(crate) use terminal::{answer_text, axis_name, capital, measured, mesh_state, subject};
 pub use model::*;
 pub use place::from_corner;
 pub(crate) use place::where_found;
 pub use terminal::relief::{Relief, Spot};
+pub(crate) use terminal::{answer_text, axis_name, capital, measured, mesh_state, subject};

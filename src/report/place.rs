@@ -18,7 +18,11 @@ pub fn from_corner(half: &Half, at: Place) -> Option<[f64; 3]> {
 
 /// Where a finding is, in words: from the block's corner and the parting level, and in the file's own coordinates. The first is
 /// empty where no half tells its corner; `None` for a finding without a place.
-pub(crate) fn where_found(figures: Figures, report: &Report, finding: &Finding) -> Option<[String; 2]> {
+pub(crate) fn where_found(
+    figures: Figures,
+    report: &Report,
+    finding: &Finding,
+) -> Option<[String; 2]> {
     let at = finding.at_mm?;
     let half = report
         .halves
@@ -46,7 +50,10 @@ mod tests {
         // turned about X the lowest Y is the model's highest; the level lies at z = -5
         half.touch_off_mm = Some([-10.0, 20.0, -5.0]);
         let [x, y, depth] = from_corner(&half, [-4.0, 17.0, -3.0]).unwrap();
-        assert!((x - 6.0).abs() < 1e-12 && (y - 3.0).abs() < 1e-12, "{x} {y}");
+        assert!(
+            (x - 6.0).abs() < 1e-12 && (y - 3.0).abs() < 1e-12,
+            "{x} {y}"
+        );
         assert!((depth - 2.0).abs() < 1e-12, "{depth}");
         half.touch_off_mm = None;
         assert_eq!(from_corner(&half, [0.0; 3]), None);

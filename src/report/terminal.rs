@@ -6,12 +6,12 @@ pub(super) mod relief;
 
 use super::figures::{Figures, NOT_KNOWN, Quantity, percent};
 use super::page::{Page, Paint, Tone, word};
+use super::place::where_found;
 use super::table::{Cell, Table};
 use super::text::{JOIN, clean, first_sentence, name, pad};
-use super::place::where_found;
-use relief::Relief;
 use super::{Finding, Half, Layout, Mating, Report, Verdict};
 use crate::units::Unit;
+use relief::Relief;
 
 /// How the report is laid out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -278,7 +278,10 @@ fn findings(page: &mut Page, report: &Report) {
                 page.hanging(&[(&hang, Tone::Plain)], &format!("At {file}."));
             }
             Some([words, file]) => {
-                page.hanging(&[(&hang, Tone::Plain)], &format!("At {words} (file {file})."));
+                page.hanging(
+                    &[(&hang, Tone::Plain)],
+                    &format!("At {words} (file {file})."),
+                );
             }
             None => {}
         }

@@ -3,8 +3,9 @@
 use super::html::{both, escape, figure, table};
 use crate::picture::{Picture, best_cutter};
 use crate::report::{
-    Blocker, Figures, Finding, Half, HollowKind, Mating, Quantity, RegionKind, Report, SharpEdgeKind, Verdict,
-    answer_text, axis_name, capital, measured, mesh_state, percent, subject, where_found,
+    Blocker, Figures, Finding, Half, HollowKind, Mating, Quantity, RegionKind, Report,
+    SharpEdgeKind, Verdict, answer_text, axis_name, capital, measured, mesh_state, percent,
+    subject, where_found,
 };
 use crate::shop::CutterKind;
 use crate::units::Unit;
@@ -127,7 +128,11 @@ fn answer(page: &mut String, report: &Report) {
 /// The figures that decide: those of the worst findings, then what a reader asks first.
 fn deciding(report: &Report) -> Vec<(String, String, String)> {
     let mut tiles = Vec::new();
-    for f in report.findings.iter().filter(|f| f.verdict >= Verdict::Watch) {
+    for f in report
+        .findings
+        .iter()
+        .filter(|f| f.verdict >= Verdict::Watch)
+    {
         let (Some(value), Some(limit), Some("mm")) = (f.value, f.limit, f.unit.as_deref()) else {
             continue;
         };
@@ -138,7 +143,10 @@ fn deciding(report: &Report) -> Vec<(String, String, String)> {
             "depth" => "Stickout needed",
             _ => continue,
         };
-        let half = f.half.as_ref().map_or(String::new(), |h| format!(", half {}", escape(h)));
+        let half = f
+            .half
+            .as_ref()
+            .map_or(String::new(), |h| format!(", half {}", escape(h)));
         tiles.push((
             format!("{what}{half}"),
             figure(Quantity::Length, Some(value), None),
@@ -156,7 +164,11 @@ fn deciding(report: &Report) -> Vec<(String, String, String)> {
         }
         tiles.push((
             format!("Cavity depth, half {name}"),
-            figure(Quantity::Length, half.cavity.depth_mm, half.cavity.depth_mm_pm),
+            figure(
+                Quantity::Length,
+                half.cavity.depth_mm,
+                half.cavity.depth_mm_pm,
+            ),
             "below the parting level".to_owned(),
         ));
     }
@@ -165,7 +177,9 @@ fn deciding(report: &Report) -> Vec<(String, String, String)> {
 
 /// Where a finding is: from the block's corner, and in the file's coordinates.
 fn place(report: &Report, finding: &Finding) -> String {
-    let part = |k: usize| both(|f| where_found(f, report, finding).map_or_else(String::new, |w| w[k].clone()));
+    let part = |k: usize| {
+        both(|f| where_found(f, report, finding).map_or_else(String::new, |w| w[k].clone()))
+    };
     let (words, file) = (part(0), part(1));
     match (words.is_empty(), file.is_empty()) {
         (_, true) => String::new(),
@@ -187,7 +201,10 @@ fn findings(page: &mut String, report: &Report) {
         };
         let how_much = both(|figures| measured(figures, f).unwrap_or_default());
         let at = place(report, f);
-        let facts: Vec<String> = [how_much, at].into_iter().filter(|s| !s.is_empty()).collect();
+        let facts: Vec<String> = [how_much, at]
+            .into_iter()
+            .filter(|s| !s.is_empty())
+            .collect();
         *page += &format!(
             "<li id=\"finding-{number}\">{fly}<div><p class=\"what\">{} <strong>{}</strong></p>",
             stamp(f.verdict),
@@ -254,15 +271,43 @@ fn half_section(page: &mut String, half: &Half, pictures: &Pictures) -> io::Resu
         key = escape(&key)
     );
     article(page, "Cavity", None, &picture("depth")?, &cavity(half));
-    article(page, "Undercut", Some(half.undercut.verdict), &picture("hidden")?, &undercut(half));
-    article(page, "Draft", Some(half.draft.verdict), &picture("draft")?, &draft(half));
+    article(
+        page,
+        "Undercut",
+        Some(half.undercut.verdict),
+        &picture("hidden")?,
+        &undercut(half),
+    );
+    article(
+        page,
+        "Draft",
+        Some(half.draft.verdict),
+        &picture("draft")?,
+        &draft(half),
+    );
     let best = best_cutter(half);
-    let k = half.reach.cutters.iter().position(|c| Some(c.name.as_str()) == best);
+    let k = half
+        .reach
+        .cutters
+        .iter()
+        .position(|c| Some(c.name.as_str()) == best);
     let k = k.map_or(0, |k| k + 1);
     let reach = picture(&format!("left-{k}"))? + &picture("section-reach")?;
-    article(page, "Reach of the cutters", Some(half.reach.verdict), &reach, &self::reach(half));
+    article(
+        page,
+        "Reach of the cutters",
+        Some(half.reach.verdict),
+        &reach,
+        &self::reach(half),
+    );
     let depth = picture(&format!("stickout-{k}"))? + &picture("section-tool")?;
-    article(page, "Depth of the tools", Some(half.depth.verdict), &depth, &self::depth(half));
+    article(
+        page,
+        "Depth of the tools",
+        Some(half.depth.verdict),
+        &depth,
+        &self::depth(half),
+    );
     *page += "</section>\n";
     Ok(())
 }
@@ -287,38 +332,84 @@ fn cavity(half: &Half) -> String {
         };
         if let Some(deepest) = of.iter().map(|h| h.depth_mm).reduce(f64::max) {
             let deep = figure(Quantity::Length, Some(deepest), None);
-            rows.push(vec![name.to_owned(), format!("{}, down to {deep}", of.len())]);
+            rows.push(vec![
+                name.to_owned(),
+                format!("{}, down to {deep}", of.len()),
+            ]);
         }
     }
-    table("Cavity", &["", "figure"], &rows)
+    table(
+        &format!("Cavity, half {}", half.name),
+        &["measure", "figure"],
+        &rows,
+    )
 }
 
 fn undercut(half: &Half) -> String {
     let u = &half.undercut;
-    let hooks = u.regions.iter().filter(|r| r.kind == RegionKind::Undercut).count();
+    let hooks = u
+        .regions
+        .iter()
+        .filter(|r| r.kind == RegionKind::Undercut)
+        .count();
     if hooks == 0 && u.hook_mm == Some(0.0) {
         let least = figure(Quantity::Length, Some(u.threshold_mm), None);
-        return format!("<p>The tool axis sees the whole cavity (a hook below {least} is taken for rounding).</p>");
+        return format!(
+            "<p>The tool axis sees the whole cavity (a hook below {least} is taken for rounding).</p>"
+        );
     }
     let rows = [
-        ("Largest hook", figure(Quantity::Length, u.hook_mm, u.hook_mm_pm)),
-        ("Hidden surface", figure(Quantity::Area, u.hidden_area_mm2, u.hidden_area_mm2_pm)),
-        ("Hidden space", figure(Quantity::Volume, u.hidden_volume_mm3, u.hidden_volume_mm3_pm)),
+        (
+            "Largest hook",
+            figure(Quantity::Length, u.hook_mm, u.hook_mm_pm),
+        ),
+        (
+            "Hidden surface",
+            figure(Quantity::Area, u.hidden_area_mm2, u.hidden_area_mm2_pm),
+        ),
+        (
+            "Hidden space",
+            figure(
+                Quantity::Volume,
+                u.hidden_volume_mm3,
+                u.hidden_volume_mm3_pm,
+            ),
+        ),
         ("Places", hooks.to_string()),
     ];
-    let rows: Vec<Vec<String>> = rows.into_iter().map(|(n, v)| vec![n.to_owned(), v]).collect();
-    table("Undercut", &["", "figure"], &rows)
+    let rows: Vec<Vec<String>> = rows
+        .into_iter()
+        .map(|(n, v)| vec![n.to_owned(), v])
+        .collect();
+    table(
+        &format!("Undercut, half {}", half.name),
+        &["measure", "figure"],
+        &rows,
+    )
 }
 
 fn draft(half: &Half) -> String {
     let d = &half.draft;
     let rows: Vec<Vec<String>> = [
-        ("Required", figure(Quantity::Angle, Some(d.required_deg), None)),
-        ("Least", figure(Quantity::Angle, d.least_deg, d.least_deg_pm)),
-        ("Short of it", figure(Quantity::Area, d.short_area_mm2, d.short_area_mm2_pm)),
+        (
+            "Required",
+            figure(Quantity::Angle, Some(d.required_deg), None),
+        ),
+        (
+            "Least",
+            figure(Quantity::Angle, d.least_deg, d.least_deg_pm),
+        ),
+        (
+            "Short of it",
+            figure(Quantity::Area, d.short_area_mm2, d.short_area_mm2_pm),
+        ),
         (
             "Tallest wall short of it",
-            figure(Quantity::Length, d.tallest_short_wall_mm, d.tallest_short_wall_mm_pm),
+            figure(
+                Quantity::Length,
+                d.tallest_short_wall_mm,
+                d.tallest_short_wall_mm_pm,
+            ),
         ),
     ]
     .into_iter()
@@ -341,7 +432,15 @@ fn draft(half: &Half) -> String {
             ]
         })
         .collect();
-    table("Draft", &["", "figure"], &rows) + &table("Cavity surface by draft", &["draft", "surface", "share"], &bands)
+    table(
+        &format!("Draft, half {}", half.name),
+        &["measure", "figure"],
+        &rows,
+    ) + &table(
+        &format!("Cavity surface by draft, half {}", half.name),
+        &["draft", "surface", "share"],
+        &bands,
+    )
 }
 
 fn reach(half: &Half) -> String {
@@ -364,19 +463,23 @@ fn reach(half: &Half) -> String {
         (None, None) => String::new(),
     };
     words += &format!("<p>Smallest concave radius {radius}.</p>");
-    let sharp: Vec<String> = [SharpEdgeKind::Floor, SharpEdgeKind::Upright, SharpEdgeKind::Point]
-        .into_iter()
-        .filter_map(|kind| {
-            let of: Vec<_> = r.sharp_edges.iter().filter(|e| e.kind == kind).collect();
-            let long: f64 = of.iter().map(|e| e.length_mm).sum();
-            let long = figure(Quantity::Length, Some(long), None);
-            (!of.is_empty()).then(|| match kind {
-                SharpEdgeKind::Floor => format!("{long} along floors"),
-                SharpEdgeKind::Upright => format!("{long} upright"),
-                SharpEdgeKind::Point => format!("{} corners", of.len()),
-            })
+    let sharp: Vec<String> = [
+        SharpEdgeKind::Floor,
+        SharpEdgeKind::Upright,
+        SharpEdgeKind::Point,
+    ]
+    .into_iter()
+    .filter_map(|kind| {
+        let of: Vec<_> = r.sharp_edges.iter().filter(|e| e.kind == kind).collect();
+        let long: f64 = of.iter().map(|e| e.length_mm).sum();
+        let long = figure(Quantity::Length, Some(long), None);
+        (!of.is_empty()).then(|| match kind {
+            SharpEdgeKind::Floor => format!("{long} along floors"),
+            SharpEdgeKind::Upright => format!("{long} upright"),
+            SharpEdgeKind::Point => format!("{} corners", of.len()),
         })
-        .collect();
+    })
+    .collect();
     if !sharp.is_empty() {
         words += &format!("<p>Sharp inside edges: {}.</p>", sharp.join(", "));
     }
@@ -398,11 +501,26 @@ fn reach(half: &Half) -> String {
                 },
                 figure(Quantity::Length, c.left_height_mm, c.left_height_mm_pm),
                 figure(Quantity::Area, c.left_area_mm2, c.left_area_mm2_pm),
-                figure(Quantity::Length, c.stickout_needed_mm, c.stickout_needed_mm_pm),
+                figure(
+                    Quantity::Length,
+                    c.stickout_needed_mm,
+                    c.stickout_needed_mm_pm,
+                ),
             ]
         })
         .collect();
-    words + &table("Cutters", &["cutter", "clears", "left high", "left area", "stickout needed"], &rows)
+    words
+        + &table(
+            &format!("Cutters, half {}", half.name),
+            &[
+                "cutter",
+                "clears",
+                "left high",
+                "left area",
+                "stickout needed",
+            ],
+            &rows,
+        )
 }
 
 fn depth(half: &Half) -> String {
@@ -415,7 +533,8 @@ fn depth(half: &Half) -> String {
                 escape(&t.cutter),
                 figure(Quantity::Length, Some(t.stickout_mm), None),
                 figure(Quantity::Length, t.deepest_mm, t.deepest_mm_pm),
-                t.reached_share.map_or_else(|| "not known".to_owned(), |s| escape(&percent(s))),
+                t.reached_share
+                    .map_or_else(|| "not known".to_owned(), |s| escape(&percent(s))),
                 match t.blocked_by {
                     Some(Blocker::Neck) => "neck",
                     Some(Blocker::Shank) => "shank",
@@ -429,21 +548,46 @@ fn depth(half: &Half) -> String {
     if rows.is_empty() {
         return "<p>No stickout is stated, so no tool length was tried.</p>".to_owned();
     }
-    table("Tools", &["cutter", "stickout", "tip depth", "reaches", "stopped by"], &rows)
+    table(
+        &format!("Tools, half {}", half.name),
+        &["cutter", "stickout", "tip depth", "reaches", "stopped by"],
+        &rows,
+    )
 }
 
 fn together(page: &mut String, mating: &Mating) {
     let rows: Vec<Vec<String>> = [
         ("Gap near the rim", Quantity::Length, mating.gap_mm, None),
-        ("Overlap near the rim", Quantity::Length, mating.overlap_mm, None),
-        ("Cavity rims differ by", Quantity::Length, mating.outline_mismatch_mm, None),
-        ("Fills with", Quantity::Volume, mating.closed_volume_mm3, mating.closed_volume_mm3_pm),
+        (
+            "Overlap near the rim",
+            Quantity::Length,
+            mating.overlap_mm,
+            None,
+        ),
+        (
+            "Cavity rims differ by",
+            Quantity::Length,
+            mating.outline_mismatch_mm,
+            None,
+        ),
+        (
+            "Fills with",
+            Quantity::Volume,
+            mating.closed_volume_mm3,
+            mating.closed_volume_mm3_pm,
+        ),
     ]
     .into_iter()
     .map(|(n, q, v, pm)| vec![n.to_owned(), figure(q, v, pm)])
     .collect();
     *page += "<section aria-labelledby=\"pair\">\n<h2 id=\"pair\">Both halves together</h2>\n";
-    article(page, "Fit", Some(mating.verdict), "", &table("Fit", &["", "figure"], &rows));
+    article(
+        page,
+        "Fit",
+        Some(mating.verdict),
+        "",
+        &table("Fit", &["measure", "figure"], &rows),
+    );
     *page += "</section>\n";
 }
 
@@ -454,7 +598,10 @@ fn basis(page: &mut String, report: &Report) {
         .iter()
         .map(|h| {
             let size = both(|f| {
-                let [x, y, z] = h.mesh.size_mm.map(|v| f.cell(Quantity::Length, Some(v), None));
+                let [x, y, z] = h
+                    .mesh
+                    .size_mm
+                    .map(|v| f.cell(Quantity::Length, Some(v), None));
                 format!("{x} × {y} × {z} {}", f.sign(Quantity::Length))
             });
             let [nx, ny] = h.grid.columns;
@@ -463,11 +610,18 @@ fn basis(page: &mut String, report: &Report) {
                 format!("{} triangles, {size}", h.mesh.triangles),
                 both(|f| mesh_state(f, h)),
                 escape(&format!("{}: {}", axis_name(h.tool_axis), h.tool_axis_why)),
-                format!("{}, {nx} × {ny}", figure(Quantity::Length, Some(h.grid.cell_mm), None)),
+                format!(
+                    "{}, {nx} × {ny}",
+                    figure(Quantity::Length, Some(h.grid.cell_mm), None)
+                ),
             ]
         })
         .collect();
-    *page += &table("Meshes", &["half", "size", "mesh", "tool axis", "cells"], &rows);
+    *page += &table(
+        "Meshes",
+        &["half", "size", "mesh", "tool axis", "cells"],
+        &rows,
+    );
     let settings: Vec<Vec<String>> = report
         .settings
         .iter()
@@ -477,9 +631,13 @@ fn basis(page: &mut String, report: &Report) {
                 ("_mm2", Quantity::Area),
                 ("_deg", Quantity::Angle),
             ];
-            let measured = quantities.iter().find_map(|(end, q)| Some((key.strip_suffix(end)?, *q)));
+            let measured = quantities
+                .iter()
+                .find_map(|(end, q)| Some((key.strip_suffix(end)?, *q)));
             let (name, text) = match (measured, value) {
-                (Some((name, q)), serde_json::Value::Number(n)) => (name, figure(q, n.as_f64(), None)),
+                (Some((name, q)), serde_json::Value::Number(n)) => {
+                    (name, figure(q, n.as_f64(), None))
+                }
                 (_, serde_json::Value::Number(n)) => (key.as_str(), n.to_string()),
                 (_, serde_json::Value::String(text)) => (key.as_str(), escape(text)),
                 _ => return None,

@@ -5,7 +5,7 @@ use crate::picture::{CIVIDIS_HEX, Layer, Limit, best_cutter, marks};
 use crate::report::{Report, from_corner};
 use crate::shop::Shop;
 use crate::units::Unit;
-use crate::vet::{Evidence, HalfEvidence, LeftPlace};
+use crate::vet::{CutterEvidence, Evidence, HalfEvidence, LeftPlace};
 use base64::Engine;
 use flate2::{Compression, write::ZlibEncoder};
 use serde_json::{Value, json};
@@ -66,7 +66,7 @@ fn half(
     let view = ViewMesh::of(kept, MOST);
     let mut pack = Pack::default();
     let (lo, hi) = bounds(&view);
-    let edges = edges(&view);
+    let edges = edges(kept, &view);
     for t in &view.triangles {
         t.iter().for_each(|&v| pack.long(v));
     }
@@ -105,6 +105,13 @@ fn half(
             Some(_) => 3,
         });
     }
+    // the half's own normals, so that light and cut do not hang on the reduced mesh
+    for &parent in &view.parents {
+        let n = kept.mesh.normal(parent as usize).unwrap_or_default();
+        for c in [n.x, n.y, n.z] {
+            pack.byte((c * 127.0).round() as i8 as u8);
+        }
+    }
     let corner = figures
         .touch_off_mm
         .map(|c| (kept.frame.to_tool * nalgebra::Point3::from(c)).coords);
@@ -120,7 +127,7 @@ fn half(
                      "range": heights.range },
         "corner": corner.map(|c| [c.x, c.y]),
         "questions": questions,
-        "cutters": kept.cutters.iter().map(|c| cutter(report, shop, h, &c.name)).collect::<Vec<_>>(),
+        "cutters": kept.cutters.iter().map(|c| cutter(report, shop, h, c)).collect::<Vec<_>>(),
         "best": kept.cutters.iter().position(|c| Some(c.name.as_str()) == best),
         "blob": pack.finish()?,
         "depth": figures.cavity.depth_mm,
@@ -128,7 +135,8 @@ fn half(
     }))
 }
 
-fn cutter(report: &Report, shop: &Shop, h: usize, name: &str) -> Value {
+fn cutter(report: &Report, shop: &Shop, h: usize, kept: &CutterEvidence) -> Value {
+    let name = kept.name.as_str();
     let Some(cutter) = shop.cutters.iter().find(|c| c.name == name) else {
         return Value::Null;
     };
@@ -140,14 +148,20 @@ fn cutter(report: &Report, shop: &Shop, h: usize, name: &str) -> Value {
         .map(|t| t.stickout_mm)
         .collect();
     let longest = stickouts.iter().copied().fold(0.0, f64::max);
-    let figures = report.halves[h].reach.cutters.iter().find(|c| c.name == name);
+    let figures = report.halves[h]
+        .reach
+        .cutters
+        .iter()
+        .find(|c| c.name == name);
     let needed = figures.and_then(|c| c.stickout_needed_mm);
     let stickout = if longest > 0.0 {
         longest
     } else {
         needed.unwrap_or(6.0 * cutter.diameter)
     };
-    let tool = shop.holder_of(cutter).map(|holder| cutter.tool(stickout, holder));
+    let tool = shop
+        .holder_of(cutter)
+        .map(|holder| cutter.tool(stickout, holder));
     let segments: Vec<Value> = tool
         .iter()
         .flat_map(|t| &t.segments)
@@ -163,6 +177,7 @@ fn cutter(report: &Report, shop: &Shop, h: usize, name: &str) -> Value {
     json!({
         "name": name, "radius": cutter.radius(), "corner": cutter.corner_radius, "stickout": stickout,
         "flutes_to": tool.as_ref().map(|t| t.flutes_to), "segments": segments,
+        "worst": kept.worst.map(|w| json!({ "at": w.at, "centre": w.centre })),
         "clears": figures.and_then(|c| c.clears),
     })
 }
@@ -199,7 +214,9 @@ fn questions(
         } else {
             [0.0, 1.0]
         };
-        let limit = layer.limit.map(|l: Limit| json!({ "value": l.value, "above": l.above }));
+        let limit = layer
+            .limit
+            .map(|l: Limit| json!({ "value": l.value, "above": l.above }));
         let quantity = match layer.quantity {
             crate::report::Quantity::Angle => "angle",
             _ => "length",
@@ -215,7 +232,12 @@ fn questions(
     let cavity = |f: &crate::vet::FacetEvidence| f.hollow == crate::report::HollowKind::Cavity;
     let all = 0..view.triangles.len();
     let depth = |t: usize| facet(t).map_or(f32::NAN, |_| -view.middle(t)[2]);
-    ask("depth", "Depth below parting".into(), None, all.clone().map(depth).collect());
+    ask(
+        "depth",
+        "Depth below parting".into(),
+        None,
+        all.clone().map(depth).collect(),
+    );
     let draft = |t: usize| facet(t).filter(cavity).map_or(f32::NAN, |f| f.draft_deg);
     ask("draft", "Draft".into(), None, all.map(draft).collect());
     for (k, cutter) in kept.cutters.iter().enumerate() {
@@ -250,24 +272,21 @@ fn code(v: f32, lo: f32, hi: f32, first: u16) -> u16 {
     first + (((v - lo) / span).clamp(0.0, 1.0) * steps).round() as u16
 }
 
-/// Sides where the surface turns sharply.
-fn edges(view: &ViewMesh) -> Vec<[u32; 2]> {
-    let normal = |t: usize| {
-        let p = view.triangles[t].map(|v| nalgebra::Vector3::from(view.vertices[v as usize]).cast::<f64>());
-        (p[1] - p[0]).cross(&(p[2] - p[0])).try_normalize(1e-12)
-    };
-    let mut sides: BTreeMap<[u32; 2], Vec<usize>> = BTreeMap::new();
-    for (t, c) in view.triangles.iter().enumerate() {
+/// Sides where the surface turns sharply: between triangles of the half whose normals differ.
+fn edges(kept: &HalfEvidence, view: &ViewMesh) -> Vec<[u32; 2]> {
+    let mut sides: BTreeMap<[u32; 2], Vec<u32>> = BTreeMap::new();
+    for (c, parent) in view.triangles.iter().zip(&view.parents) {
         for k in 0..3 {
             let (a, b) = (c[k], c[(k + 1) % 3]);
-            sides.entry([a.min(b), a.max(b)]).or_default().push(t);
+            sides.entry([a.min(b), a.max(b)]).or_default().push(*parent);
         }
     }
     let least = CREASE_DEG.to_radians().cos();
+    let normal = |t: u32| kept.mesh.normal(t as usize);
     sides
         .into_iter()
         .filter(|(_, t)| match t[..] {
-            [a, b] => match (normal(a), normal(b)) {
+            [a, b] if a != b => match (normal(a), normal(b)) {
                 (Some(a), Some(b)) => a.dot(&b) < least,
                 _ => false,
             },

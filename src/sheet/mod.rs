@@ -53,7 +53,8 @@ pub fn page(
     let data = serde_json::to_string(&data)?.replace('<', "\\u003c");
     let script = format!("/*\n{}\n*/\n{THREE}\n{SCRIPT}", THREE_LICENSE.trim());
     let hash = base64::engine::general_purpose::STANDARD.encode(Sha256::digest(script.as_bytes()));
-    let mut page = String::from("<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n");
+    let mut page =
+        String::from("<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n");
     page += &format!(
         "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; img-src data:; \
          style-src 'unsafe-inline'; script-src 'sha256-{hash}'; base-uri 'none'; form-action 'none'\">\n"
@@ -75,7 +76,12 @@ fn shown_in(half: &crate::report::Half) -> Vec<String> {
         .map(|k| format!("{name}-{k}"))
         .collect();
     let best = best_cutter(half);
-    if let Some(k) = half.reach.cutters.iter().position(|c| Some(c.name.as_str()) == best) {
+    if let Some(k) = half
+        .reach
+        .cutters
+        .iter()
+        .position(|c| Some(c.name.as_str()) == best)
+    {
         keys.push(format!("{name}-left-{}", k + 1));
         keys.push(format!("{name}-stickout-{}", k + 1));
     }

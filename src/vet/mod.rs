@@ -15,5 +15,5 @@ mod surface;
 mod undercut;
 
 pub use check::{CheckConfig, CheckError, Stage, check, check_with_evidence};
-pub use evidence::{CutterEvidence, Evidence, FacetEvidence, HalfEvidence, LeftPlace};
 pub use depth::{Guarded, guarded, tip_depth_at};
+pub use evidence::{CutterEvidence, Evidence, FacetEvidence, HalfEvidence, LeftPlace};

@@ -1,6 +1,6 @@
 // The page in a headless Chromium: node check.mjs PAGE.html
 // Exits 1 when anything is not as it must be; its last line counts what passed and failed.
-import { readFileSync } from 'node:fs';
+import { existsSync, readFileSync } from 'node:fs';
 import { inflateSync } from 'node:zlib';
 import { resolve } from 'node:path';
 import { Chromium } from './chromium.mjs';
@@ -174,6 +174,17 @@ if (data.b_to_a) {
   await settle();
   expect('the pair opens', (await hash()) !== closed);
 }
+
+// accessibility, where the checker is installed: see package.json
+const axe = new URL('node_modules/axe-core/axe.min.js', import.meta.url);
+if (existsSync(axe)) {
+  await browser.value("document.querySelectorAll('[hidden]').length");
+  await browser.value(`${readFileSync(axe, 'utf8')}; true`);
+  const found = JSON.parse(await browser.value("axe.run().then((r) => JSON.stringify(r.violations.map((v) => ({ id: v.id, impact: v.impact, at: v.nodes.slice(0, 3).map((n) => n.target.join(' ')) }))))"));
+  const serious = found.filter((v) => ['serious', 'critical'].includes(v.impact));
+  console.log(`accessibility: ${found.length} findings, ${serious.length} serious`, JSON.stringify(found));
+  expect('no serious accessibility finding', serious.length === 0, JSON.stringify(serious));
+} else console.log('accessibility checker not installed: skipped');
 
 // sizes: nothing sticks out of the window
 for (const [width, height, mobile] of [[1280, 800, false], [390, 844, true]]) {

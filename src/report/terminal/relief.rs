@@ -119,7 +119,8 @@ pub(super) fn map(page: &mut Page, report: &Report, reliefs: &[Relief], style: S
         return;
     }
     page.heading(&format!("Half {} as the spindle sees it", half.name));
-    for row in text.chunks(relief.columns) {
+    let rows = text.chunks(relief.columns);
+    for row in rows.filter(|row| row.iter().any(|c| *c != ' ')) {
         page.drawn(&row.iter().collect::<String>());
     }
     let [a, b, c, d] = signs;

@@ -28,6 +28,7 @@
     const tops = take(Uint16Array, h.heights.nx * h.heights.ny);
     h.questions.forEach((q) => { q.codes = take(Uint16Array, h.triangles); });
     h.kinds = take(Uint8Array, h.triangles);
+    h.normals = take(Int8Array, 3 * h.triangles);
     h.places = Float32Array.from(codes, (c, i) => h.lo[i % 3] + (h.hi[i % 3] - h.lo[i % 3]) * c / 65535);
     const [lo, hi] = h.heights.range;
     h.top = Float32Array.from(tops, (c) => c ? lo + (hi - lo) * (c - 1) / 65534 : -Infinity);
@@ -56,17 +57,17 @@
   const material = new THREE.ShaderMaterial({
     uniforms, side: THREE.DoubleSide,
     polygonOffset: true, polygonOffsetFactor: 1, polygonOffsetUnits: 1,
-    vertexShader: `attribute vec3 color; attribute float flag; varying vec3 vColor; varying float vFlag; varying vec3 vWorld; varying float vZ;
-      void main(){ vColor=color; vFlag=flag; vZ=position.z; vec4 w=modelMatrix*vec4(position,1.0); vWorld=w.xyz; gl_Position=projectionMatrix*viewMatrix*w; }`,
-    fragmentShader: `precision highp float; varying vec3 vColor; varying float vFlag; varying vec3 vWorld; varying float vZ;
+    vertexShader: `attribute vec3 color; attribute vec3 facing; attribute float flag; varying vec3 vColor; varying vec3 vFacing; varying float vFlag; varying vec3 vWorld; varying float vZ;
+      void main(){ vColor=color; vFlag=flag; vFacing=mat3(modelMatrix)*facing; vZ=position.z; vec4 w=modelMatrix*vec4(position,1.0); vWorld=w.xyz; gl_Position=projectionMatrix*viewMatrix*w; }`,
+    fragmentShader: `precision highp float; varying vec3 vColor; varying vec3 vFacing; varying float vFlag; varying vec3 vWorld; varying float vZ;
       uniform vec3 plane; uniform float offset; uniform float cut; uniform float level; uniform float dpr;
       void main(){
         if (cut>0.5 && dot(vWorld,plane)>offset) discard;
         vec2 px=gl_FragCoord.xy/dpr;
-        if (!gl_FrontFacing) {
+        if (cut>0.5 && dot(vFacing,vWorld-cameraPosition)>0.0) {
           float l=mod(px.x-px.y,9.0); gl_FragColor=vec4(l<1.3?vec3(0.42):vec3(0.91,0.90,0.88),1.0); return;
         }
-        vec3 n=normalize(cross(dFdx(vWorld),dFdy(vWorld)));
+        vec3 n=normalize(vFacing+vec3(1e-6));
         vec3 c=vColor;
         float judged=step(0.5,vFlag);
         float light=0.72+0.28*abs(n.z*0.8+n.x*0.35+n.y*0.2);
@@ -92,6 +93,9 @@
     g.setAttribute('position', new THREE.BufferAttribute(p, 3));
     h.colour = new Float32Array(9 * n); h.flag = new Float32Array(3 * n);
     g.setAttribute('color', new THREE.BufferAttribute(h.colour, 3));
+    const f = new Int8Array(9 * n);
+    for (let t = 0; t < n; t++) for (let c = 0; c < 9; c++) f[9 * t + c] = h.normals[3 * t + c % 3];
+    g.setAttribute('facing', new THREE.BufferAttribute(f, 3, true));
     g.setAttribute('flag', new THREE.BufferAttribute(h.flag, 1));
     h.mesh = new THREE.Mesh(g, material); h.mesh.frustumCulled = false;
     const e = new Float32Array(6 * h.edges);
@@ -201,12 +205,13 @@
     }
     return box;
   };
-  const home = () => {
+  const fit = () => {
     const box = boundsOf(), size = box.getSize(new THREE.Vector3());
     box.getCenter(target);
     const narrow = Math.min(1, stage.clientWidth / Math.max(1, stage.clientHeight));
-    Object.assign(sphere, { theta: -0.9, phi: 0.72, r: 0.62 * size.length() / Math.tan(15 * Math.PI / 180) / narrow * 0.8 });
+    sphere.r = 0.5 * size.length() / Math.tan(15 * Math.PI / 180) / narrow;
   };
+  const home = () => { Object.assign(sphere, { theta: -0.9, phi: state.shown.length === 2 ? 1.15 : 0.72 }); fit(); };
   const aim = () => {
     const { theta, phi, r } = sphere;
     camera.position.set(target.x + r * Math.sin(phi) * Math.cos(theta), target.y + r * Math.sin(phi) * Math.sin(theta), target.z + r * Math.cos(phi));
@@ -287,8 +292,8 @@
     if (wanted && h.questions.some((q) => q.key === wanted)) { state.question = wanted; $('question').value = wanted; recolour(); }
     document.querySelectorAll('.findings li').forEach((li) => li.classList.toggle('on', li.id === `finding-${number}`));
     const size = boundsOf().getSize(new THREE.Vector3()).length();
-    fly(found.where(), size * 0.95, 0.62);
     spot(found.pin.half, new THREE.Vector3(...found.pin.at), null);
+    if (state.cut) face(); else fly(found.where(), size * 0.95, 0.62);
     if (scroll) document.querySelector('.view').scrollIntoView({ behavior: still.matches ? 'auto' : 'smooth', block: 'start' });
   };
   document.querySelectorAll('button.pin[data-pin]').forEach((b) => b.addEventListener('click', () => choose(Number(b.dataset.pin), true)));
@@ -313,10 +318,17 @@
   // centre of the corner ball, on the axis, nearest to p
   const stand = (h, c, p) => {
     const flat = c.radius - c.corner, g = h.heights;
+    // the place that leaves most has its centre from the check itself
+    if (c.worst && Math.hypot(c.worst.at[0] - p.x, c.worst.at[1] - p.y, c.worst.at[2] - p.z) < 0.05) {
+      const at = new THREE.Vector3(...c.worst.centre);
+      return { at, left: Math.max(0, at.distanceTo(p) - c.corner) };
+    }
     const rise = (d) => { const e = Math.max(0, d - flat); return c.corner > e ? Math.sqrt(c.corner * c.corner - e * e) : 0; };
     let best = null;
-    const n = Math.min(40, Math.max(6, Math.ceil(c.radius / g.cell)));
-    const step = c.radius / n;
+    // heights are the largest of each cell: a wall may stand up to two cells nearer than it does
+    const reach = c.radius + 2.5 * g.cell;
+    const n = Math.min(40, Math.max(10, Math.ceil(1.5 * reach / g.cell)));
+    const step = reach / n;
     for (let j = -n; j <= n; j++) for (let i = -n; i <= n; i++) {
       const x = p.x + i * step, y = p.y + j * step;
       if (i * i + j * j > n * n) continue;
@@ -329,7 +341,7 @@
   const clay = (colour, opacity) => new THREE.MeshBasicMaterial({ color: colour, transparent: true, opacity, depthWrite: opacity > 0.9, side: THREE.DoubleSide });
   const placeTool = () => {
     for (const child of [...toolGroup.children]) { child.geometry.dispose(); toolGroup.remove(child); }
-    const s = state.spot; if (!s || state.tool < 0) return null;
+    const s = state.spot; if (!s || !state.cut || state.tool < 0) return null;
     const h = D.halves[s.half], c = h.cutters[state.tool]; if (!c) return null;
     const stood = stand(h, c, s.at); if (!stood) return null;
     const tip = stood.at.z - c.corner, flat = c.radius - c.corner, V = THREE.Vector2;
@@ -359,7 +371,7 @@
       const r = Math.max(g.r0, g.r1) + D.clearance.holder;
       need = Math.max(need, lowest(h, stood.at.x, stood.at.y, () => 0, r) + D.clearance.holder - tip - (g.from - c.stickout));
     }
-    return { left: stood.left, need, cutter: c };
+    return { left: stood.left, need, cutter: c, axis: stood.at };
   };
 
   // ---- a place and its figures
@@ -378,6 +390,25 @@
     state.spot = { half: k, at, triangle: triangle ?? triangleNear(h, at) };
     if (state.cut) setCutThrough(at.clone().applyMatrix4(matrixOf(k)));
     tell(); draw();
+  };
+  // turns the plane into that of the place and the tool's axis, and looks at it
+  const face = () => {
+    const s = state.spot; if (!s || !state.cut) return;
+    const m = matrixOf(s.half), p = s.at.clone().applyMatrix4(m), tool = placeTool();
+    let r = boundsOf().getSize(new THREE.Vector3()).length() * 0.5;
+    if (tool) {
+      const a = tool.axis.clone().applyMatrix4(m), d = [p.x - a.x, p.y - a.y];
+      if (Math.hypot(...d) > 0.02) {
+        const t = Math.atan2(d[1], d[0]) * 180 / Math.PI;
+        state.turn = t > 90 ? t - 180 : t < -90 ? t + 180 : t;
+        $('cut-turn').value = state.turn;
+      }
+      r = Math.min(r, Math.max(22 * tool.cutter.radius, state.question.startsWith('stickout') ? 3.2 * tool.cutter.stickout : 0));
+    }
+    setCutThrough(p);
+    const n = planeOf().n;
+    sphere.theta = Math.atan2(n.y, n.x) + 0.3;
+    fly(p, r, 1.2);
   };
   const tell = () => {
     const tool = placeTool();
@@ -485,12 +516,11 @@
   };
   $('show').addEventListener('change', () => { state.pin = 0; setShown(); });
   $('question').addEventListener('change', (e) => { state.question = e.target.value; recolour(); tell(); draw(); });
-  $('open').addEventListener('input', (e) => { state.open = e.target.value / 100; arrange(); tell(); draw(); });
+  $('open').addEventListener('input', (e) => { state.open = e.target.value / 100; arrange(); fit(); tell(); draw(); });
   $('cut').addEventListener('change', (e) => {
     state.cut = e.target.checked;
     if (state.cut && state.tool < 0) { state.tool = half().best ?? 0; $('tool').value = String(state.tool); }
-    if (state.cut && state.spot) setCutThrough(state.spot.at.clone().applyMatrix4(matrixOf(state.spot.half)));
-    tell(); draw();
+    face(); tell(); draw();
   });
   $('cut-at').addEventListener('input', (e) => { state.cutAt = e.target.value / 100; draw(); });
   $('cut-turn').addEventListener('input', (e) => {
