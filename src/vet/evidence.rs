@@ -3,10 +3,10 @@
 //! Gathered only when asked for, but for a map of a few hundred characters: see [`super::check_with_evidence`]. Figures are the report's; what stands here shows where
 //! they come from, at the density of the samples.
 
-use super::cutting::{Cutting, Nearest};
+use super::cutting::Cutting;
 use super::reach::{Ground, Reached};
 use super::surface::Sample;
-use crate::field::{Grid, HeightMap, disc_dilate, max_pool};
+use crate::field::{Grid, HeightMap, Nearest, disc_dilate, max_pool};
 use crate::mesh::{Mesh, Point};
 use crate::report::{HollowKind, Relief};
 use crate::setup::{Frame, Half, Survey};
@@ -101,6 +101,7 @@ impl HalfEvidence {
                     at: facet.centroid,
                     facet: (*f)?,
                     area: facet.area,
+                    normal: facet.normal,
                 };
                 Some(FacetEvidence {
                     hollow,
@@ -159,13 +160,9 @@ impl HalfEvidence {
             .map(|(s, n)| place(&s.at, ground.surface.facets[s.facet as usize].triangle, n))
             .collect();
         let worst = reached.worst.map(|(left, at)| {
-            let far = Nearest {
-                left: f64::INFINITY,
-                centre: at,
-            };
             let near = Nearest {
                 left,
-                ..cutting.left(&at, far)
+                ..cutting.left(&at)
             };
             place(&at, u32::MAX, &near)
         });
