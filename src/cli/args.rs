@@ -22,7 +22,7 @@ pub enum Command {
     ///
     /// Tells what the tool axis cannot see, where draft is missing, which cutter clears and what the
     /// others leave, how deep each tool length gets, and whether two halves close.
-    Check(CheckArgs),
+    Check(Box<CheckArgs>),
     /// Compare two reports of one mold: what got better, worse, or moved
     ///
     /// Takes two files written by `moldvet check --json`. A figure counts as changed only when it differs

@@ -207,7 +207,7 @@ fn cells(canvas: &mut Canvas, layer: &Layer, plot: &Plot, shown: [f64; 2], unit:
                     Ground::Outside => PAPER,
                     Ground::Face => FACE,
                     Ground::Hollow => HOLLOW,
-                    Ground::Unknown if (x + 3 * HATCH * h - y) % HATCH == 0 => PAPER,
+                    Ground::Unknown if (x + 3 * HATCH * h - y).is_multiple_of(HATCH) => PAPER,
                     Ground::Unknown => UNKNOWN,
                 }
             } else if hatched && beyond(layer.limit, v) {

@@ -406,7 +406,7 @@ pub fn tool_section(
                 0.0
             };
             (h >= s.from && h < s.to)
-                .then(|| s.lower_radius + t * (s.upper_radius - s.lower_radius))
+                .then_some(s.lower_radius + t * (s.upper_radius - s.lower_radius))
         };
         let colour = match s.part {
             crate::shop::Part::Holder => okabe_ito::ORANGE,
