@@ -60,6 +60,7 @@ fn case() -> &'static Case {
             axis: None,
             cell: Some(0.25),
             not_cavity: Vec::new(),
+            fill_density: None,
         };
         let (report, evidence) =
             vet::check_with_evidence(&[model], &config, &|_| {}, true).unwrap();
@@ -333,6 +334,7 @@ fn a_plain_check_keeps_no_evidence_and_says_the_same() {
         axis: None,
         cell: Some(0.25),
         not_cavity: Vec::new(),
+        fill_density: None,
     };
     let (report, evidence) = vet::check_with_evidence(&[model], &config, &|_| {}, false).unwrap();
     assert!(evidence.halves.is_empty() && evidence.reliefs.len() == 1);

@@ -23,6 +23,11 @@ pub enum Command {
     /// Tells what the tool axis cannot see, where draft is missing, which cutter clears and what the
     /// others leave, how deep each tool length gets, and whether two halves close.
     Check(Box<CheckArgs>),
+    /// Look at the model of the part to be molded, not of the mold
+    ///
+    /// Finds the direction to pull it in and the parting line, makes the two halves that a flat-parted mold would have, and
+    /// checks them like a real mold.
+    Body(Box<BodyArgs>),
     /// Compare two reports of one mold: what got better, worse, or moved
     ///
     /// Takes two files written by `moldvet check --json`. A figure counts as changed only when it differs
@@ -60,23 +65,83 @@ Example: one half drawn in inches, two balls that both stick out 2 inches
 
 Exit status: 0 nothing failed, 1 something failed, 2 wrong use or a file that cannot be read.";
 
+const BODY_AFTER_HELP: &str = "\
+Lengths may be written 1/8in, 0.125\", 3.175mm or 3.175; a bare number is in the unit of --units.
+
+Example: a bought model in mm, enlarged for a wax that shrinks, its halves written beside it
+  moldvet body --units mm --shrink 1.2% --write-halves candle candle.stl
+
+Exit status: 0 nothing failed, 1 something failed, 2 wrong use or a file that cannot be read.";
+
 /// Arguments of `moldvet check`, as typed.
 #[derive(Debug, clap::Args)]
 #[command(override_usage = "moldvet check [OPTIONS] MODEL [MODEL]", after_help = AFTER_HELP)]
 pub struct CheckArgs {
-    /// STL file with a mold half, or with both; two files for a half each
+    /// STL, 3MF, OBJ or PLY file with a mold half, or with both; two files for a half each
     #[arg(value_name = "MODEL", required = true, num_args = 1..=2)]
     pub models: Vec<PathBuf>,
 
-    /// Unit in which the models are drawn: mm or inch (STL files do not say; a shop file may)
-    #[arg(long, value_name = "mm|inch", help_heading = MODEL)]
-    pub units: Option<String>,
     /// Direction from the cavity to the spindle, such as +z, -y or 0,0.6,0.8 [default: found from the model]
     #[arg(long, value_name = "DIRECTION", allow_hyphen_values = true, help_heading = MODEL)]
     pub axis: Option<String>,
     /// Take out the hollow at this place, seen from above, in the model's own X and Y (repeatable)
     #[arg(long, value_name = "X,Y", allow_hyphen_values = true, help_heading = MODEL)]
     pub not_cavity: Vec<String>,
+
+    /// What the mold is judged by.
+    #[command(flatten)]
+    pub judge: JudgeArgs,
+
+    /// Write one HTML file to look at, print and send: figures, maps, and the halves to turn around; needs no network
+    #[arg(long, value_name = "FILE", value_parser = NonEmptyStringValueParser::new(), help_heading = OUTPUT)]
+    pub html: Option<String>,
+    /// Write maps of the plan and sections as PNG into this folder, which is made if it is not there
+    #[arg(long, value_name = "DIR", value_parser = NonEmptyStringValueParser::new(), help_heading = OUTPUT)]
+    pub maps: Option<String>,
+}
+
+/// Arguments of `moldvet body`, as typed.
+#[derive(Debug, clap::Args)]
+#[command(override_usage = "moldvet body [OPTIONS] MODEL", after_help = BODY_AFTER_HELP)]
+pub struct BodyArgs {
+    /// STL, 3MF, OBJ or PLY file with the part
+    #[arg(value_name = "MODEL")]
+    pub model: PathBuf,
+
+    /// Direction to pull along and against, such as +z, -y or 0,0.6,0.8 [default: the best is found]
+    #[arg(long, value_name = "DIRECTION", allow_hyphen_values = true, help_heading = BODY)]
+    pub pull: Option<String>,
+    /// Flat parting level, along the pull from the model's origin [default: the best is found]
+    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true, help_heading = BODY)]
+    pub level: Option<String>,
+    /// Enlarge the part by this factor
+    #[arg(long, value_name = "FACTOR", allow_negative_numbers = true, help_heading = BODY)]
+    pub scale: Option<String>,
+    /// Enlarge the part by what the casting shrinks, such as 1.2%; the cavity is the part times 1 + shrink
+    #[arg(long, value_name = "PERCENT", allow_negative_numbers = true, help_heading = BODY)]
+    pub shrink: Option<String>,
+    /// Block around the part on all sides [default: 10 mm]
+    #[arg(long, value_name = "LENGTH", allow_negative_numbers = true, help_heading = BODY)]
+    pub margin: Option<String>,
+    /// Write the two halves as STL files, in mm, into this folder, or with this before `-lower.stl` and `-upper.stl`
+    #[arg(long, value_name = "FOLDER|PREFIX", value_parser = NonEmptyStringValueParser::new(), help_heading = BODY)]
+    pub write_halves: Option<String>,
+
+    /// What the halves are judged by.
+    #[command(flatten)]
+    pub judge: JudgeArgs,
+}
+
+/// What a mold is judged by, whether given or made from a body.
+#[derive(Debug, clap::Args)]
+pub struct JudgeArgs {
+    /// Unit in which the models are drawn: mm or inch (only 3MF files say; a shop file may)
+    #[arg(long, value_name = "mm|inch", help_heading = MODEL)]
+    pub units: Option<String>,
+
+    /// Density of what is filled in, such as 0.96g/cm3, for its weight
+    #[arg(long, value_name = "DENSITY", allow_negative_numbers = true, help_heading = MODEL)]
+    pub fill_density: Option<String>,
 
     /// Shop file with your cutters, holders, stickouts and limits [default: a built-in rack of balls]
     #[arg(long, value_name = "FILE", help_heading = TOOLS)]
@@ -124,18 +189,13 @@ pub struct CheckArgs {
     /// Write the report as JSON to this file, or to standard output in place of the text for `-`
     #[arg(long, value_name = "FILE|-", value_parser = NonEmptyStringValueParser::new(), help_heading = OUTPUT)]
     pub json: Option<String>,
-    /// Write one HTML file to look at, print and send: figures, maps, and the halves to turn around; needs no network
-    #[arg(long, value_name = "FILE", value_parser = NonEmptyStringValueParser::new(), help_heading = OUTPUT)]
-    pub html: Option<String>,
-    /// Write maps of the plan and sections as PNG into this folder, which is made if it is not there
-    #[arg(long, value_name = "DIR", value_parser = NonEmptyStringValueParser::new(), help_heading = OUTPUT)]
-    pub maps: Option<String>,
     /// Print nothing but errors: the exit status tells
     #[arg(long, help_heading = OUTPUT)]
     pub quiet: bool,
 }
 
 const MODEL: &str = "The model";
+const BODY: &str = "The part and its mold";
 const TOOLS: &str = "Cutters and tool lengths";
 const LIMITS: &str = "What shall hold";
 const FINE: &str = "Fine points";
@@ -149,6 +209,11 @@ pub fn is_help(error: &clap::Error) -> bool {
 /// A usage error as one sentence.
 pub fn sentence(error: &clap::Error) -> String {
     let text = error.to_string();
+    let told_of = |command: &&str| text.contains(&format!("Usage: moldvet {command}"));
+    let command = ["body", "compare"]
+        .into_iter()
+        .find(told_of)
+        .unwrap_or("check");
     let told = text.split("Usage:").next().unwrap_or(&text);
     let told = told.split("For more information").next().unwrap_or(told);
     let told = told.trim().trim_start_matches("error:").trim();
@@ -157,7 +222,7 @@ pub fn sentence(error: &clap::Error) -> String {
         .map(|part| part.split_whitespace().collect::<Vec<_>>().join(" "))
         .filter(|part| !part.is_empty())
         .collect();
-    format!("{}; see `moldvet check --help`", parts.join("; "))
+    format!("{}; see `moldvet {command} --help`", parts.join("; "))
 }
 
 #[cfg(test)]
@@ -233,7 +298,7 @@ mod tests {
             "a.stl",
         ];
         let Command::Check(args) = Args::try_parse_from(line).unwrap().command else {
-            panic!("a check was typed");
+            panic!("another command");
         };
         assert_eq!(args.axis.as_deref(), Some("-z"));
         assert_eq!(args.not_cavity, ["-3,1/2in"]);

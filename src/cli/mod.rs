@@ -8,16 +8,14 @@ mod figures;
 mod output;
 mod progress;
 
-use args::{Args, CheckArgs, Command};
+use args::{Args, BodyArgs, CheckArgs, Command};
 use clap::Parser;
-use config::Job;
+use config::{BodyJob, Job};
 use error::CliError;
-use moldvet::mesh;
-use moldvet::picture;
 use moldvet::report::terminal::{Style, render_with};
-use moldvet::report::{Report, Verdict, json};
-use moldvet::sheet;
+use moldvet::report::{Relief, Report, Verdict, json};
 use moldvet::vet::{self, Evidence};
+use moldvet::{body, mesh, picture, sheet};
 use output::Sink;
 use progress::Progress;
 use std::io::{self, IsTerminal, Write};
@@ -46,9 +44,10 @@ pub fn run() -> ExitCode {
             return (help.exit_code() as u8).into();
         }
     };
-    let done = match command {
-        Command::Check(args) => check(&args),
-        Command::Compare(args) => compare::run(&args),
+    let done = match &command {
+        Command::Check(args) => check(args),
+        Command::Body(args) => look_at(args),
+        Command::Compare(args) => compare::run(args),
     };
     match done {
         Ok(Verdict::Fail) => FAILED.into(),
@@ -62,7 +61,7 @@ pub fn run() -> ExitCode {
 
 /// `moldvet check`.
 fn check(args: &CheckArgs) -> Result<Verdict, CliError> {
-    let job = Job::new(args)?;
+    let job = Job::check(args)?;
     if let Some(sink) = &job.json {
         sink.check("--json", &job.inputs)?;
     }
@@ -77,6 +76,38 @@ fn check(args: &CheckArgs) -> Result<Verdict, CliError> {
         draw(&job, &report, &evidence)?;
         Ok((report, evidence))
     })?;
+    tell(&job, &report, &evidence.reliefs)?;
+    Ok(report.verdict)
+}
+
+/// `moldvet body`.
+fn look_at(args: &BodyArgs) -> Result<Verdict, CliError> {
+    let BodyJob { job, body, halves } = BodyJob::new(args)?;
+    if let Some(sink) = &job.json {
+        sink.check("--json", &job.inputs)?;
+    }
+    if let Some(halves) = &halves {
+        halves.check(&job.inputs)?;
+    }
+    let mut outcome = on_threads(job.threads, || {
+        let model = mesh::read(&args.model, job.unit, &mesh::Limits::default())?;
+        let progress = Progress::new(!job.quiet && io::stderr().is_terminal());
+        let outcome = body::vet(&model, &body, &|stage| progress.show(stage));
+        progress.clear();
+        Ok(outcome?)
+    })?;
+    if let Some(halves) = &halves {
+        for half in &outcome.halves {
+            halves.write(half.name, &half.stl())?;
+        }
+        outcome.name_files(|name| halves.path(name));
+    }
+    tell(&job, &outcome.report, &[])?;
+    Ok(outcome.report.verdict)
+}
+
+/// Prints and writes the report as asked for; `reliefs` as for [`render_with`].
+fn tell(job: &Job, report: &Report, reliefs: &[Relief]) -> Result<(), CliError> {
     let to_stdout = matches!(job.json, Some(Sink::Stdout));
     if !job.quiet && !to_stdout {
         let style = Style {
@@ -84,12 +115,12 @@ fn check(args: &CheckArgs) -> Result<Verdict, CliError> {
             width: WIDTH,
             unit: job.unit,
         };
-        output::print(&render_with(&report, &evidence.reliefs, style))?;
+        output::print(&render_with(report, reliefs, style))?;
     }
     if let Some(sink) = &job.json {
-        sink.write(&json::to_json(&report)?)?;
+        sink.write(&json::to_json(report)?)?;
     }
-    Ok(report.verdict)
+    Ok(())
 }
 
 /// Writes the page and the maps that were asked for.

@@ -48,36 +48,10 @@ impl Sink {
     /// # Errors
     /// If it is one of `inputs`, no ordinary file, or in no folder.
     pub fn check(&self, option: &'static str, inputs: &[PathBuf]) -> Result<(), CliError> {
-        let Sink::File(path) = self else {
-            return Ok(());
-        };
-        let not_a_file = |reason| CliError::NotAFile {
-            option,
-            path: path.clone(),
-            reason,
-        };
-        if path.is_dir() || path.file_name().is_none() {
-            return Err(not_a_file("is a folder"));
+        match self {
+            Sink::Stdout => Ok(()),
+            Sink::File(path) => writable(option, path, inputs),
         }
-        // A device or a pipe would be replaced, not written to.
-        if path.exists() && !path.is_file() {
-            return Err(not_a_file("is not an ordinary file"));
-        }
-        if !folder(path).is_dir() {
-            return Err(not_a_file("is in a folder that does not exist"));
-        }
-        let real = fs::canonicalize(path).ok();
-        if real.is_some()
-            && inputs
-                .iter()
-                .any(|input| fs::canonicalize(input).ok() == real)
-        {
-            return Err(CliError::Overwrites {
-                option,
-                path: path.clone(),
-            });
-        }
-        Ok(())
     }
 
     /// Writes `text`: a file is replaced as a whole or not at all.
@@ -132,6 +106,84 @@ impl Folder {
         made.and_then(|()| replace(&path, bytes))
             .map_err(|source| CliError::Write { path, source })
     }
+}
+
+/// Where the halves of a body go.
+#[derive(Debug, PartialEq, Eq)]
+pub struct Halves {
+    /// What comes before `-lower.stl` and `-upper.stl`.
+    prefix: PathBuf,
+}
+
+impl Halves {
+    /// Into the folder `name`, named like `model`; or, if there is no such folder, with `name` as prefix.
+    pub fn new(name: &str, model: &Path) -> Halves {
+        let name = Path::new(name);
+        let stem = model.file_stem().unwrap_or(model.as_os_str());
+        Halves {
+            prefix: if name.is_dir() {
+                name.join(stem)
+            } else {
+                name.into()
+            },
+        }
+    }
+
+    /// The file of the half `name`.
+    pub fn path(&self, name: &str) -> PathBuf {
+        let mut path = self.prefix.clone().into_os_string();
+        path.push(format!("-{name}.stl"));
+        path.into()
+    }
+
+    /// Finds out what would keep the halves from being written.
+    ///
+    /// # Errors
+    /// As [`Sink::check`].
+    pub fn check(&self, inputs: &[PathBuf]) -> Result<(), CliError> {
+        let mut paths = ["lower", "upper"].iter().map(|name| self.path(name));
+        paths.try_for_each(|path| writable("--write-halves", &path, inputs))
+    }
+
+    /// Writes one half: its file is replaced as a whole or not at all.
+    ///
+    /// # Errors
+    /// If the system refuses.
+    pub fn write(&self, name: &str, stl: &[u8]) -> Result<(), CliError> {
+        let path = self.path(name);
+        replace(&path, stl).map_err(|source| CliError::Write { path, source })
+    }
+}
+
+/// Finds out what would keep `path` from being written.
+fn writable(option: &'static str, path: &Path, inputs: &[PathBuf]) -> Result<(), CliError> {
+    let not_a_file = |reason| CliError::NotAFile {
+        option,
+        path: path.to_path_buf(),
+        reason,
+    };
+    if path.is_dir() || path.file_name().is_none() {
+        return Err(not_a_file("is a folder"));
+    }
+    // A device or a pipe would be replaced, not written to.
+    if path.exists() && !path.is_file() {
+        return Err(not_a_file("is not an ordinary file"));
+    }
+    if !folder(path).is_dir() {
+        return Err(not_a_file("is in a folder that does not exist"));
+    }
+    let real = fs::canonicalize(path).ok();
+    if real.is_some()
+        && inputs
+            .iter()
+            .any(|input| fs::canonicalize(input).ok() == real)
+    {
+        return Err(CliError::Overwrites {
+            option,
+            path: path.to_path_buf(),
+        });
+    }
+    Ok(())
 }
 
 /// Writes a temporary file beside `path` and puts it in its place.

@@ -256,6 +256,9 @@ impl Creases {
                     let speaks = ring.iter().filter(|r| all_narrow || !r.narrow);
                     let sum: Vector = speaks.map(|r| weighted(mesh, r)).sum();
                     let normal = sum.try_normalize(0.0).unwrap_or_else(|| own(t));
+                    if self.is_tip(topology, t, k, own(t).dot(&normal)) {
+                        return (own(t), true);
+                    }
                     (normal, closed || (split && !all_narrow))
                 })
             })
@@ -284,6 +287,19 @@ impl Creases {
                 })
             })
             .collect()
+    }
+
+    /// Whether the surface comes to a point at corner `k` of triangle `t`, as at the tip of a cone: the facet leans off the mean
+    /// normal there, by an angle of which the cosine is given, while across its far side the surface goes on straighter.
+    fn is_tip(&self, topology: &Topology, t: u32, k: usize, cosine: f64) -> bool {
+        let lean = cosine.clamp(-1.0, 1.0).acos().to_degrees();
+        let far = topology.sides[t as usize][(k + 1) % 3] as usize;
+        let onward = if self.smooth[far] {
+            f64::from(self.turn_deg[far].abs())
+        } else {
+            0.0
+        };
+        lean > TIP_DEG && onward < 0.5 * lean
     }
 
     /// The facets joined to triangle `t` around its corner `k` by smooth edges, in order, put into `ring`; true if they close
@@ -403,6 +419,8 @@ fn weighted(mesh: &Mesh, r: &Spoke) -> Vector {
     }
 }
 
+/// Facets that lean less off the mean normal at a corner meet in no tip, degrees.
+const TIP_DEG: f64 = 10.0;
 /// Facets around one corner that are looked at.
 const MOST_AROUND: usize = 64;
 

@@ -367,12 +367,13 @@ mod tests {
             worst: None,
         };
         let values = view.values(&cutter, |p| p.left);
-        for t in 0..view.triangles.len() {
+        assert_eq!(values.len(), view.triangles.len());
+        for (t, value) in values.into_iter().enumerate() {
             let x = view.middle(t)[0];
             match view.parents[t] {
-                0 if x > 0.8 => assert_eq!(values[t], 1.0),
-                0 if x < 0.3 => assert_eq!(values[t], 3.0),
-                1 => assert!(values[t].is_nan()),
+                0 if x > 0.8 => assert_eq!(value, 1.0),
+                0 if x < 0.3 => assert_eq!(value, 3.0),
+                1 => assert!(value.is_nan()),
                 _ => {}
             }
         }

@@ -1,6 +1,7 @@
 //! The report: its data model and its faces. Computes no figure.
 
 mod advice;
+mod body;
 pub mod compare;
 mod figures;
 pub mod json;
@@ -15,6 +16,7 @@ mod text;
 mod samples;
 
 pub use advice::findings;
+pub use body::{Block, Body, Pull};
 pub(crate) use figures::{Figures, Quantity, percent};
 pub use model::*;
 pub use place::from_corner;

@@ -8,8 +8,11 @@ use rayon::prelude::*;
 
 /// Depth to which a cutter may be thought to cut when a contact is judged: rounding, mm.
 pub const TOUCH: f64 = 1e-4;
-/// Halvings of a step between two nodes when the last free place is sought: to a 64th of a cell.
-const HALVINGS: usize = 6;
+/// Halvings of the step between two nodes where a wall is sought: to less than two [`TOUCH`] of a cell of 0.1 mm, or what
+/// stands within that of the wall would seem left.
+const WALL_HALVINGS: usize = 9;
+/// Halvings where a height is.
+const HEIGHT_HALVINGS: usize = 6;
 /// Steps from the lower node that are worth another place.
 const LEAST_STEP: f64 = 0.05;
 /// A valley with sides this gentle (rise over run) is found by them alone.
@@ -308,7 +311,7 @@ impl<'m> Cutting<'m> {
                 let low = if free(lowest) {
                     lowest
                 } else {
-                    last(c.z, lowest, free).unwrap_or(c.z)
+                    last(c.z, lowest, HEIGHT_HALVINGS, free).unwrap_or(c.z)
                 };
                 Point::new(c.x, c.y, low)
             })
@@ -409,21 +412,24 @@ impl<'m> Cutting<'m> {
                 return;
             }
             // steep sides are not quite straight: a little short of where they seem to meet
-            let short = [0.0, 0.02, 0.06].map(|s| at - s);
-            if let Some(t) = short
-                .into_iter()
-                .find(|&t| t > 0.0 && is_free(t, bend.height(t)))
-            {
-                found.push(at_height(t));
-                return;
-            }
+            let short = [0.0, 0.05].map(|s| at - s).into_iter();
+            found.extend(
+                short
+                    .filter(|&t| t > 0.0)
+                    .find(|&t| is_free(t, bend.height(t)))
+                    .map(at_height),
+            );
+            return;
         }
-        let near = last(LEAST_STEP, 1.0, |t| is_free(t, bend.height(t)));
+        let near = last(LEAST_STEP, 1.0, WALL_HALVINGS, |t| {
+            is_free(t, bend.height(t))
+        });
         found.extend(near.map(|t| place(t, bend.height(t))));
         // half way up the jump there may be a wall farther on; then how low the cutter gets at it
         let (near, up) = (near.unwrap_or(0.0), bend.half_way());
-        if let Some(wall) = last(near + LEAST_STEP, 1.0, |t| is_free(t, up)) {
-            let low = last(up, bend.height(wall), |z| is_free(wall, z)).unwrap_or(up);
+        if let Some(wall) = last(near + LEAST_STEP, 1.0, WALL_HALVINGS, |t| is_free(t, up)) {
+            let low =
+                last(up, bend.height(wall), HEIGHT_HALVINGS, |z| is_free(wall, z)).unwrap_or(up);
             found.push(place(wall, low));
         }
     }
@@ -489,11 +495,11 @@ impl<'m> Cutting<'m> {
 }
 
 /// The last place from `good` towards `bad` that `holds`, by halving; `None` if the first does not.
-fn last(mut good: f64, mut bad: f64, holds: impl Fn(f64) -> bool) -> Option<f64> {
+fn last(mut good: f64, mut bad: f64, halvings: usize, holds: impl Fn(f64) -> bool) -> Option<f64> {
     if !holds(good) {
         return None;
     }
-    for _ in 0..HALVINGS {
+    for _ in 0..halvings {
         let middle = 0.5 * (good + bad);
         if holds(middle) {
             good = middle;
@@ -504,14 +510,17 @@ fn last(mut good: f64, mut bad: f64, holds: impl Fn(f64) -> bool) -> Option<f64>
     Some(good)
 }
 
+/// Rounds of the projection: planes that are nearly parallel, as on a smooth slope, take many.
+const MOST_SWEEPS: usize = 400;
+
 /// Surfaces a ball may rest on while its nearest place is sought.
-const MOST_PLANES: usize = 16;
+const MOST_PLANES: usize = 32;
 
 /// Projection of `p` onto the common part of the half-spaces n·c ≥ b.
 fn projected(p: &Point, planes: &[(Vector, f64)]) -> Point {
     let mut c = *p;
     let mut pushes = vec![0.0; planes.len()];
-    for _ in 0..60 {
+    for _ in 0..MOST_SWEEPS {
         let mut moved = 0.0_f64;
         for ((n, b), push) in planes.iter().zip(&mut pushes) {
             let by = (b - n.dot(&c.coords)).max(-*push);
