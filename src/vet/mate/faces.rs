@@ -71,8 +71,9 @@ pub fn gap_map(sides: &[Side; 2], b_to_a: &Isometry3<f64>) -> HeightMap {
     map
 }
 
+/// Both faces may lie off their level by what is taken for rounding in each half.
 fn rounding(sides: &[Side; 2]) -> f32 {
-    sides[0].half.tolerance().max(sides[1].half.tolerance()) as f32
+    (sides[0].half.tolerance() + sides[1].half.tolerance()) as f32
 }
 
 /// Measures the faces; `rims` are both cavities' rims in A's plan.
