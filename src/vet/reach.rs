@@ -299,11 +299,11 @@ impl<'m> Ground<'m> {
                 let covered = covered.map_or(parting, |z| z.min(parting));
                 let left = up(s.facet) * (covered - s.at.z);
                 // between the nodes of a steep slope something may only seem left
-                let seems = left < apart && cutting.is_ball() && cutting.free(&centre, slack);
-                if left > slack && !seems {
-                    s.area * left
-                } else {
+                let seems = || left < apart && cutting.is_ball() && cutting.free(&centre, slack);
+                if left <= slack || seems() {
                     0.0
+                } else {
+                    s.area * left
                 }
             })
             .collect();
