@@ -1,6 +1,7 @@
 //! The command line: arguments, progress, output and exit status.
 
 mod args;
+mod compare;
 mod config;
 mod error;
 mod figures;
@@ -11,10 +12,10 @@ use args::{Args, BodyArgs, CheckArgs, Command};
 use clap::Parser;
 use config::{BodyJob, Job};
 use error::CliError;
-use moldvet::report::terminal::{Style, render};
-use moldvet::report::{Report, Verdict, json};
-use moldvet::vet;
-use moldvet::{body, mesh};
+use moldvet::report::terminal::{Style, render_with};
+use moldvet::report::{Relief, Report, Verdict, json};
+use moldvet::vet::{self, Evidence};
+use moldvet::{body, mesh, picture, sheet};
 use output::Sink;
 use progress::Progress;
 use std::io::{self, IsTerminal, Write};
@@ -46,6 +47,7 @@ pub fn run() -> ExitCode {
     let done = match &command {
         Command::Check(args) => check(args),
         Command::Body(args) => look_at(args),
+        Command::Compare(args) => compare::run(args),
     };
     match done {
         Ok(Verdict::Fail) => FAILED.into(),
@@ -61,10 +63,20 @@ pub fn run() -> ExitCode {
 fn check(args: &CheckArgs) -> Result<Verdict, CliError> {
     let job = Job::check(args)?;
     if let Some(sink) = &job.json {
-        sink.check(&job.inputs)?;
+        sink.check("--json", &job.inputs)?;
     }
-    let report = on_threads(job.threads, || vetted(&job))?;
-    tell(&job, &report)?;
+    if let Some(sink) = &job.html {
+        sink.check("--html", &job.inputs)?;
+    }
+    if let Some(folder) = &job.maps {
+        folder.check("--maps")?;
+    }
+    let (report, evidence) = on_threads(job.threads, || {
+        let (report, evidence) = vetted(&job)?;
+        draw(&job, &report, &evidence)?;
+        Ok((report, evidence))
+    })?;
+    tell(&job, &report, &evidence.reliefs)?;
     Ok(report.verdict)
 }
 
@@ -72,7 +84,7 @@ fn check(args: &CheckArgs) -> Result<Verdict, CliError> {
 fn look_at(args: &BodyArgs) -> Result<Verdict, CliError> {
     let BodyJob { job, body, halves } = BodyJob::new(args)?;
     if let Some(sink) = &job.json {
-        sink.check(&job.inputs)?;
+        sink.check("--json", &job.inputs)?;
     }
     if let Some(halves) = &halves {
         halves.check(&job.inputs)?;
@@ -90,12 +102,12 @@ fn look_at(args: &BodyArgs) -> Result<Verdict, CliError> {
         }
         outcome.name_files(|name| halves.path(name));
     }
-    tell(&job, &outcome.report)?;
+    tell(&job, &outcome.report, &[])?;
     Ok(outcome.report.verdict)
 }
 
-/// Prints and writes the report as asked for.
-fn tell(job: &Job, report: &Report) -> Result<(), CliError> {
+/// Prints and writes the report as asked for; `reliefs` as for [`render_with`].
+fn tell(job: &Job, report: &Report, reliefs: &[Relief]) -> Result<(), CliError> {
     let to_stdout = matches!(job.json, Some(Sink::Stdout));
     if !job.quiet && !to_stdout {
         let style = Style {
@@ -103,7 +115,7 @@ fn tell(job: &Job, report: &Report) -> Result<(), CliError> {
             width: WIDTH,
             unit: job.unit,
         };
-        output::print(&render(report, style))?;
+        output::print(&render_with(report, reliefs, style))?;
     }
     if let Some(sink) = &job.json {
         sink.write(&json::to_json(report)?)?;
@@ -111,14 +123,32 @@ fn tell(job: &Job, report: &Report) -> Result<(), CliError> {
     Ok(())
 }
 
-/// Reads the models and vets them.
-fn vetted(job: &Job) -> Result<Report, CliError> {
+/// Writes the page and the maps that were asked for.
+fn draw(job: &Job, report: &Report, evidence: &Evidence) -> Result<(), CliError> {
+    let shop = &job.check.shop;
+    if let Some(folder) = &job.maps {
+        let drawing = picture::Drawing::new(report, evidence, shop);
+        for picture in drawing.pictures(job.unit, |_| true) {
+            let bytes = picture.canvas.png().map_err(CliError::Picture)?;
+            folder.write(&format!("{}.png", picture.key), &bytes)?;
+        }
+    }
+    if let Some(sink) = &job.html {
+        sink.write(&sheet::page(report, evidence, shop, job.unit)?)?;
+    }
+    Ok(())
+}
+
+/// Reads the models and vets them; keeps the evidence only if pictures were asked for.
+fn vetted(job: &Job) -> Result<(Report, Evidence), CliError> {
     let read = |path: &PathBuf| mesh::read(path, job.unit, &mesh::Limits::default());
     let models = job.models.iter().map(read).collect::<Result<Vec<_>, _>>()?;
     let progress = Progress::new(!job.quiet && io::stderr().is_terminal());
-    let report = vet::check(&models, &job.check, &|stage| progress.show(stage));
+    let show = |stage| progress.show(stage);
+    let pictures = job.html.is_some() || job.maps.is_some();
+    let checked = vet::check_with_evidence(&models, &job.check, &show, pictures);
     progress.clear();
-    Ok(report?)
+    Ok(checked?)
 }
 
 /// Does `work` on that many threads, or on as many as there are processors.

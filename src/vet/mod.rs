@@ -7,6 +7,7 @@ mod check;
 mod cutting;
 mod depth;
 mod draft;
+mod evidence;
 mod mate;
 mod radius;
 mod reach;
@@ -15,5 +16,6 @@ mod sharp;
 mod surface;
 mod undercut;
 
-pub use check::{CheckConfig, CheckError, Stage, check};
+pub use check::{CheckConfig, CheckError, Stage, check, check_with_evidence};
 pub use depth::{Guarded, guarded, tip_depth_at};
+pub use evidence::{CutterEvidence, Evidence, FacetEvidence, HalfEvidence, LeftPlace};
