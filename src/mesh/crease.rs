@@ -272,25 +272,20 @@ impl Creases {
                         return normal.cast();
                     }
                     self.around(mesh, topology, t, k, ring);
-                    // chords to corners with a known normal, and along the rim to those without
-                    let (mut chords, mut rim) = (Vec::new(), Vec::new());
+                    let mut chords = Vec::new();
                     for r in ring.iter() {
                         let corners = mesh.corners(r.triangle as usize);
                         for far in [(r.corner + 1) % 3, (r.corner + 2) % 3] {
                             let (n, known) = first[r.triangle as usize][far];
-                            match (corners[far] - corners[r.corner]).try_normalize(0.0) {
-                                Some(chord) if known => chords.push((chord, n)),
-                                Some(chord) => rim.push(chord),
-                                None => {}
+                            let chord = corners[far] - corners[r.corner];
+                            if let Some(chord) = chord.try_normalize(0.0).filter(|_| known) {
+                                chords.push((chord, n));
                             }
                         }
                     }
                     // the chord most nearly square to the rim: where the surface bends along the rim only, mirrored at a
                     // slanting chord its normal would lean
-                    let along = match (rim.first(), rim.last()) {
-                        (Some(a), Some(b)) => b - a,
-                        _ => Vector::zeros(),
-                    };
+                    let along = rim_direction(mesh, topology, ring);
                     let squarest = chords.into_iter().min_by(|a, b| {
                         let slant = |c: &(Vector, Vector)| c.0.dot(&along).abs();
                         slant(a).total_cmp(&slant(b))
@@ -417,6 +412,31 @@ struct Spoke {
     onward: Option<u32>,
     /// On the narrow side of an edge where a curved surface runs out into a wide one.
     narrow: bool,
+}
+
+/// Direction of the rim at the corner of a ring that does not close: between the far ends of its first and last side.
+fn rim_direction(mesh: &Mesh, topology: &Topology, ring: &[Spoke]) -> Vector {
+    let end = |r: &Spoke, inner: Option<u32>, other: bool| {
+        // the side at the corner that is not the inner one
+        let sides = topology.sides[r.triangle as usize];
+        let starts = match inner {
+            Some(e) => sides[r.corner] != e,
+            None => other,
+        };
+        let far = if starts { r.corner + 1 } else { r.corner + 2 };
+        let corners = mesh.corners(r.triangle as usize);
+        (corners[far % 3] - corners[r.corner])
+            .try_normalize(0.0)
+            .unwrap_or_default()
+    };
+    match ring {
+        [] => Vector::zeros(),
+        [only] => end(only, None, true) - end(only, None, false),
+        [first, .., before, last] => {
+            end(first, first.onward, true) - end(last, before.onward, true)
+        }
+        [first, last] => end(first, first.onward, true) - end(last, first.onward, true),
+    }
 }
 
 /// The normal of a facet by Max's weight at the corner.
