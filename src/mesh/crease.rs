@@ -25,7 +25,7 @@ const ALIKE_GENTLE: f64 = 8.0;
 const GENTLE_DEG: f64 = 4.0;
 /// Up to this turn, degrees, a turn of like size the other way is company too: a saddle's facets, and a scan's roughness, turn
 /// both ways.
-const ROUGH_DEG: f64 = 10.0;
+const ROUGH_DEG: f64 = 20.0;
 /// Facets of one curved surface are alike in width up to this ratio; a flat much wider than its neighbour is no facet.
 const LIKE_WIDTH: f64 = 4.0;
 /// A facet this much wider than the one across the edge may be flat, and the turn belong to the other.

@@ -25,7 +25,7 @@ const SNAP: f64 = 2e-6;
 /// The directions in which the largest flat areas of `mesh` face, largest first.
 ///
 /// Facet normals are gathered in bins of about 1.4°, each bin is narrowed to the facets that
-/// agree with its largest one, and their area-weighted mean is taken.
+/// agree with its largest one, and their area-weighted mean is taken. Directions opposite to these come last.
 pub fn flat_faces(mesh: &Mesh) -> Vec<FlatFace> {
     let normals: Vec<(Vector, f64)> = (0..mesh.triangles.len())
         .filter_map(|t| {
@@ -70,6 +70,16 @@ pub fn flat_faces(mesh: &Mesh) -> Vec<FlatFace> {
     }
     faces.sort_by(|a, b| b.area.total_cmp(&a.area));
     faces.truncate(MOST_CANDIDATES);
+    // a parting face too rough to count as flat lies over an underside that does
+    for k in 0..faces.len() {
+        let over = -faces[k].normal;
+        if !faces.iter().any(|f| f.normal.dot(&over) > cos_near) {
+            faces.push(FlatFace {
+                normal: over,
+                area: 0.0,
+            });
+        }
+    }
     faces
 }
 
