@@ -2,6 +2,7 @@
 
 pub mod field;
 pub mod mesh;
+pub mod plan;
 pub mod report;
 pub mod setup;
 pub mod shop;
