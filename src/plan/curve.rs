@@ -1,7 +1,8 @@
 //! Normals and curvature of the surface that a mesh stands for.
 //!
-//! Corners that smooth edges join have one normal: the mean of their facets' normals weighted by angle, the flat's own
-//! where a curved surface runs out into a flat one. Where the surface ends, facets lie on one side only and their mean
+//! Corners that smooth edges join have one normal: the mean of their facets' normals, weighted so that it is exact on a
+//! sphere (Max, Weights for computing vertex normals from facet normals, Journal of Graphics Tools 4(2), 1999, cited from
+//! memory), or the flat's own where a curved surface runs out into a flat one. Where the surface ends, facets lie on one side only and their mean
 //! leans; there the normal is set so that chords to the corners around meet the surface alike at both ends, which holds
 //! for every surface of second order: (n₁ + n₂)·(p₂ − p₁) = 0. A facet's shape operator is the one that best turns its
 //! corners' normals into each other along its sides (Rusinkiewicz, Estimating curvatures and their derivatives on
@@ -42,8 +43,10 @@ impl Form {
         let own: Vec<Matrix3<f64>> = (0..mesh.triangles.len())
             .map(|t| shape(mesh, t, &facets[t], &normals[t]))
             .collect();
-        let shape = (0..mesh.triangles.len())
-            .map(|t| {
+        let shape = facets
+            .iter()
+            .enumerate()
+            .map(|(t, facet)| {
                 let mut area = mesh.area(t);
                 let mut sum = own[t] * area;
                 for (k, &e) in topology.sides[t].iter().enumerate() {
@@ -57,8 +60,7 @@ impl Form {
                         let a = mesh.area(n as usize);
                         area += a;
                         // laid over into this facet's plane
-                        let turn = Rotation3::rotation_between(&facets[n as usize], &facets[t])
-                            .unwrap_or_default();
+                        let turn = turn(&facets[n as usize], facet);
                         sum += turn * own[n as usize] * turn.transpose() * a;
                     }
                 }
@@ -112,6 +114,14 @@ impl Form {
     }
 }
 
+/// The least rotation that takes unit vector `a` to `b`.
+fn turn(a: &Vector, b: &Vector) -> Rotation3<f64> {
+    let axis = a.cross(b);
+    let angle = axis.norm().atan2(a.dot(b));
+    axis.try_normalize(1e-12)
+        .map_or_else(Rotation3::identity, |axis| Rotation3::new(axis * angle))
+}
+
 /// Shape operator of one triangle by its corners' normals.
 fn shape(mesh: &Mesh, t: usize, n: &Vector, normals: &[Vector; 3]) -> Matrix3<f64> {
     let p = mesh.corners(t);
@@ -159,6 +169,8 @@ struct Fans {
     flat: Vec<bool>,
     /// A vertex of the mesh for each fan.
     vertex: Vec<u32>,
+    /// Whether the surface ends at each triangle's sides.
+    ends: Vec<[bool; 3]>,
 }
 
 impl Fans {
@@ -201,6 +213,11 @@ impl Fans {
             open: Vec::new(),
             flat: Vec::new(),
             vertex: Vec::new(),
+            ends: topology
+                .sides
+                .iter()
+                .map(|sides| sides.map(|e| !creases.smooth[e as usize]))
+                .collect(),
         };
         let mut flats: Vec<(f64, Vector)> = Vec::new();
         for t in 0..mesh.triangles.len() {
@@ -221,7 +238,10 @@ impl Fans {
                 fans.of_corner[t][k] = f as u32;
                 let (d, e) = (p[(k + 1) % 3] - p[k], p[(k + 2) % 3] - p[k]);
                 let angle = d.cross(&e).norm().atan2(d.dot(&e));
-                fans.mean[f] += facets[t] * angle;
+                let weight = d.norm_squared() * e.norm_squared();
+                if weight > 0.0 {
+                    fans.mean[f] += d.cross(&e) / weight;
+                }
                 fans.angle[f] += angle;
                 fans.open[f] |= ends[c];
                 if flat_side[c] {
@@ -248,14 +268,15 @@ impl Fans {
         let mut normals = self.mean.clone();
         let wide = TWO_SIDED_DEG.to_radians();
         let corner = CORNER_DEG.to_radians();
-        // sides of the open fans' facets: from fan, to fan
-        let mut sides: Vec<(u32, u32)> = Vec::new();
-        for three in &self.of_corner {
+        // sides of the open fans' facets: from fan, to fan, whether the surface ends there
+        let mut sides: Vec<(u32, u32, bool)> = Vec::new();
+        for (three, ends) in self.of_corner.iter().zip(&self.ends) {
             for k in 0..3 {
-                for other in [three[(k + 1) % 3], three[(k + 2) % 3]] {
+                let sides_of = [((k + 1) % 3, ends[k]), ((k + 2) % 3, ends[(k + 2) % 3])];
+                for (other, end) in sides_of {
                     let f = three[k] as usize;
                     if self.open[f] && !self.flat[f] && self.angle[f] <= wide {
-                        sides.push((three[k], other));
+                        sides.push((three[k], three[other], end));
                     }
                 }
             }
@@ -274,11 +295,12 @@ impl Fans {
                     let place = |f: usize| mesh.vertices[self.vertex[f] as usize];
                     let chords: Vec<Chord> = group
                         .iter()
-                        .filter_map(|&(_, o)| {
+                        .filter_map(|&(_, o, end)| {
                             let o = o as usize;
                             Some(Chord {
                                 way: (place(o) - place(f)).try_normalize(0.0)?,
                                 normal: normals[o],
+                                end,
                                 // what is in a corner is set last, by what is not
                                 counts: in_corners || !in_corner(o),
                             })
@@ -319,6 +341,8 @@ struct Chord {
     way: Vector,
     /// The normal at its other end.
     normal: Vector,
+    /// Whether the surface ends along it.
+    end: bool,
     /// Whether that normal is to be relied on.
     counts: bool,
 }
@@ -326,11 +350,16 @@ struct Chord {
 /// The normal near `mean` for which each chord meets the surface alike at both ends, as nearly as can be: changed only
 /// in the direction in which the chords lie on one side, or in every direction in a corner.
 fn by_chords(mean: &Vector, chords: &[Chord], in_corner: bool) -> Vector {
-    let inward: Vector = chords.iter().map(|c| c.way).sum();
-    let Some(u) = (inward - mean * mean.dot(&inward)).try_normalize(1e-6) else {
+    // along the end, from one of its sides to the other
+    let mut ends = chords.iter().filter(|c| c.end).map(|c| c.way);
+    let (Some(first), Some(second)) = (ends.next(), ends.next()) else {
         return *mean;
     };
-    let v = mean.cross(&u);
+    let along = second - first;
+    let Some(v) = (along - mean * mean.dot(&along)).try_normalize(1e-6) else {
+        return *mean;
+    };
+    let u = v.cross(mean);
     let mut normal = nalgebra::Matrix2::identity() * 1e-6;
     let mut right = Vector2::zeros();
     for c in chords.iter().filter(|c| c.counts) {
@@ -415,9 +444,9 @@ mod tests {
 
     #[test]
     fn a_bowl_and_its_rim() {
-        // half a sphere of radius 5, seen from inside
+        // a sphere of radius 5 from 22.5° to its equator, seen from inside, facets about as wide as tall
         let mut mesh = sheet(48, 12, |u, v| {
-            let (a, b) = (2.0 * PI * (1.0 - u), 0.5 * PI * (0.1 + 0.9 * v));
+            let (a, b) = (2.0 * PI * (1.0 - u), 0.5 * PI * (0.25 + 0.75 * v));
             5.0 * Point::new(b.sin() * a.cos(), b.sin() * a.sin(), -b.cos())
         });
         // close the seam: the last column is the first
