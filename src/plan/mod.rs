@@ -5,5 +5,7 @@
 pub mod bending;
 pub mod curve;
 pub mod cusp;
+mod places;
+pub mod set;
 pub mod speed;
 pub mod time;

@@ -1,16 +1,16 @@
 //! The questions: one file each, pure functions from fields and shop to a result. No text, no pictures.
 
 mod cavity;
-mod check;
-mod cutting;
-mod depth;
+pub(crate) mod check;
+pub(crate) mod cutting;
+pub(crate) mod depth;
 mod draft;
-mod mate;
+pub(crate) mod mate;
 mod radius;
-mod reach;
-mod shade;
-mod sharp;
-mod surface;
+pub(crate) mod reach;
+pub(crate) mod shade;
+pub(crate) mod sharp;
+pub(crate) mod surface;
 mod undercut;
 
 pub use check::{CheckConfig, CheckError, Stage, check};
