@@ -7,11 +7,13 @@ mod figures;
 mod output;
 mod progress;
 
-use args::{Args, CheckArgs, Command};
+use args::{Args, CheckArgs, Command, PlanArgs};
 use clap::Parser;
-use config::Job;
+use config::{Job, plan_config};
 use error::CliError;
-use moldvet::mesh;
+use moldvet::mesh::{self, Model};
+use moldvet::plan::{self, PlanConfig};
+use moldvet::report::plan::render_plan;
 use moldvet::report::terminal::{Style, render};
 use moldvet::report::{Report, Verdict, json};
 use moldvet::vet;
@@ -43,8 +45,11 @@ pub fn run() -> ExitCode {
             return (help.exit_code() as u8).into();
         }
     };
-    let Command::Check(args) = command;
-    match check(&args) {
+    let done = match command {
+        Command::Check(args) => check(&args),
+        Command::Plan(args) => planned(&args).map(|()| Verdict::Pass),
+    };
+    match done {
         Ok(Verdict::Fail) => FAILED.into(),
         Ok(Verdict::Pass | Verdict::Watch | Verdict::Unsure) => ExitCode::SUCCESS,
         Err(error) => {
@@ -60,15 +65,15 @@ fn check(args: &CheckArgs) -> Result<Verdict, CliError> {
     if let Some(sink) = &job.json {
         sink.check(&job.inputs)?;
     }
-    let report = on_threads(job.threads, || vetted(&job))?;
+    let report = on_threads(job.threads, || vetted(&job, args.plan))?;
     let to_stdout = matches!(job.json, Some(Sink::Stdout));
     if !job.quiet && !to_stdout {
-        let style = Style {
-            colour: output::colour(),
-            width: WIDTH,
-            unit: job.unit,
-        };
+        let style = style(&job);
         output::print(&render(&report, style))?;
+        if let Some(plan) = &report.plan {
+            output::print("\n")?;
+            output::print(&render_plan(plan, style))?;
+        }
     }
     if let Some(sink) = &job.json {
         sink.write(&json::to_json(&report)?)?;
@@ -76,14 +81,60 @@ fn check(args: &CheckArgs) -> Result<Verdict, CliError> {
     Ok(report.verdict)
 }
 
-/// Reads the models and vets them.
-fn vetted(job: &Job) -> Result<Report, CliError> {
+/// `moldvet plan`.
+fn planned(args: &PlanArgs) -> Result<(), CliError> {
+    let job = Job::new(&args.as_check())?;
+    let config = plan_config(args, &job)?;
+    if let Some(sink) = &job.json {
+        sink.check(&job.inputs)?;
+    }
+    let plan = on_threads(job.threads, || {
+        let models = models(&job)?;
+        let progress = Progress::new(!job.quiet && io::stderr().is_terminal());
+        let plan = plan::plan(&models, &config, &|stage| progress.show(stage));
+        progress.clear();
+        Ok(plan?)
+    })?;
+    let to_stdout = matches!(job.json, Some(Sink::Stdout));
+    if !job.quiet && !to_stdout {
+        output::print(&render_plan(&plan, style(&job)))?;
+    }
+    if let Some(sink) = &job.json {
+        sink.write(&json::plan_to_json(&plan)?)?;
+    }
+    Ok(())
+}
+
+fn style(job: &Job) -> Style {
+    Style {
+        colour: output::colour(),
+        width: WIDTH,
+        unit: job.unit,
+    }
+}
+
+fn models(job: &Job) -> Result<Vec<Model>, CliError> {
     let read = |path: &PathBuf| mesh::read(path, job.unit, &mesh::Limits::default());
-    let models = job.models.iter().map(read).collect::<Result<Vec<_>, _>>()?;
+    Ok(job.models.iter().map(read).collect::<Result<Vec<_>, _>>()?)
+}
+
+/// Reads the models and vets them; plans too if asked to.
+fn vetted(job: &Job, with_plan: bool) -> Result<Report, CliError> {
+    let models = models(job)?;
     let progress = Progress::new(!job.quiet && io::stderr().is_terminal());
     let report = vet::check(&models, &job.check, &|stage| progress.show(stage));
+    let plan = with_plan.then(|| {
+        let config = PlanConfig {
+            check: job.check.clone(),
+            direction_deg: None,
+            step: None,
+        };
+        plan::plan(&models, &config, &|stage| progress.show(stage))
+    });
     progress.clear();
-    Ok(report?)
+    let mut report = report?;
+    report.plan = plan.transpose()?;
+    Ok(report)
 }
 
 /// Does `work` on that many threads, or on as many as there are processors.

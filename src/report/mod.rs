@@ -5,6 +5,7 @@ mod figures;
 pub mod json;
 mod model;
 mod page;
+pub mod plan;
 mod table;
 pub mod terminal;
 mod text;

@@ -33,6 +33,7 @@ pub(super) fn sound() -> Report {
         halves: vec![half("A")],
         mating: None,
         findings: Vec::new(),
+        plan: None,
     }
 }
 

@@ -147,6 +147,7 @@ pub fn check(
         halves,
         mating: together,
         findings: Vec::new(),
+        plan: None,
     };
     report.findings = report::findings(&report, &setup, models, &config.shop);
     report.verdict = worst(&report);
