@@ -42,7 +42,12 @@ fn sheet(n: usize, at: impl Fn(f64, f64) -> Point) -> Mesh {
 }
 
 /// Every height on the sheet against the closed form at the sheet's own normal, within 1 %.
-fn all_within_one_percent(mesh: &Mesh, radius: f64, step: f64, exact: impl Fn(&Point, &Vector) -> f64) {
+fn all_within_one_percent(
+    mesh: &Mesh,
+    radius: f64,
+    step: f64,
+    exact: impl Fn(&Point, &Vector) -> f64,
+) {
     let form = form(mesh);
     let sheet = Sheet::of_mesh(&form, mesh, radius, |_| true);
     let faces: Vec<usize> = (0..mesh.triangles.len())
@@ -287,12 +292,7 @@ fn pocket(outline: &[[f64; 2]], share: f64, height: f64, depth: f64) -> Model {
     let n = outline.len() as u32;
     let mut mesh = Mesh::default();
     let f32s = |x: f64| f64::from(x as f32);
-    let rings = [
-        (1.0, -height),
-        (1.0, 0.0),
-        (share, 0.0),
-        (share, -depth),
-    ];
+    let rings = [(1.0, -height), (1.0, 0.0), (share, 0.0), (share, -depth)];
     for (scale, z) in rings {
         for [x, y] in outline {
             mesh.vertices
@@ -373,7 +373,10 @@ fn edges_of_a_polygon_to_a_hundredth_of_a_degree() {
         }
         assert!(found.iter().any(|f| (f - 127.356).abs() < 0.01));
     }
-    let steep = half.edges.iter().find(|e| e.outline && (e.direction_deg - 127.356).abs() < 0.01);
+    let steep = half
+        .edges
+        .iter()
+        .find(|e| e.outline && (e.direction_deg - 127.356).abs() < 0.01);
     assert!((steep.unwrap().length_mm - 45.0).abs() < 1e-4);
     // passes along any edge take no less than the best
     assert!(half.edges.iter().all(|e| e.extra_min.unwrap() > -1e-6));
@@ -381,7 +384,11 @@ fn edges_of_a_polygon_to_a_hundredth_of_a_degree() {
 
 #[test]
 fn a_straight_pocket_asks_for_its_depth_and_the_clearance() {
-    let plan = planned(pocket(&outline(), 0.5, 20.0, 10.0), &[6.0, 3.0], vec![30.0, 8.0]);
+    let plan = planned(
+        pocket(&outline(), 0.5, 20.0, 10.0),
+        &[6.0, 3.0],
+        vec![30.0, 8.0],
+    );
     for ball in &plan.halves[0].balls {
         // the holder, 25 mm thick, stays 1 mm over the parting face everywhere: 10 + 1
         let needed = ball.stickout_needed_mm.unwrap();
@@ -397,7 +404,11 @@ fn a_straight_pocket_asks_for_its_depth_and_the_clearance() {
 
 #[test]
 fn sharp_corners_name_what_they_cost() {
-    let plan = planned(pocket(&outline(), 0.5, 20.0, 6.0), &[8.0, 4.0, 2.0], vec![25.0]);
+    let plan = planned(
+        pocket(&outline(), 0.5, 20.0, 6.0),
+        &[8.0, 4.0, 2.0],
+        vec![25.0],
+    );
     let half = &plan.halves[0];
     let best = &half.sets[0];
     assert!(half.sets_exact);
@@ -406,7 +417,11 @@ fn sharp_corners_name_what_they_cost() {
     assert!(half.sets.windows(2).all(|s| s[0].time_min <= s[1].time_min));
     let total: f64 = best.tools.iter().map(|t| t.area_mm2).sum();
     assert!((total - half.surface_mm2).abs() < 1e-6 * total);
-    let small = half.cutters.iter().find(|c| c.cutter == "2mm ball").unwrap();
+    let small = half
+        .cutters
+        .iter()
+        .find(|c| c.cutter == "2mm ball")
+        .unwrap();
     assert!(small.only_area_mm2 > 0.0 && small.saves_min.is_none_or(|m| m > 0.0));
     // every figure is one that JSON can hold
     let text = moldvet::report::json::plan_to_json(&plan).unwrap();

@@ -80,7 +80,7 @@ fn speed_findings(ball: &BallPlan, shop: &Shop, tell: &mut Tell) {
         tell(
             format!(
                 "The edge of the {name} is slower than {:.0} m/min, the least for {}{marked}, on {:.0} % of what it \
-                 does: {why}. Lower the chip load, or cut where the surface is steeper.",
+                 does: {why}. It rubs more than it cuts there; take a faster spindle or a larger ball if there is one.",
                 row.speed[0],
                 row.name,
                 100.0 * ball.slow_share

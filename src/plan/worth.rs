@@ -19,8 +19,6 @@ const LEAVES: [f64; 2] = [2.0, 5.0];
 const FILLETS: usize = 5;
 /// A change that saves less is not worth asking for, min.
 const WORTH: f64 = 0.05;
-/// Where nothing does a place well enough, tools that leave this share of the leave more than the best count too.
-const NEARLY: f64 = 0.1;
 /// Most tools that the search takes.
 const MOST_TOOLS: usize = 128;
 
@@ -69,14 +67,26 @@ pub struct Chosen {
 impl Job {
     /// The best sets that leave no more than `leave`, or where nothing does, about as little as the whole rack.
     pub fn of(work: &Work, leave: f64) -> Job {
-        let tools = tools(work);
-        let (able, unfinished) = able(work, &tools, leave);
-        Job::with(work, tools, able, unfinished)
+        Job::kept(work, leave, SETS)
     }
 
-    fn with(work: &Work, tools: Vec<(usize, usize)>, able: Vec<u128>, unfinished: f64) -> Job {
+    /// As [`Job::of`], with `keep` sets.
+    fn kept(work: &Work, leave: f64, keep: usize) -> Job {
+        let mut tools = tools(work);
+        let (mut able, unfinished) = able(work, &tools, leave);
+        drop_longer(work, &mut tools, &mut able);
+        Job::with(work, tools, able, unfinished, keep)
+    }
+
+    fn with(
+        work: &Work,
+        tools: Vec<(usize, usize)>,
+        able: Vec<u128>,
+        unfinished: f64,
+        keep: usize,
+    ) -> Job {
         let rack = rack(work, &tools, &able);
-        let found = rack.best(SETS, u128::MAX);
+        let found = rack.best(keep, u128::MAX);
         Job {
             tools,
             rack,
@@ -170,7 +180,7 @@ impl Job {
     fn leave_savings(&self, work: &Work) -> Vec<LeaveSaving> {
         let of = |times: f64| {
             let leave = times * work.shop.limits.leave;
-            let job = Job::of(work, leave);
+            let job = Job::kept(work, leave, 1);
             let saves = self.least()? - job.least()?;
             let set = job.found.sets.first()?;
             (saves >= WORTH).then(|| LeaveSaving {
@@ -285,7 +295,7 @@ impl Job {
                 }
             }
         }
-        let job = Job::with(work, self.tools.clone(), able, self.unfinished);
+        let job = Job::with(work, self.tools.clone(), able, self.unfinished, 1);
         let saves = self.least()? - job.least()?;
         if saves < WORTH {
             return None;
@@ -336,6 +346,24 @@ fn tools(work: &Work) -> Vec<(usize, usize)> {
     tools
 }
 
+/// Leaves out tools that do the same places as a shorter one of the same cutter: they are no stiffer.
+fn drop_longer(work: &Work, tools: &mut Vec<(usize, usize)>, able: &mut [u128]) {
+    let same = |s: usize, t: usize| able.iter().all(|bits| bits >> s & 1 == bits >> t & 1);
+    let stickout = |(k, a): (usize, usize)| work.known[k].at[a].stickout;
+    let kept: Vec<usize> = (0..tools.len())
+        .filter(|&t| {
+            !(0..tools.len()).any(|s| {
+                tools[s].0 == tools[t].0 && stickout(tools[s]) < stickout(tools[t]) && same(s, t)
+            })
+        })
+        .collect();
+    for bits in able.iter_mut() {
+        let of = kept.iter().enumerate();
+        *bits = of.fold(0, |sum, (new, &t)| sum | (*bits >> t & 1) << new);
+    }
+    *tools = kept.into_iter().map(|t| tools[t]).collect();
+}
+
 /// What can do each place, and the area that nothing does within the leave.
 fn able(work: &Work, tools: &[(usize, usize)], leave: f64) -> (Vec<u128>, f64) {
     let mut unfinished = 0.0;
@@ -358,7 +386,8 @@ fn able(work: &Work, tools: &[(usize, usize)], leave: f64) -> (Vec<u128>, f64) {
             if !least.is_finite() {
                 return 0;
             }
-            let limit = leave.max(least + NEARLY * leave);
+            // where nothing does it well enough: no more than the leave above what the best does
+            let limit = if least > leave { least + leave } else { leave };
             let mut bits = 0u128;
             for (t, tool) in tools.iter().enumerate() {
                 if left(tool) <= limit {
@@ -393,6 +422,7 @@ fn rack(work: &Work, tools: &[(usize, usize)], able: &[u128]) -> Rack {
             .iter()
             .zip(&slows)
             .map(|(&(k, _), slow)| Candidate {
+                cutter: k,
                 left_volume: work.known[k].reaching.left_volume,
                 removal: work.known[k].pace.removal / slow,
             })

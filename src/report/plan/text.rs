@@ -167,22 +167,24 @@ fn worth(page: &mut Page, half: &HalfPlan) {
             (false, false) => "sharp edge",
         };
         let which = if s.count > 1 {
-            format!("all {} fillets like that{}", s.count, f.at(Some(s.at_mm)))
+            format!(
+                "all {} places like the {what}{}",
+                s.count,
+                f.at(Some(s.at_mm))
+            )
         } else {
             format!("the {what}{}", f.at(Some(s.at_mm)))
         };
-        let from = if s.from_mm > 0.0 {
-            format!("about {}", f.length((100.0 * s.from_mm).round() / 100.0))
+        let to = f.length(s.to_mm);
+        let asked = if s.from_mm > 0.0 {
+            let from = f.length((100.0 * s.from_mm).round() / 100.0);
+            format!("Raise {which} from about {from} to {to} radius")
         } else {
-            "none".to_string()
+            format!("Give {which} a radius of {to}")
         };
         page.row(
             "redesign",
-            &format!(
-                "Raise {which} from {from} to {} radius: saves {}.",
-                f.length(s.to_mm),
-                span(s.saves_min)
-            ),
+            &format!("{asked}: saves {}.", span(s.saves_min)),
         );
     }
 }
