@@ -3,6 +3,7 @@
 mod columns;
 mod disc;
 mod drop;
+mod free;
 mod grid;
 mod lower;
 mod offset;
@@ -14,8 +15,9 @@ mod shapes;
 pub use columns::{Columns, Crossing};
 pub use disc::{disc_dilate, max_pool};
 pub use drop::{Contact, Dropper};
+pub use free::{FreePlaces, Nearest};
 pub use grid::{Grid, HeightMap};
-pub use lower::{FreeCentres, Nearest, lower_offset, refine_allowed, upper_offset_sampled};
+pub use lower::{lower_offset, upper_offset_sampled};
 pub use offset::{BallOffset, Drawn, ball_offset};
 pub use profile::Profile;
 pub use rays::{Hit, Rays};

@@ -4,8 +4,9 @@
 //! than the crease angle, and whose neighbours across the adjoining facets turn alike, belongs to a
 //! curved surface; every other edge that turns is an edge.
 
-use super::{Mesh, Topology, Vector};
-use nalgebra::Matrix3;
+use super::{Mesh, Point, Topology, Vector};
+use nalgebra::{Matrix3, Vector3};
+use rayon::prelude::*;
 
 /// Turns below this are a flat surface's rounding, degrees.
 const FLAT_DEG: f64 = 0.02;
@@ -24,8 +25,10 @@ const ALIKE_GENTLE: f64 = 8.0;
 const GENTLE_DEG: f64 = 4.0;
 /// Facets of one curved surface are alike in width up to this ratio; a flat much wider than its neighbour is no facet.
 const LIKE_WIDTH: f64 = 4.0;
-/// A facet this much wider than the one across the edge is flat; the turn belongs to the other.
+/// A facet this much wider than the one across the edge may be flat, and the turn belong to the other.
 const WIDER: f64 = 3.0;
+/// It is where the next turn is larger by this: twice as large where the facets are alike.
+const RUNS_OUT: f64 = 1.4;
 
 /// The reading of every edge.
 #[derive(Debug, Clone, Default)]
@@ -37,6 +40,10 @@ pub struct Creases {
     /// Of the edge's turn, the share that its first and its second triangle carry: a half each between
     /// facets of a curved surface, all on the narrower one where a curved surface meets a flat one, none at sharp edges.
     pub share: Vec<[f32; 2]>,
+    /// For each triangle the unit normals of the surface that it stands for, at its corners; out of the material.
+    pub normals: Vec<[Vector3<f32>; 3]>,
+    /// Whether each triangle belongs to a flat surface rather than being a facet of a curved one.
+    pub plane: Vec<bool>,
     /// Estimated distance between each triangle and the surface that it stands for, mm.
     pub chord_error: Vec<f32>,
 }
@@ -66,11 +73,13 @@ impl Flat {
 impl Creases {
     /// Reads all edges of `mesh`; `crease_deg` is the crease angle and `rounding` the coordinates' rounding, mm.
     pub fn read(mesh: &Mesh, topology: &Topology, crease_deg: f64, rounding: f64) -> Creases {
-        let normals: Vec<Option<Vector>> =
-            (0..mesh.triangles.len()).map(|t| mesh.normal(t)).collect();
+        let normals: Vec<Option<Vector>> = (0..mesh.triangles.len())
+            .into_par_iter()
+            .map(|t| mesh.normal(t))
+            .collect();
         let turns: Vec<f64> = topology
             .edges
-            .iter()
+            .par_iter()
             .map(|e| {
                 let (a, Some(b)) = e.triangles else {
                     return 0.0;
@@ -87,11 +96,12 @@ impl Creases {
             .collect();
         // coordinates off by their rounding tilt a facet by that over its height
         let noise: Vec<f64> = (0..mesh.triangles.len())
+            .into_par_iter()
             .map(|t| noise_deg(mesh, t, rounding))
             .collect();
         let flat_edge: Vec<bool> = topology
             .edges
-            .iter()
+            .par_iter()
             .zip(&turns)
             .map(|(e, turn)| match e.triangles {
                 (a, Some(b)) => turn.abs() <= FLAT_DEG + noise[a as usize] + noise[b as usize],
@@ -101,7 +111,7 @@ impl Creases {
         let (flat_of, flats) = flats(mesh, topology, &flat_edge);
         let directions: Vec<Vector> = topology
             .edges
-            .iter()
+            .par_iter()
             .map(|e| {
                 let [a, b] = e.vertices.map(|v| mesh.vertices[v as usize]);
                 (b - a).try_normalize(0.0).unwrap_or_default()
@@ -109,7 +119,7 @@ impl Creases {
             .collect();
         // flat patches beside each flat patch, across edges that turn less than the crease
         let (flats_ref, flat_of_ref, turns_ref) = (&flats, &flat_of, &turns);
-        let beside = |own: u32| {
+        let beside = move |own: u32| {
             flats_ref[own as usize].edges.iter().filter_map(move |&o| {
                 let (a, Some(b)) = topology.edges[o as usize].triangles else {
                     return None;
@@ -121,6 +131,13 @@ impl Creases {
                 };
                 (turns_ref[o as usize].abs() < crease_deg && far != own).then_some(far)
             })
+        };
+        // turn from the flat patch `own` to `far` in the plane across edge `e`, positive in the sense of the edge's own
+        let turns_on = |e: usize, own: u32, far: u32, out: Vector| {
+            // concave: walking outward the normal leans back over the way come
+            let lean = (flats[own as usize].normal - flats[far as usize].normal).dot(&out)
+                * turns[e].signum();
+            lean.clamp(-1.0, 1.0).asin().to_degrees()
         };
         // whether the surface beyond the flat patch `own` goes on turning as it does across edge `e`: towards patches one or
         // two farther on (in a lattice of triangles every other one turns only aside), about as wide as itself,
@@ -137,10 +154,7 @@ impl Creases {
                 if wide > LIKE_WIDTH * width || width > LIKE_WIDTH * wide {
                     return false;
                 }
-                // concave: walking outward the normal leans back over the way come
-                let lean = (flats[own as usize].normal - flats[far as usize].normal).dot(&out)
-                    * turns[e].signum();
-                let on = lean.clamp(-1.0, 1.0).asin().to_degrees();
+                let on = turns_on(e, own, far, out);
                 on > 0.0 && on * ratio > turn && on < ratio * turn
             };
             beside(own).any(|far| {
@@ -148,19 +162,13 @@ impl Creases {
                     && (goes_on(far) || beside(far).any(|f| f != own && f != other && goes_on(f)))
             })
         };
-        let mut creases = Creases {
-            turn_deg: turns.iter().map(|&t| t as f32).collect(),
-            smooth: vec![false; turns.len()],
-            share: vec![[0.0; 2]; turns.len()],
-            chord_error: vec![0.0; mesh.triangles.len()],
-        };
-        for (e, edge) in topology.edges.iter().enumerate() {
+        let read = |e: usize| -> (bool, [f32; 2]) {
+            let edge = &topology.edges[e];
             let (a, Some(b)) = edge.triangles else {
-                continue;
+                return (false, [0.0; 2]);
             };
             if flat_edge[e] {
-                creases.smooth[e] = true;
-                continue;
+                return (true, [0.0; 2]);
             }
             let turn = turns[e].abs();
             let [fa, fb] = [flat_of[a as usize], flat_of[b as usize]];
@@ -170,38 +178,243 @@ impl Creases {
                 // the first triangle has the edge's direction counter-clockwise: it lies to the left
                 if t == a { -across } else { across }
             };
-            let curved =
-                turn < crease_deg && (alike(e, fa, fb, outward(a)) || alike(e, fb, fa, outward(b)));
-            let step = flats[fa as usize]
-                .width(&directions[e])
-                .min(flats[fb as usize].width(&directions[e]));
-            let faint = turn < FAINT_DEG || step * turn.to_radians().sin() < FAINT_STEP;
-            creases.smooth[e] = curved || (turn < crease_deg && faint);
-            if !creases.smooth[e] {
-                continue;
-            }
             let [wa, wb] = [fa, fb].map(|f| flats[f as usize].width(&directions[e]));
-            let (share, chord) = if wa > WIDER * wb {
-                ([0.0, 1.0], wb)
-            } else if wb > WIDER * wa {
-                ([1.0, 0.0], wa)
-            } else {
-                ([0.5, 0.5], 0.5 * (wa + wb))
+            let faint = turn < FAINT_DEG || wa.min(wb) * turn.to_radians().sin() < FAINT_STEP;
+            let smooth = turn < crease_deg
+                && (faint || alike(e, fa, fb, outward(a)) || alike(e, fb, fa, outward(b)));
+            // where a curved surface runs out into a flat one its last edge turns by half of what the others do; where the
+            // flat one is only a wider facet of the same surface it turns by more
+            let runs_out = |own: u32, other: u32, t: u32| {
+                let on = |far: u32| turns_on(e, own, far, outward(t));
+                let beyond = |far: u32| on(far) > RUNS_OUT * turn;
+                let aside = |far: u32| on(far).abs() < turn;
+                beside(own).filter(|&far| far != other).any(|far| {
+                    beyond(far)
+                        || (aside(far) && beside(far).any(|f| f != own && f != other && beyond(f)))
+                })
             };
-            creases.share[e] = share;
-            // sagitta of an arc over chord c that turns by t: c t / 8 to first order; an edge between a flat and a
-            // curved surface turns by half of what its facet does
-            let full = if share[0] == 0.5 { turn } else { 2.0 * turn };
-            let sagitta = (chord * full.to_radians() / 8.0) as f32;
-            for (t, share) in [(a, share[0]), (b, share[1])] {
-                if share > 0.0 {
-                    let error = &mut creases.chord_error[t as usize];
-                    *error = error.max(sagitta);
-                }
-            }
-        }
+            let share = if !smooth {
+                [0.0; 2]
+            } else if wa > WIDER * wb && runs_out(fb, fa, b) {
+                [0.0, 1.0]
+            } else if wb > WIDER * wa && runs_out(fa, fb, a) {
+                [1.0, 0.0]
+            } else {
+                [0.5; 2]
+            };
+            (smooth, share)
+        };
+        let (smooth, share) = (0..topology.edges.len()).into_par_iter().map(read).unzip();
+        let mut creases = Creases {
+            turn_deg: turns.iter().map(|&t| t as f32).collect(),
+            smooth,
+            share,
+            normals: Vec::new(),
+            plane: Vec::new(),
+            chord_error: Vec::new(),
+        };
+        // flat where no turn across its border is its own to carry
+        let plane = |flat: &Flat| {
+            let carries = |&e: &u32| {
+                let (a, _) = topology.edges[e as usize].triangles;
+                let first = std::ptr::eq(&flats[flat_of[a as usize] as usize], flat);
+                creases.share[e as usize][usize::from(!first)] > 0.0
+            };
+            !flat.edges.iter().any(carries)
+        };
+        let planes: Vec<bool> = flats.par_iter().map(plane).collect();
+        creases.plane = flat_of.iter().map(|&f| planes[f as usize]).collect();
+        creases.normals = creases.corner_normals(mesh, topology);
+        creases.chord_error = (0..mesh.triangles.len())
+            .into_par_iter()
+            .map(|t| chord_error(mesh.corners(t), &creases.normals[t]))
+            .collect();
         creases
     }
+
+    /// Unit normals of the surface at the corners of each triangle: over the facets joined to it around the corner by smooth
+    /// edges, weighted so that they are exact where the corners lie on a sphere or along a cylinder (N. Max, "Weights for
+    /// computing vertex normals from facet normals", Journal of Graphics Tools 4(2), 1–6, 1999; cited from memory). Where
+    /// a curved surface runs out into a flat one, the flat one's. Where it ends, what lies beyond is unknown, and the
+    /// normals of the corners next to it are mirrored instead: those at the ends of a chord of a circle are mirror images.
+    fn corner_normals(&self, mesh: &Mesh, topology: &Topology) -> Vec<[Vector3<f32>; 3]> {
+        let own = |t: u32| mesh.normal(t as usize).unwrap_or_default();
+        let triangles = 0..mesh.triangles.len() as u32;
+        let first: Vec<[(Vector, bool); 3]> = triangles
+            .clone()
+            .into_par_iter()
+            .map_init(Vec::new, |ring, t| {
+                [0, 1, 2].map(|k| {
+                    if self.plane[t as usize] {
+                        return (own(t), true);
+                    }
+                    let closed = self.around(mesh, topology, t, k, ring);
+                    let split = self.mark_narrow(topology, ring, closed);
+                    let all_narrow = ring.iter().all(|r| r.narrow);
+                    let speaks = ring.iter().filter(|r| all_narrow || !r.narrow);
+                    let sum: Vector = speaks.map(|r| weighted(mesh, r)).sum();
+                    let normal = sum.try_normalize(0.0).unwrap_or_else(|| own(t));
+                    (normal, closed || (split && !all_narrow))
+                })
+            })
+            .collect();
+        triangles
+            .into_par_iter()
+            .map_init(Vec::new, |ring, t| {
+                [0, 1, 2].map(|k| {
+                    let (normal, known) = first[t as usize][k];
+                    if known {
+                        return normal.cast();
+                    }
+                    self.around(mesh, topology, t, k, ring);
+                    let mut sum = Vector::zeros();
+                    for r in ring.iter() {
+                        let corners = mesh.corners(r.triangle as usize);
+                        for far in [(r.corner + 1) % 3, (r.corner + 2) % 3] {
+                            let (n, known) = first[r.triangle as usize][far];
+                            let chord = corners[far] - corners[r.corner];
+                            if known && chord.norm_squared() > 0.0 {
+                                sum += n - chord * (2.0 * n.dot(&chord) / chord.norm_squared());
+                            }
+                        }
+                    }
+                    sum.try_normalize(0.5).unwrap_or(normal).cast()
+                })
+            })
+            .collect()
+    }
+
+    /// The facets joined to triangle `t` around its corner `k` by smooth edges, in order, put into `ring`; true if they close
+    /// around the corner.
+    fn around(
+        &self,
+        mesh: &Mesh,
+        topology: &Topology,
+        t: u32,
+        k: usize,
+        ring: &mut Vec<Spoke>,
+    ) -> bool {
+        let v = mesh.triangles[t as usize][k];
+        // out of a facet by side `side`, which starts or ends at the corner: the facet there, and its other side at the corner
+        let step = |now: u32, side: usize| {
+            let e = topology.sides[now as usize][side];
+            let next = topology
+                .across(now, side)
+                .filter(|_| self.smooth[e as usize])?;
+            let entry = topology.sides[next as usize].iter().position(|&x| x == e)?;
+            let corner = mesh.triangles[next as usize].iter().position(|&c| c == v)?;
+            let side = if entry == corner {
+                (corner + 2) % 3
+            } else {
+                corner
+            };
+            Some((next, corner, side, e))
+        };
+        // back to where the ring begins
+        let (mut start, mut corner, mut side) = (t, k, (k + 2) % 3);
+        for _ in 0..MOST_AROUND {
+            match step(start, side) {
+                Some((next, at, out, _)) if next != t => (start, corner, side) = (next, at, out),
+                _ => break,
+            }
+        }
+        ring.clear();
+        // and forward from there: the side not gone out by
+        let mut now = start;
+        let mut out = if side == corner {
+            (corner + 2) % 3
+        } else {
+            corner
+        };
+        for _ in 0..MOST_AROUND {
+            let onward = step(now, out);
+            ring.push(Spoke {
+                triangle: now,
+                corner,
+                onward: onward.map(|o| o.3),
+                narrow: false,
+            });
+            match onward {
+                Some((next, at, side, _)) if next != start => (now, corner, out) = (next, at, side),
+                Some(_) => return true,
+                None => return false,
+            }
+        }
+        false
+    }
+
+    /// Marks in a ring what lies on the narrow side of an edge where a curved surface runs out into a wide one, up to the next
+    /// such edge; true if there is any.
+    fn mark_narrow(&self, topology: &Topology, ring: &mut [Spoke], closed: bool) -> bool {
+        let n = ring.len();
+        let edges = if closed { n } else { n - 1 };
+        let splits = |r: &Spoke| r.onward.filter(|&e| self.share[e as usize].contains(&1.0));
+        let mut any = false;
+        for i in 0..edges {
+            if let Some(e) = splits(&ring[i]) {
+                any = true;
+                let first = topology.edges[e as usize].triangles.0 == ring[i].triangle;
+                // the first triangle is the narrow one if it carries the whole turn
+                let own = first == (self.share[e as usize][0] == 1.0);
+                ring[if own { i } else { (i + 1) % n }].narrow = true;
+            }
+        }
+        // twice round, for a closed ring may start in the middle of a narrow part
+        for i in (0..2 * edges).map(|i| i % edges) {
+            if splits(&ring[i]).is_none() && ring[i].narrow {
+                ring[(i + 1) % n].narrow = true;
+            }
+        }
+        for i in (0..2 * edges).rev().map(|i| i % edges) {
+            if splits(&ring[i]).is_none() && ring[(i + 1) % n].narrow {
+                ring[i].narrow = true;
+            }
+        }
+        any
+    }
+}
+
+/// One facet of those around a corner.
+#[derive(Debug, Clone, Copy)]
+struct Spoke {
+    triangle: u32,
+    /// Which of its corners that is.
+    corner: usize,
+    /// The edge to the next facet.
+    onward: Option<u32>,
+    /// On the narrow side of an edge where a curved surface runs out into a wide one.
+    narrow: bool,
+}
+
+/// The normal of a facet by Max's weight at the corner.
+fn weighted(mesh: &Mesh, r: &Spoke) -> Vector {
+    let c = mesh.corners(r.triangle as usize);
+    let (p, q) = (
+        c[(r.corner + 1) % 3] - c[r.corner],
+        c[(r.corner + 2) % 3] - c[r.corner],
+    );
+    let weight = p.norm_squared() * q.norm_squared();
+    if weight > 0.0 {
+        p.cross(&q) / weight
+    } else {
+        Vector::zeros()
+    }
+}
+
+/// Facets around one corner that are looked at.
+const MOST_AROUND: usize = 64;
+
+/// Largest distance between a triangle and the surface with these normals at its corners. Along a side `e` between
+/// corners with normals n and m the surface, a parabola to second order, stands off by e · (m - n) / 8 in the middle; over the
+/// triangle these three add up as 4 Σ h u v in barycentric coordinates: the largest is at the middle of a side or,
+/// where all three are alike, at the centroid.
+fn chord_error(corners: [Point; 3], normals: &[Vector3<f32>; 3]) -> f32 {
+    let h = [0, 1, 2].map(|k| {
+        let e = (corners[(k + 1) % 3] - corners[k]).cast::<f32>();
+        e.dot(&(normals[(k + 1) % 3] - normals[k])) / 8.0
+    });
+    let centroid = 4.0 / 9.0 * (h[0] + h[1] + h[2]);
+    h.into_iter().fold(centroid.abs(), |m, h| m.max(h.abs()))
 }
 
 /// Angle by which the coordinates' rounding may tilt triangle `t`, degrees.

@@ -5,7 +5,7 @@ use super::cutting::Cutting;
 use super::depth::{Bodies, deepest, guarded, stickout_needed};
 use super::draft::draft;
 use super::mate::{Side, mark_sockets, mating};
-use super::radius::smallest_radius;
+use super::radius::{Untouched, smallest_radius};
 use super::reach::{Ground, Place, Reached};
 use super::shade::Shade;
 use super::sharp::{Sharp, sharp_edges};
@@ -235,7 +235,7 @@ fn vet_half(
     let sharp = sharp_edges(half, survey, &surface, &shade);
     progress("judging undercuts and draft", 0.1);
     let samples = if shade.any() {
-        surface.samples(half, sample_spacing(survey), |f| is_cavity(f.hollow))
+        surface.samples(half, sample_spacing(survey), |_, f| is_cavity(f.hollow))
     } else {
         Vec::new()
     };
@@ -356,6 +356,7 @@ fn reach_and_depth(
     let mut bodies = Bodies::default();
     let mut tools = Vec::new();
     let mut cutters = Vec::new();
+    let mut left_by = None;
     let stock = shop.tools();
     for (k, cutter) in shop.cutters.iter().enumerate() {
         progress(
@@ -363,9 +364,24 @@ fn reach_and_depth(
             0.2 + 0.7 * k as f64 / shop.cutters.len() as f64,
         );
         let mut figures = unknown_reach(cutter);
-        if let Some(mut cutting) = ground.cutting(cutter.radius(), cutter.corner_radius) {
+        if let Some(mut cutting) =
+            ground.cutting(cutter.radius(), cutter.corner_radius, limits.leave)
+        {
             let reached = ground.reach(&mut cutting, limits.leave);
             fill_reach(&mut figures, ground, &reached, limits.leave);
+            if cutter.kind() == CutterKind::Ball
+                && left_by
+                    .as_ref()
+                    .is_none_or(|l: &Untouched| cutter.radius() < l.radius)
+            {
+                let samples: Vec<_> = reached.untouched().collect();
+                if !samples.is_empty() {
+                    left_by = Some(Untouched {
+                        radius: cutter.radius(),
+                        samples,
+                    });
+                }
+            }
             if let Some(holder) = shop.holder_of(cutter) {
                 let guards = guarded(&cutter.tool(0.0, holder), cutter.radius(), limits);
                 let needed = stickout_needed(
@@ -394,7 +410,11 @@ fn reach_and_depth(
         cutters.push(figures);
     }
     progress("finding the smallest radius", 0.9);
-    let radius = concave_radius(ground, shop);
+    let largest_ball = (shop.cutters.iter())
+        .filter(|c| c.kind() == CutterKind::Ball)
+        .map(Cutter::radius)
+        .max_by(f64::total_cmp);
+    let radius = concave_radius(ground, left_by, largest_ball);
     let needed = cutters
         .iter()
         .filter(|c| c.kind == CutterKind::Ball && c.clears == Some(true))
@@ -515,20 +535,25 @@ fn depth_verdict(tools: &[ToolDepth], shop: &Shop, reach: &Reach) -> Verdict {
     }
 }
 
-fn concave_radius(ground: &Ground, shop: &Shop) -> Option<(f64, f64, crate::mesh::Point)> {
+/// The smallest concave radius, its ± and its place, given what the smallest ball leaves that leaves anything, and the
+/// largest ball's radius.
+fn concave_radius(
+    ground: &Ground,
+    left_by: Option<Untouched>,
+    largest_ball: Option<f64>,
+) -> Option<(f64, f64, crate::mesh::Point)> {
     if let Some(sharp) = ground.sharp.first() {
         return Some((0.0, 0.0, sharp.at));
     }
     let (lo, hi) = ground.plan()?;
     let most = 2.0 * (hi[0] - lo[0]).hypot(hi[1] - lo[1]);
-    let balls = shop.cutters.iter().filter(|c| c.kind() == CutterKind::Ball);
-    let from = balls.map(Cutter::radius).fold(f64::INFINITY, f64::min);
-    let from = if from.is_finite() {
-        from.min(most)
-    } else {
-        most / 64.0
+    // where no ball leaves anything, on from the largest
+    let none = || Untouched {
+        radius: largest_ball.unwrap_or(most / 64.0),
+        samples: Vec::new(),
     };
-    smallest_radius(ground, from, most).map(|r| (r.radius, r.pm, r.at))
+    let first = left_by.unwrap_or_else(none);
+    smallest_radius(ground, first, most).map(|r| (r.radius, r.pm, r.at))
 }
 
 /// Whether all cutters together leave nothing higher than the leave, where none of them does alone: what one leaves is
@@ -537,7 +562,7 @@ fn set_clears(ground: &Ground, shop: &Shop) -> bool {
     let leave = shop.limits.leave;
     let mut left: Option<Vec<Place>> = None;
     for cutter in &shop.cutters {
-        let Some(mut cutting) = ground.cutting(cutter.radius(), cutter.corner_radius) else {
+        let Some(mut cutting) = ground.cutting(cutter.radius(), cutter.corner_radius, leave) else {
             return false;
         };
         left = Some(match left {
@@ -548,11 +573,10 @@ fn set_clears(ground: &Ground, shop: &Shop) -> bool {
                     .iter()
                     .zip(&reached.nearest)
                     .filter(|(_, n)| n.left > leave);
-                let normal = |f: u32| ground.surface.facets[f as usize].normal;
                 let mut places: Vec<_> = high
                     .map(|(s, _)| Place {
                         at: s.at,
-                        normals: vec![normal(s.facet)],
+                        normals: vec![s.normal],
                     })
                     .collect();
                 places.extend(ground.sharp.iter().flat_map(|s| s.places.iter().cloned()));

@@ -1,53 +1,45 @@
 //! Where one cutter can be, and what it touches and leaves there.
 
+use super::bend::Bend;
 use super::reach::Ground;
-use crate::field::{Dropper, Grid, HeightMap, Profile, Rays};
-use crate::mesh::{Mesh, Point, Vector};
+use crate::field::{FreePlaces, Grid, HeightMap, Nearest, Profile, disc_dilate};
+use crate::mesh::{Point, Vector};
 use rayon::prelude::*;
 
-/// Nodes on a side of a tile.
-const TILE: usize = 8;
 /// Depth to which a cutter may be thought to cut when a contact is judged: rounding, mm.
 pub const TOUCH: f64 = 1e-4;
+/// Halvings of a step between two nodes when the last free place is sought: to a 250th of a cell.
+const HALVINGS: usize = 8;
+/// Steps from the lower node that are worth another place.
+const LEAST_STEP: f64 = 0.05;
+/// A valley with sides this gentle (rise over run) is found by them alone.
+const GENTLE: f64 = 1.5;
 
-/// One cutter over the cavity: its lowest centre heights on a grid of nodes, exact at each node,
-/// and further places between nodes that were found free.
+/// One cutter over the cavity: its lowest centre heights on a grid of nodes, exact at each node, and between the nodes
+/// where that surface bends up or jumps.
 ///
 /// The centre is the profile's reference point: on the axis, at the height of the corner's centre.
 /// Every place on or above the cutter-centre surface is allowed.
 pub struct Cutting<'m> {
     /// The cutter's lower side.
     pub profile: Profile,
+    /// Where its centre may be.
+    pub places: FreePlaces,
     /// Radius of its flat part, mm.
     flat: f64,
     /// Corner radius, mm.
     corner: f64,
-    /// Lowest centre heights at the nodes (centres of the cells).
-    lowest: HeightMap,
-    /// Least of the lowest heights in each tile of nodes; `-∞` where a node is free at any height.
-    tiles: Vec<f32>,
-    tiles_x: usize,
-    /// Free centres between the nodes, by tile.
-    between: Vec<Point>,
-    between_starts: Vec<u32>,
-    dropper: &'m Dropper<'m>,
-    mesh: &'m Mesh,
-    rays: &'m Rays<'m>,
-    overhung: bool,
-}
-
-/// The nearest place where the cutter may be, seen from a surface point.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Nearest {
-    /// Height left at the surface point, normal to the surface, mm: zero when touched.
-    pub left: f64,
-    /// The centre that comes nearest.
-    pub centre: Point,
+    /// Squares of nodes with a tip below the parting level, deepest first: the least centre height in each, and its numbers.
+    pub deep: Vec<(f32, [usize; 2])>,
+    ground: &'m Ground<'m>,
+    /// Where an overhang is within the cutter's reach, on the columns' grid; `None` where nothing overhangs.
+    overhung: Option<HeightMap>,
 }
 
 impl<'m> Cutting<'m> {
-    /// Lowest centre heights of a cutter with cutting `radius` and `corner` radius, mm, over `grid`.
-    pub fn new(ground: &Ground<'m>, radius: f64, corner: f64, grid: Grid) -> Cutting<'m> {
+    /// Lowest centre heights of a cutter with cutting `radius` and `corner` radius, mm, over `grid`. Bends that hide less
+    /// than `fine` mm between two nodes are let be.
+    pub fn new(ground: &'m Ground<'m>, radius: f64, corner: f64, grid: Grid, fine: f64) -> Self {
         let profile = Profile::Cutter {
             radius,
             corner_radius: corner,
@@ -67,35 +59,31 @@ impl<'m> Cutting<'m> {
                 });
             map
         };
-        let (tiles_x, tiles_y) = (grid.nx.div_ceil(TILE), grid.ny.div_ceil(TILE));
-        let tiles = (0..tiles_x * tiles_y)
-            .into_par_iter()
-            .map(|t| {
-                let (ti, tj) = (t % tiles_x, t / tiles_x);
-                let rows = tj * TILE..((tj + 1) * TILE).min(grid.ny);
-                rows.flat_map(|j| {
-                    let row = grid.index(0, j);
-                    lowest.values()[row + ti * TILE..row + ((ti + 1) * TILE).min(grid.nx)]
-                        .iter()
-                        .copied()
-                })
-                .fold(f32::INFINITY, f32::min)
-            })
-            .collect();
-        Cutting {
+        let overhung = ground
+            .shade
+            .any()
+            .then(|| disc_dilate(&ground.shade.map(ground.survey.grid()), radius));
+        let mut cutting = Cutting {
             profile,
+            places: FreePlaces::new(HeightMap::empty(grid), radius, corner, Vec::new()),
             flat: radius - corner,
             corner,
-            lowest,
-            tiles,
-            tiles_x,
-            between: Vec::new(),
-            between_starts: vec![0; tiles_x * tiles_y + 1],
-            dropper: ground.dropper,
-            mesh: &ground.half.mesh,
-            rays: ground.rays,
-            overhung: ground.shade.any(),
-        }
+            deep: Vec::new(),
+            ground,
+            overhung,
+        };
+        let between = if fine.is_finite() {
+            cutting.bends(&lowest, fine)
+        } else {
+            Vec::new()
+        };
+        cutting.places = FreePlaces::new(lowest, radius, corner, between);
+        let mut deep: Vec<(f32, [usize; 2])> = (cutting.places.squares())
+            .filter(|(z, _)| z.is_finite() && f64::from(*z) < corner)
+            .collect();
+        deep.par_sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+        cutting.deep = deep;
+        cutting
     }
 
     /// Cutting radius, mm.
@@ -105,12 +93,7 @@ impl<'m> Cutting<'m> {
 
     /// The grid of nodes.
     pub fn grid(&self) -> Grid {
-        self.lowest.grid
-    }
-
-    /// Lowest centre height at node `k`; `None` where the cutter is free at any height.
-    pub fn lowest(&self, k: usize) -> Option<f32> {
-        self.lowest.get(k)
+        self.places.grid()
     }
 
     /// The centre from which the cutter touches a surface at `p` with unit normal `n`.
@@ -119,212 +102,64 @@ impl<'m> Cutting<'m> {
         p + n * self.corner + Vector::new(aside.x, aside.y, 0.0)
     }
 
-    /// Height to which the cutter can go straight down from the free place `c`, `most` mm at most.
-    fn lowered(&self, c: &Point, most: f64) -> f64 {
-        let free = |down: f64| {
-            let z = c.z - down;
-            if self.flat > 0.0 {
-                self.dropper
-                    .clear_at(self.profile, c.x, c.y, z, 2.0 * TOUCH)
-            } else {
-                let at = Point::new(c.x, c.y, z);
-                !self.rays.any_within(&at, self.corner - 2.0 * TOUCH) && self.free_above(&at)
-            }
+    /// Whether the cutter at `centre` cuts nowhere deeper than `tolerance`, nor anywhere above on its way out. Where nothing
+    /// overhangs, a ball that is clear stays clear on its way up.
+    pub fn free(&self, centre: &Point, tolerance: f64) -> bool {
+        let exact = || self.open_above(centre, tolerance);
+        if self.flat > 0.0 {
+            return exact();
+        }
+        if tolerance >= self.corner {
+            return true;
+        }
+        let rays = self.ground.rays;
+        !rays.any_within(centre, self.corner - tolerance) && (!self.under(centre) || exact())
+    }
+
+    /// Whether an overhang is within reach of the cutter's axis.
+    fn under(&self, centre: &Point) -> bool {
+        self.overhung.as_ref().is_some_and(|map| {
+            let cell = map.grid.cell_at(centre.x, centre.y);
+            cell.is_some_and(|(i, j)| map.get(map.grid.index(i, j)).is_some())
+        })
+    }
+
+    /// Whether the nodes around `centre` show that it cuts no deeper than `tolerance` there; no is no answer.
+    ///
+    /// Where the cutter-centre surface bends up between two nodes the straight line between them lies above it. Where it
+    /// bends down it stays below that line drawn on from either side, for it has no downward kinks.
+    pub fn shown_free(&self, centre: &Point, tolerance: f64) -> bool {
+        let grid = self.grid();
+        let u = (centre.x - grid.origin[0]) / grid.cell - 0.5;
+        let v = (centre.y - grid.origin[1]) / grid.cell - 0.5;
+        let inside = |u: f64, n: usize| u >= 1.0 && u < n as f64 - 2.0;
+        if !(inside(u, grid.nx) && inside(v, grid.ny)) {
+            return false;
+        }
+        let (i, j) = (u as usize, v as usize);
+        let (u, v) = (u - i as f64, v - j as f64);
+        let first = grid.index(i, j);
+        let values = self.places.lowest().values();
+        let z = |k: usize| f64::from(values[k]);
+        // along a line of four nodes, at share t between the middle two: the height, what a bend down may add, the slope
+        let along = |k: usize, step: usize, t: f64| {
+            let [a, b, c, d] = [k - step, k, k + step, k + 2 * step].map(z);
+            let bend = (t * (2.0 * b - a - c)).min((1.0 - t) * (2.0 * c - b - d));
+            (b + (c - b) * t, bend.max(0.0), c - b)
         };
-        let (mut lo, mut hi) = (0.0, most);
-        for _ in 0..12 {
-            let mid = 0.5 * (lo + hi);
-            if free(mid) { lo = mid } else { hi = mid }
-        }
-        c.z - lo
+        let nx = grid.nx;
+        let (low, high) = (along(first, 1, u), along(first + nx, 1, u));
+        let (left, right) = (along(first, nx, v), along(first + 1, nx, v));
+        let bend = low.1.max(high.1) + left.1.max(right.1);
+        let slope2 =
+            low.2.abs().max(high.2.abs()).powi(2) + left.2.abs().max(right.2.abs()).powi(2);
+        let highest = low.0 + (high.0 - low.0) * v + bend;
+        let secant = (1.0 + slope2 / (grid.cell * grid.cell)).sqrt();
+        // not a number where a node is free at any height
+        (highest - centre.z).max(0.0) / secant <= tolerance
     }
 
-    /// Height left at `p` by a cutter standing at plan place (x, y) with its lowest centre at `z`.
-    fn left_from(&self, p: &Point, x: f64, y: f64, z: f64) -> f64 {
-        let plan = ((x - p.x).hypot(y - p.y) - self.flat).max(0.0);
-        plan.hypot((z - p.z).max(0.0)) - self.corner
-    }
-
-    fn node(&self, i: usize, j: usize) -> (f64, f64, f64) {
-        let grid = &self.lowest.grid;
-        (
-            grid.x(i),
-            grid.y(j),
-            f64::from(self.lowest.values()[grid.index(i, j)]),
-        )
-    }
-
-    /// What the nodes next to `centre` leave at `p`: an upper bound, good to δ² / 8R on gentle slopes.
-    pub fn left_near(&self, p: &Point, centre: &Point) -> Nearest {
-        let grid = &self.lowest.grid;
-        let span = |v: f64, o: f64, n: usize| {
-            let c = ((v - o) / grid.cell - 0.5).floor();
-            let lo = (c - 1.0).clamp(0.0, n as f64 - 1.0) as usize;
-            let hi = (c + 2.0).clamp(0.0, n as f64 - 1.0) as usize;
-            lo..=hi
-        };
-        let mut best = Nearest {
-            left: f64::INFINITY,
-            centre: *centre,
-        };
-        for j in span(centre.y, grid.origin[1], grid.ny) {
-            for i in span(centre.x, grid.origin[0], grid.nx) {
-                let (x, y, z) = self.node(i, j);
-                let left = self.left_from(p, x, y, z);
-                if left < best.left {
-                    best = Nearest {
-                        left,
-                        centre: Point::new(x, y, z.max(p.z)),
-                    };
-                }
-            }
-        }
-        best.left = best.left.max(0.0);
-        best
-    }
-
-    /// Visits tiles outward from plan place (x, y) until those left are farther than `limit` says; `visit` gets a tile's
-    /// number and the plan distance to it, and returns the new limit.
-    fn tiles_around(
-        &self,
-        x: f64,
-        y: f64,
-        mut limit: f64,
-        mut visit: impl FnMut(usize, f64) -> f64,
-    ) {
-        let grid = &self.lowest.grid;
-        let side = TILE as f64 * grid.cell;
-        let tiles_y = self.tiles.len() / self.tiles_x;
-        let ci = ((x - grid.origin[0]) / side).floor() as i64;
-        let cj = ((y - grid.origin[1]) / side).floor() as i64;
-        let far = ci
-            .abs()
-            .max((self.tiles_x as i64 - ci).abs())
-            .max(cj.abs())
-            .max((tiles_y as i64 - cj).abs());
-        for ring in 0..=far {
-            if (ring - 1).max(0) as f64 * side > limit {
-                break;
-            }
-            for tj in (cj - ring).max(0)..=(cj + ring).min(tiles_y as i64 - 1) {
-                let step = if (tj - cj).abs() == ring {
-                    1
-                } else {
-                    (2 * ring).max(1)
-                };
-                let mut ti = ci - ring;
-                while ti <= ci + ring {
-                    if ti >= 0 && ti < self.tiles_x as i64 {
-                        let lo = [
-                            grid.origin[0] + ti as f64 * side,
-                            grid.origin[1] + tj as f64 * side,
-                        ];
-                        let out = |v: f64, lo: f64| (lo - v).max(v - lo - side).max(0.0);
-                        let away = out(x, lo[0]).hypot(out(y, lo[1]));
-                        if away <= limit {
-                            limit = visit(tj as usize * self.tiles_x + ti as usize, away);
-                        }
-                    }
-                    ti += step;
-                }
-            }
-        }
-    }
-
-    fn each_place(&self, tile: usize, mut each: impl FnMut(f64, f64, f64)) {
-        let grid = &self.lowest.grid;
-        let (ti, tj) = (tile % self.tiles_x, tile / self.tiles_x);
-        for j in tj * TILE..((tj + 1) * TILE).min(grid.ny) {
-            for i in ti * TILE..((ti + 1) * TILE).min(grid.nx) {
-                let (x, y, z) = self.node(i, j);
-                each(x, y, z);
-            }
-        }
-        for c in &self.between
-            [self.between_starts[tile] as usize..self.between_starts[tile + 1] as usize]
-        {
-            each(c.x, c.y, c.z);
-        }
-    }
-
-    /// What any known place of the cutter leaves at `p`; `known` is an upper bound already found.
-    pub fn left(&self, p: &Point, known: Nearest) -> Nearest {
-        let mut best = known;
-        // distance from the flat part's rim beyond which nothing is nearer
-        let limit = |left: f64| left + self.corner + self.flat;
-        self.tiles_around(p.x, p.y, limit(best.left), |tile, away| {
-            let plan = (away - self.flat).max(0.0);
-            let bound = plan.hypot((f64::from(self.tiles[tile]) - p.z).max(0.0)) - self.corner;
-            if bound < best.left {
-                self.each_place(tile, |x, y, z| {
-                    let left = self.left_from(p, x, y, z);
-                    if left < best.left {
-                        best = Nearest {
-                            left,
-                            centre: Point::new(x, y, z.max(p.z)),
-                        };
-                    }
-                });
-            }
-            limit(best.left)
-        });
-        best.left = best.left.max(0.0);
-        best
-    }
-
-    /// Height of the space that the cutter covers at plan place (x, y): below it something is left.
-    pub fn covered_from(&self, x: f64, y: f64) -> f64 {
-        let mut best = f64::INFINITY;
-        let reach = self.radius();
-        self.tiles_around(x, y, reach, |tile, away| {
-            if let Some(rise) = self.profile.rise(away)
-                && f64::from(self.tiles[tile]) - rise < best
-            {
-                self.each_place(tile, |cx, cy, z| {
-                    if let Some(rise) = self.profile.rise((cx - x).hypot(cy - y)) {
-                        best = best.min(z - rise);
-                    }
-                });
-            }
-            reach
-        });
-        best
-    }
-
-    /// Adds free centres between the nodes: of those in one cell the lowest.
-    pub fn add_between(&mut self, mut centres: Vec<Point>) {
-        let grid = self.lowest.grid;
-        centres.retain(|c| grid.cell_at(c.x, c.y).is_some());
-        let cell = |c: &Point| grid.cell_at(c.x, c.y).map_or(0, |(i, j)| grid.index(i, j));
-        let tile = |c: &Point| {
-            grid.cell_at(c.x, c.y)
-                .map_or(0, |(i, j)| (j / TILE) * self.tiles_x + i / TILE)
-        };
-        centres.sort_by(|a, b| {
-            (tile(a), cell(a))
-                .cmp(&(tile(b), cell(b)))
-                .then(a.z.total_cmp(&b.z))
-                .then(a.x.total_cmp(&b.x))
-                .then(a.y.total_cmp(&b.y))
-        });
-        centres.dedup_by_key(|c| cell(c));
-        let spacing = 0.5 * self.radius();
-        centres
-            .par_iter_mut()
-            .for_each(|c| c.z = self.lowered(c, spacing));
-        let mut starts = vec![0u32; self.tiles.len() + 1];
-        for c in &centres {
-            starts[tile(c) + 1] += 1;
-            let least = &mut self.tiles[tile(c)];
-            *least = least.min(c.z as f32);
-        }
-        for k in 1..starts.len() {
-            starts[k] += starts[k - 1];
-        }
-        (self.between, self.between_starts) = (centres, starts);
-    }
-
-    /// The nearest place to `p` that the triangles allow, from the nearest one known; `normals` are those of the facets
+    /// The nearest place to `p` that the triangles allow, from the nearest one known; `normals` are those of the surfaces
     /// that meet at `p`. An upper bound of what is left, exact to [`TOUCH`] where the cutter rests on flat facets.
     pub fn refine(&self, p: &Point, normals: &[Vector], start: Nearest) -> Nearest {
         if self.flat > 0.0 {
@@ -333,37 +168,206 @@ impl<'m> Cutting<'m> {
         let way = (start.centre - p).try_normalize(0.0).unwrap_or_default();
         [normals, &[way]]
             .into_iter()
-            .filter_map(|first| nearest_centre(self.mesh, self.rays, p, first, self.corner))
+            .filter_map(|first| self.nearest_centre(p, first, &start.centre))
             .map(|centre| Nearest {
                 left: ((centre - p).norm() - self.corner).max(0.0),
                 centre,
             })
-            .filter(|n| n.left < start.left && self.free_above(&n.centre))
+            .filter(|n| n.left < start.left && self.open_above(&n.centre, 2.0 * TOUCH))
             .min_by(|a, b| a.left.total_cmp(&b.left))
             .unwrap_or(start)
     }
 
-    /// Whether a ball that is clear at `c` is clear all the way up; asked of the triangles only where something overhangs.
-    fn free_above(&self, c: &Point) -> bool {
-        !self.overhung
-            || self
-                .dropper
-                .clear_at(self.profile, c.x, c.y, c.z, 2.0 * TOUCH)
+    /// The centre of the ball, clear of all triangles to [`TOUCH`] and open above, that is nearest to the surface point `p`, where
+    /// surfaces with these `normals` meet, given a free place `known`; `None` if none is found.
+    ///
+    /// Cutting planes: the ball has to stay a radius off the tangent plane at each surface point that it was found to cut, the
+    /// first being those at `p`, and on its way up a radius aside of what hangs over; each time it is brought as near to `p` as
+    /// these planes allow (the projection of `p` onto their common outside, by Hildreth's method: Naval Res. Logist.
+    /// Quart. 4, 79–85, 1957, cited from memory) and tried again. Where it rests on flat facets the nearest place is exact;
+    /// on a convex edge it may be a little farther, so what is left is never said too small by it.
+    fn nearest_centre(&self, p: &Point, normals: &[Vector], known: &Point) -> Option<Point> {
+        let radius = self.corner;
+        let mut planes: Vec<(Vector, f64)> = normals
+            .iter()
+            .map(|n| (*n, n.dot(&p.coords) + radius))
+            .collect();
+        let mut c = projected(p, &planes);
+        while planes.len() < MOST_PLANES {
+            if let Some((q, t)) = self.ground.rays.closest(&c, radius - TOUCH) {
+                if q.z > c.z + TOUCH && self.under(&c) {
+                    let over = self.hanging_over(&c).unwrap_or(q);
+                    planes.push(self.aside_of(&over, &c, known)?);
+                    c = projected(p, &planes);
+                    continue;
+                }
+                let normal = self.ground.half.mesh.normal(t as usize).unwrap_or_default();
+                let out = c - q;
+                let n = if out.dot(&normal) > 0.0 {
+                    out.normalize()
+                } else {
+                    normal
+                };
+                planes.push((n, n.dot(&q.coords) + radius));
+            } else if let Some(q) = self.hanging_over(&c) {
+                planes.push(self.aside_of(&q, &c, known)?);
+            } else {
+                return Some(c);
+            }
+            c = projected(p, &planes);
+        }
+        None
+    }
+
+    /// A surface point that the cutter meets on its way up from `centre`.
+    fn hanging_over(&self, centre: &Point) -> Option<Point> {
+        if !self.under(centre) {
+            return None;
+        }
+        let (inner, lift) = self.profile.inset(TOUCH)?;
+        let contact = self
+            .ground
+            .dropper
+            .centre_height(inner, centre.x, centre.y)?;
+        (contact.z - lift > centre.z + TOUCH).then_some(contact.point)
+    }
+
+    /// Adds the places to which the cutter gets nearest to `points` on steep walls, as low as it gets there: those in upright
+    /// corners, which lie between the nodes both ways.
+    pub fn add_corners(&mut self, points: &[(Point, Vector, Nearest)]) {
+        let grid = self.grid();
+        let found: Vec<Point> = points
+            .par_iter()
+            .map(|(p, n, near)| {
+                let c = self.refine(p, std::slice::from_ref(n), *near).centre;
+                let lowest = grid.cell_at(c.x, c.y).map_or(c.z, |(i, j)| {
+                    let around = (j.saturating_sub(1)..(j + 2).min(grid.ny)).flat_map(|j| {
+                        (i.saturating_sub(1)..(i + 2).min(grid.nx)).map(move |i| (i, j))
+                    });
+                    around
+                        .filter_map(|(i, j)| self.places.lowest().get(grid.index(i, j)))
+                        .map(f64::from)
+                        .fold(c.z, f64::min)
+                });
+                let free = |z: f64| self.free(&Point::new(c.x, c.y, z), 2.0 * TOUCH);
+                let low = if free(lowest) {
+                    lowest
+                } else {
+                    last(c.z, lowest, free).unwrap_or(c.z)
+                };
+                Point::new(c.x, c.y, low)
+            })
+            .collect();
+        self.places.add(found);
+    }
+
+    /// The upright plane that keeps the centre a radius aside of what hangs over: of the surface point `q` itself, or where
+    /// that is straight above `centre`, of the wall met there on the way from a free place.
+    fn aside_of(&self, q: &Point, centre: &Point, known: &Point) -> Option<(Vector, f64)> {
+        let level = |p: &Point| Vector::new(p.x, p.y, 0.0);
+        let away = level(centre) - level(q);
+        if away.norm() > 0.05 * self.corner {
+            let n = away.normalize();
+            return Some((n, n.dot(&q.coords) + self.corner));
+        }
+        let height = q.z - 10.0 * TOUCH;
+        let from = Point::new(known.x, known.y, height);
+        let way = Point::new(q.x, q.y, height) - from;
+        let hit = self
+            .ground
+            .rays
+            .first_hit(&from, &way, 1.0 + self.corner / way.norm())?;
+        let normal = self.ground.half.mesh.normal(hit.triangle as usize)?;
+        let n = Vector::new(normal.x, normal.y, 0.0).try_normalize(TOUCH)?;
+        Some((n, n.dot(&(from + way * hit.distance).coords) + self.corner))
+    }
+
+    /// Whether the cutter can come straight down to `centre`: that also tells the open from the inside of the material.
+    fn open_above(&self, c: &Point, tolerance: f64) -> bool {
+        let dropper = self.ground.dropper;
+        dropper.clear_at(self.profile, c.x, c.y, c.z, tolerance)
+    }
+
+    /// What the cutter leaves at `p` by the places known.
+    pub fn left(&self, p: &Point) -> Nearest {
+        let far = Nearest {
+            left: f64::INFINITY,
+            centre: *p,
+        };
+        self.places.left(p, far)
     }
 
     /// Height left at `p`, mm, exact to about a micrometre; `normals` as for [`Cutting::refine`].
     pub fn leaves(&self, p: &Point, normals: &[Vector]) -> f64 {
-        let near = self.left(
-            p,
-            Nearest {
-                left: f64::INFINITY,
-                centre: *p,
-            },
-        );
+        let near = self.left(p);
         if near.left > 0.0 {
             self.refine(p, normals, near).left
         } else {
             0.0
+        }
+    }
+
+    /// Free places between neighbouring nodes of `lowest` where the cutter gets lower than the straight line between them
+    /// by more than `fine`: in a valley, and up to a wall.
+    fn bends(&self, lowest: &HeightMap, fine: f64) -> Vec<Point> {
+        let grid = lowest.grid;
+        let values = lowest.values();
+        let row = |j: usize| -> Vec<Point> {
+            let mut found = Vec::new();
+            let mut look = |i: usize, step: usize, along: [f64; 2]| {
+                let k = grid.index(i, j);
+                let z = [k - step, k, k + step, k + 2 * step].map(|k| f64::from(values[k]));
+                if let Some(bend) = Bend::between(z, grid.cell, fine, GENTLE) {
+                    let place = |t: f64, z: f64| {
+                        let far = bend.steps(t) * grid.cell;
+                        Point::new(grid.x(i) + along[0] * far, grid.y(j) + along[1] * far, z)
+                    };
+                    self.last_free(&bend, place, &mut found);
+                }
+            };
+            for i in 1..grid.nx.saturating_sub(2) {
+                look(i, 1, [1.0, 0.0]);
+            }
+            if j >= 1 && j + 2 < grid.ny {
+                for i in 0..grid.nx {
+                    look(i, grid.nx, [0.0, 1.0]);
+                }
+            }
+            found
+        };
+        (0..grid.ny).into_par_iter().flat_map_iter(row).collect()
+    }
+
+    /// Free places towards the bend, about the farthest from the lower node; `place` takes steps from that node, and height.
+    fn last_free(&self, bend: &Bend, place: impl Fn(f64, f64) -> Point, found: &mut Vec<Point>) {
+        let is_free = |t: f64, z: f64| self.free(&place(t, z), 2.0 * TOUCH);
+        if let Some(at) = bend.at {
+            let at_height = |t: f64| place(t, bend.height(t));
+            if bend.gentle {
+                found.push(at_height(at));
+                return;
+            }
+            // steep sides are not quite straight: a little short of where they seem to meet
+            let short = [0.0, 0.02, 0.06].map(|s| at - s);
+            if let Some(t) = short
+                .into_iter()
+                .find(|&t| t > 0.0 && is_free(t, bend.height(t)))
+            {
+                found.push(at_height(t));
+                return;
+            }
+        }
+        let near = last(LEAST_STEP, 1.0, |t| is_free(t, bend.height(t)));
+        found.extend(near.map(|t| place(t, bend.height(t))));
+        // half way up the jump there may be a wall farther on; then how low the cutter gets at it, and half way to it
+        let (near, up) = (near.unwrap_or(0.0), bend.half_way());
+        let wall = last(near + LEAST_STEP, 1.0, |t| is_free(t, up));
+        for t in wall
+            .into_iter()
+            .flat_map(|wall| [wall, 0.5 * (near + wall)])
+        {
+            let low = last(up, bend.height(t), |z| is_free(t, z)).unwrap_or(up);
+            found.push(place(t, low));
         }
     }
 
@@ -373,18 +377,23 @@ impl<'m> Cutting<'m> {
         let Some((inner, lift)) = self.profile.inset(TOUCH) else {
             return start;
         };
+        let left_from = |x: f64, y: f64, z: f64| {
+            let plan = ((x - p.x).hypot(y - p.y) - self.flat).max(0.0);
+            plan.hypot((z - p.z).max(0.0)) - self.corner
+        };
         let try_at = |x: f64, y: f64| {
             let z = self
+                .ground
                 .dropper
                 .centre_height(inner, x, y)
                 .map_or(f64::NEG_INFINITY, |c| c.z - lift);
-            (self.left_from(p, x, y, z), z)
+            (left_from(x, y, z), z)
         };
         let mut at = start.centre;
         let (left, z) = try_at(at.x, at.y);
         let mut best = left;
         at.z = z.max(p.z);
-        let mut step = self.lowest.grid.cell;
+        let mut step = self.grid().cell;
         let mut turn = 0.0_f64;
         while step > 1e-3 {
             let mut moved = false;
@@ -422,45 +431,24 @@ impl<'m> Cutting<'m> {
     }
 }
 
+/// The last place from `good` towards `bad` that `holds`, by halving; `None` if the first does not.
+fn last(mut good: f64, mut bad: f64, holds: impl Fn(f64) -> bool) -> Option<f64> {
+    if !holds(good) {
+        return None;
+    }
+    for _ in 0..HALVINGS {
+        let middle = 0.5 * (good + bad);
+        if holds(middle) {
+            good = middle;
+        } else {
+            bad = middle;
+        }
+    }
+    Some(good)
+}
+
 /// Surfaces a ball may rest on while its nearest place is sought.
 const MOST_PLANES: usize = 16;
-
-/// The centre of a ball of `radius`, clear of all triangles to [`TOUCH`], that is nearest to the surface point `p`, where
-/// facets with these `normals` meet; `None` if none is found.
-///
-/// Cutting planes: the ball has to stay a radius off the tangent plane at each surface point that it was found to cut, the
-/// first being the facets at `p`; each time it is brought as near to `p` as these planes allow (the projection of `p` onto
-/// their common outside, by Hildreth's method: Quart. Appl. Math. / Naval Res. Logist. Quart. 4, 79–85, 1957, cited from
-/// memory) and tried again. Where it rests on flat facets the nearest place is exact; on a convex edge it may be a little
-/// farther, so what is left is never said too small by it.
-pub fn nearest_centre(
-    mesh: &Mesh,
-    rays: &Rays,
-    p: &Point,
-    normals: &[Vector],
-    radius: f64,
-) -> Option<Point> {
-    let mut planes: Vec<(Vector, f64)> = normals
-        .iter()
-        .map(|n| (*n, n.dot(&p.coords) + radius))
-        .collect();
-    let mut c = projected(p, &planes);
-    while planes.len() < MOST_PLANES {
-        let Some((q, t)) = rays.closest(&c, radius - TOUCH) else {
-            return Some(c);
-        };
-        let normal = mesh.normal(t as usize).unwrap_or_default();
-        let out = c - q;
-        let n = if out.dot(&normal) > 0.0 {
-            out.normalize()
-        } else {
-            normal
-        };
-        planes.push((n, n.dot(&q.coords) + radius));
-        c = projected(p, &planes);
-    }
-    None
-}
 
 /// Projection of `p` onto the common part of the half-spaces n·c ≥ b.
 fn projected(p: &Point, planes: &[(Vector, f64)]) -> Point {

@@ -261,6 +261,9 @@ pub fn deepest(
     }
 }
 
+/// Eights of nodes that are tried exactly among those of 256 squares.
+const MOST_TRIED: usize = 8;
+
 /// The deepest tip over the cavity: nodes in the order of how deep they could be, exact until none left could be
 /// deeper, then moved between the nodes.
 fn deepest_tip(
@@ -280,21 +283,6 @@ fn deepest_tip(
                 .is_some_and(|h| survey.hollows[h].kind == crate::report::HollowKind::Cavity)
         })
     };
-    let mut bounds: Vec<(f64, usize)> = (0..grid.len())
-        .into_par_iter()
-        .filter_map(|k| {
-            let [x, y] = grid.centre(k % grid.nx, k / grid.nx);
-            if !over_cavity(x, y) {
-                return None;
-            }
-            let mut tip = f64::from(cutting.lowest(k)?) - corner;
-            for g in guards {
-                tip = tip.max(bodies.around(g.profile, x, y)[0] - g.above_tip);
-            }
-            (tip < 0.0).then_some((tip, k))
-        })
-        .collect();
-    bounds.par_sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
     let exact = |x: f64, y: f64| {
         if !over_cavity(x, y) {
             return f64::NEG_INFINITY;
@@ -313,21 +301,45 @@ fn deepest_tip(
         }
         tip_depth_at(ground.dropper, cutting.profile, &close, x, y).map_or(depth, |d| d.0)
     };
+    // how deep the tip may get at a node
+    let bound = |[i, j]: [usize; 2]| {
+        let [x, y] = grid.centre(i, j);
+        let lowest = cutting.places.lowest().get(grid.index(i, j))?;
+        let above = |g: &Guarded| bodies.around(g.profile, x, y)[0] - g.above_tip;
+        let tip = guards
+            .iter()
+            .map(above)
+            .fold(f64::from(lowest) - corner, f64::max);
+        (tip < 0.0 && over_cavity(x, y)).then_some((-tip, x, y))
+    };
     let mut best: Option<(f64, f64, f64)> = None;
-    for chunk in bounds.chunks(16).take(24) {
-        if best.is_some_and(|b| -chunk[0].0 <= b.0 + 1e-3) {
+    let deeper =
+        |depth: f64, best: &Option<(f64, f64, f64)>| best.is_none_or(|b| depth > b.0 + 1e-3);
+    for chunk in cutting.deep.chunks(256) {
+        if !deeper(corner - f64::from(chunk[0].0), &best) {
             break;
         }
-        let found: Vec<(f64, f64, f64)> = chunk
+        let mut nodes: Vec<(f64, f64, f64)> = chunk
             .par_iter()
-            .map(|&(_, k)| {
-                let [x, y] = grid.centre(k % grid.nx, k / grid.nx);
-                (exact(x, y), x, y)
-            })
+            .flat_map_iter(|&(_, square)| cutting.places.nodes_of(square).filter_map(bound))
             .collect();
-        for f in found {
-            if best.is_none_or(|b| f.0 > b.0) {
-                best = Some(f);
+        nodes.par_sort_by(|a, b| {
+            b.0.total_cmp(&a.0)
+                .then(a.1.total_cmp(&b.1))
+                .then(a.2.total_cmp(&b.2))
+        });
+        for few in nodes.chunks(8).take(MOST_TRIED) {
+            if !deeper(few[0].0, &best) {
+                break;
+            }
+            let found: Vec<(f64, f64, f64)> = few
+                .par_iter()
+                .map(|&(_, x, y)| (exact(x, y), x, y))
+                .collect();
+            for f in found {
+                if best.is_none_or(|b| f.0 > b.0) {
+                    best = Some(f);
+                }
             }
         }
     }
@@ -391,7 +403,7 @@ pub fn stickout_needed(
     bounds.par_sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
     let mut best = None;
     for chunk in bounds.chunks(32).take(24) {
-        if best.is_some_and(|b| chunk[0].0 <= b + 1e-3) {
+        if best.is_some_and(|b| chunk[0].0 <= b + 0.02) {
             break;
         }
         let exact = |&(_, k): &(f64, usize)| {
@@ -415,5 +427,5 @@ pub fn stickout_needed(
         .cavity(ground.survey)
         .map(|(_, f)| f.chord_error)
         .fold(0.0, f64::max);
-    best.map(|b| (b, 0.125 * cutting.radius() + 2.0 * chord))
+    best.map(|b| (b, 0.125 * cutting.radius() + 2.0 * chord + 0.02))
 }

@@ -130,10 +130,10 @@ fn least(
         .iter()
         .enumerate()
         .map(|(k, f)| {
-            let [low, high] = reach(f);
+            let ([low, high], [least, most]) = (reach(f), f.corners_deg);
             (
                 f.area * f.draft_deg,
-                [low - f.noise_deg, high + f.noise_deg],
+                [low.min(least) - f.noise_deg, high.max(most) + f.noise_deg],
                 k as u32,
             )
         })

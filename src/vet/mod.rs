@@ -1,5 +1,6 @@
 //! The questions: one file each, pure functions from fields and shop to a result. No text, no pictures.
 
+mod bend;
 mod cavity;
 pub(crate) mod check;
 pub(crate) mod cutting;

@@ -22,109 +22,122 @@ pub struct SmallestRadius {
 /// Halvings of a radius: to a 16,000th of the bracket.
 const HALVINGS: usize = 14;
 /// Candidates judged at one time.
-const CHUNK: usize = 64;
+const CHUNK: usize = 16;
 /// A sample is searched only if it would make the radius smaller by more than this share: where all samples lie on one
 /// sphere, each would be.
 const WORTH: f64 = 0.015;
-/// Chord errors that a ball may leave and still touch: one that the facets cut off, and as much again because the error
-/// is estimated from triangles that may be half a facet wide.
-const CHORDS: f64 = 2.5;
+/// Chord errors that a ball may cut and still touch.
+const CHORDS: f64 = 1.0;
+/// Most nodes for one radius.
+const MOST_NODES: f64 = 2e6;
+/// Most samples over the flat parts of one cavity.
+const MOST_SAMPLES: f64 = 100_000.0;
 
-/// Finds the smallest concave radius up to `most` mm, given that no sharp edge makes it zero.
-/// `None`: every ball up to `most` touches everything.
+/// Samples that a ball of one radius does not touch.
+#[derive(Debug, Clone)]
+pub struct Untouched {
+    /// The ball's radius, mm.
+    pub radius: f64,
+    /// The samples and what is left there, mm.
+    pub samples: Vec<(f64, Sample)>,
+}
+
+/// Finds the smallest concave radius up to `most` mm, given that no sharp edge makes it zero, from what the smallest ball
+/// leaves that leaves anything. `None`: every ball up to `most` touches everything.
 ///
 /// At each sample the largest ball that touches it and is clear is searched by halving; a ball that is clear
-/// contains every smaller one that touches there, so a sample that is clear at the least radius so
-/// far needs no search. Facets stand for a curved surface, so a ball that leaves no more than their chord error touches. Where only the brow of an overhang is in the way the sample is left out.
-pub fn smallest_radius(ground: &Ground, from: f64, most: f64) -> Option<SmallestRadius> {
-    let mut samples = Vec::new();
-    let mut radius = from;
-    // the least doubling of `from` that leaves something: what it touches, smaller balls touch too
-    while samples.is_empty() {
+/// contains every smaller one that touches there, so only samples that are not touched at the least radius found so far
+/// are searched: what the nodes show first, then the triangles, the most left first. Facets stand for a curved surface, so a
+/// ball that cuts no deeper than their chord error touches. Where only the brow of an overhang is in the way the sample
+/// is left out.
+pub fn smallest_radius(ground: &Ground, first: Untouched, most: f64) -> Option<SmallestRadius> {
+    let mut left = first;
+    // the least doubling that leaves something
+    while left.samples.is_empty() {
+        let radius = 2.0 * left.radius;
         if radius > most {
             return None;
         }
-        samples = untouched(ground, radius)?;
-        if samples.is_empty() {
-            radius *= 2.0;
-        }
+        left = untouched(ground, radius, &all(ground, radius))?.0;
     }
     let index = BrowIndex::new(&ground.shade.brows, 8.0 * ground.survey.grid().cell);
+    let top = left.radius;
+    let samples: Vec<Sample> = left.samples.iter().map(|s| s.1).collect();
+    let mut unsure = 0.0;
     let mut best: Option<(f64, Sample)> = None;
-    for chunk in samples.chunks(CHUNK) {
-        let bar = best.map_or(radius, |b| (1.0 - WORTH) * b.0);
-        let found: Vec<Option<(f64, Sample)>> = chunk
-            .par_iter()
-            .map(|(_, s)| {
-                if clear(ground, s, bar, CHORDS) || brow_in_the_way(ground, &index, s, bar) {
-                    return None;
-                }
-                Some((largest(ground, s, radius, CHORDS), *s))
-            })
-            .collect();
-        for (r, s) in found.into_iter().flatten() {
-            if best.is_none_or(|b| r < b.0)
-                && !brow_in_the_way(ground, &index, &s, 1.05 * r + TOUCH)
-            {
-                best = Some((r, s));
+    loop {
+        left.samples
+            .sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.facet.cmp(&b.1.facet)));
+        let mut better = None;
+        for chunk in left.samples.chunks(CHUNK) {
+            better = chunk
+                .par_iter()
+                .filter(|(_, s)| {
+                    !clear(ground, s, left.radius, CHORDS)
+                        && !brow_in_the_way(ground, &index, s, left.radius)
+                })
+                .map(|(_, s)| (largest(ground, s, left.radius, CHORDS), *s))
+                .filter(|(r, s)| !brow_in_the_way(ground, &index, s, 1.05 * r + TOUCH))
+                .min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.facet.cmp(&b.1.facet)));
+            // what is left farther on only seems to be, between the nodes
+            if better.is_some() || chunk[chunk.len() - 1].0 < unsure {
+                break;
             }
         }
+        let Some(found) = better else {
+            break;
+        };
+        best = Some(found);
+        let bar = (1.0 - WORTH) * found.0;
+        if bar <= TOUCH {
+            break;
+        }
+        (left, unsure) = untouched(ground, bar, &samples)?;
     }
     let (found, sample) = best?;
-    let tight = largest(ground, &sample, radius, 0.5 * CHORDS);
+    let tight = largest(ground, &sample, top, 0.5 * CHORDS);
     let chord = ground.surface.facets[sample.facet as usize].chord_near;
     Some(SmallestRadius {
         radius: found,
-        pm: (found - tight) + WORTH * found + chord + 2.0 * TOUCH,
+        pm: 2.0 * (found - tight) + WORTH * found + chord + 2.0 * TOUCH,
         at: sample.at,
     })
 }
 
-/// Samples that a ball of `radius` does not touch, the most left first.
-fn untouched(ground: &Ground, radius: f64) -> Option<Vec<(f64, Sample)>> {
-    let cutting = ground.cutting(radius, radius)?;
-    let spacing = (radius / 8.0).max(ground.survey.grid().cell * 2.0);
-    let cell = cutting.grid().cell;
-    let missed = cell * cell / (4.0 * radius) + TOUCH;
-    let mut left: Vec<(f64, Sample)> = ground
-        .visible(spacing)
-        .into_par_iter()
-        .filter(|s| !sliver(ground, s))
+/// Samples to judge balls of `radius` by.
+fn all(ground: &Ground, radius: f64) -> Vec<Sample> {
+    let area: f64 = ground
+        .surface
+        .cavity(ground.survey)
+        .map(|(_, f)| f.area)
+        .sum();
+    ground.visible((radius / 8.0).max((area / MOST_SAMPLES).sqrt()))
+}
+
+/// Those of `samples` that the nodes do not show to be touched by a ball of `radius`, and how much may seem left between
+/// the nodes.
+fn untouched(ground: &Ground, radius: f64, samples: &[Sample]) -> Option<(Untouched, f64)> {
+    let cutting = ground.nodes_only(radius, MOST_NODES)?;
+    let samples = samples
+        .par_iter()
         .filter_map(|s| {
-            let n = ground.surface.facets[s.facet as usize].normal;
-            let near = cutting.left_near(&s.at, &cutting.touching(&s.at, &n)).left;
-            (near > missed && !clear(ground, &s, radius, CHORDS)).then_some((near, s))
+            let centre = cutting.touching(&s.at, &s.normal);
+            let chord = ground.surface.facets[s.facet as usize].chord_near;
+            let shown = cutting.shown_free(&centre, TOUCH + CHORDS * chord);
+            (!shown).then(|| (cutting.left(&s.at).left, *s))
         })
         .collect();
-    left.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.facet.cmp(&b.1.facet)));
-    Some(left)
+    Some((Untouched { radius, samples }, cutting.grid().cell))
 }
 
-/// Whether the sample lies on a sliver between wider facets of a curved surface: its normal leans by its corners' chord
-/// error, and its neighbours speak for it.
-fn sliver(ground: &Ground, sample: &Sample) -> bool {
-    let surface = ground.surface;
-    let t = surface.facets[sample.facet as usize].triangle;
-    let topology = &ground.half.topology;
-    (0..3).any(|k| {
-        let e = topology.sides[t as usize][k] as usize;
-        let share = surface.creases.share[e][usize::from(topology.edges[e].triangles.0 != t)];
-        let other = topology
-            .across(t, k)
-            .and_then(|n| surface.of_triangle[n as usize]);
-        share == 1.0 && other.is_some_and(|f| surface.facets[f as usize].chord_error > 0.0)
-    })
-}
-
-/// Whether a ball of `radius` touches the sample to within `chords` chord errors.
-fn clear(ground: &Ground, sample: &Sample, radius: f64, chords: f64) -> bool {
-    let facet = &ground.surface.facets[sample.facet as usize];
-    let c = sample.at + facet.normal * radius;
-    let slack = TOUCH + chords * facet.chord_near;
-    slack >= radius
-        || ground
-            .rests(Profile::ball(radius), &sample.at, &c, slack)
-            .is_some()
+/// Whether a ball of `radius` touches the sample to within `slack` of its facets' chord error.
+fn clear(ground: &Ground, sample: &Sample, radius: f64, slack: f64) -> bool {
+    let chord = ground.surface.facets[sample.facet as usize].chord_near;
+    let within = radius - TOUCH - slack * chord;
+    within <= 0.0
+        || !ground
+            .rays
+            .any_within(&(sample.at + sample.normal * radius), within)
 }
 
 fn largest(ground: &Ground, sample: &Sample, most: f64, chords: f64) -> f64 {
@@ -146,7 +159,7 @@ fn brow_in_the_way(ground: &Ground, index: &BrowIndex, sample: &Sample, radius: 
         return false;
     }
     let facet = &ground.surface.facets[sample.facet as usize];
-    let c = sample.at + facet.normal * radius;
+    let c = sample.at + sample.normal * radius;
     let contact = ground
         .dropper
         .centre_height(Profile::ball(radius), c.x, c.y);

@@ -1,10 +1,10 @@
 //! Reach: what each cutter touches of the visible cavity surface, and what it leaves.
 
-use super::cutting::{Cutting, Nearest, TOUCH, nearest_centre};
+use super::cutting::{Cutting, TOUCH};
 use super::shade::Shade;
 use super::sharp::Sharp;
 use super::surface::{Sample, Surface};
-use crate::field::{BallOffset, Dropper, Grid, Profile, Rays};
+use crate::field::{BallOffset, Dropper, Grid, Nearest, Rays};
 use crate::mesh::{Point, Vector};
 use crate::report::HollowKind;
 use crate::setup::{Half, Survey};
@@ -18,6 +18,15 @@ const MOST_NODES: f64 = 3e6;
 const SAMPLES_PER_RADIUS: f64 = 8.0;
 /// Most samples over the flat parts of one cavity.
 const MOST_SAMPLES: f64 = 150_000.0;
+
+/// A wall is steep if its normal rises by less than this.
+const STEEP: f64 = 0.3;
+/// Most places in upright corners that are sought exactly.
+const MOST_CORNERS: usize = 1500;
+/// Samples per cutting radius where the volume left is summed.
+const VOLUME_SAMPLES: f64 = 32.0;
+/// Most of them.
+const MOST_VOLUME_SAMPLES: f64 = 250_000.0;
 
 /// What stands ready for all cutters of one half.
 pub struct Ground<'m> {
@@ -68,11 +77,27 @@ pub struct Reached {
     pub left_volume_pm: f64,
 }
 
+impl Reached {
+    /// Samples that are not touched, with what is left there, mm.
+    pub fn untouched(&self) -> impl Iterator<Item = (f64, Sample)> + '_ {
+        let pairs = self.samples.iter().zip(&self.nearest);
+        pairs
+            .filter(|(_, n)| n.left > 0.0)
+            .map(|(s, n)| (n.left, *s))
+    }
+}
+
 impl<'m> Ground<'m> {
     /// Visible cavity samples about `spacing` mm apart.
     pub fn visible(&self, spacing: f64) -> Vec<Sample> {
+        self.visible_of(spacing, |_| true)
+    }
+
+    /// Visible cavity samples about `spacing` mm apart, of the facets that `wanted` takes.
+    fn visible_of(&self, spacing: f64, wanted: impl Fn(u32) -> bool) -> Vec<Sample> {
         let is = |h: u32| self.survey.hollows[h as usize].kind == HollowKind::Cavity;
-        let mut samples = self.surface.samples(self.half, spacing, |f| is(f.hollow));
+        let mut samples =
+            (self.surface).samples(self.half, spacing, |k, f| is(f.hollow) && wanted(k as u32));
         if self.shade.any() {
             let hidden: Vec<bool> = samples
                 .par_iter()
@@ -95,67 +120,59 @@ impl<'m> Ground<'m> {
         Some(([lo.x, lo.y], [hi.x, hi.y]))
     }
 
-    /// The cutter over the cavity.
-    pub fn cutting(&self, radius: f64, corner: f64) -> Option<Cutting<'m>> {
+    /// The cutter over the cavity, good to judge heights of `leave` mm.
+    pub fn cutting<'g>(&'g self, radius: f64, corner: f64, leave: f64) -> Option<Cutting<'g>> {
         let (lo, hi) = self.plan()?;
         let margin = 1.05 * radius;
         let area = (hi[0] - lo[0] + 2.0 * margin) * (hi[1] - lo[1] + 2.0 * margin);
         let cell = (radius / NODES_PER_RADIUS).max((area / MOST_NODES).sqrt());
         let grid = Grid::covering(lo, hi, margin, cell);
-        Some(Cutting::new(self, radius, corner, grid))
+        let fine = (0.25 * cell * cell / radius).max(0.2 * leave);
+        Some(Cutting::new(self, radius, corner, grid, fine))
     }
 
-    /// Whether a cutter at `centre`, just off the surface, cuts nowhere deeper than `tolerance`, nor anywhere above on
-    /// its way out. Where nothing overhangs, a ball that is clear stays clear on its way up.
-    pub fn clear(&self, profile: Profile, centre: &Point, tolerance: f64) -> bool {
-        match profile {
-            Profile::Cutter {
-                radius,
-                corner_radius,
-            } if corner_radius >= radius => {
-                if tolerance >= radius {
-                    return true;
-                }
-                !self.rays.any_within(centre, radius - tolerance)
-                    && (!self.shade.any()
-                        || self
-                            .dropper
-                            .clear_at(profile, centre.x, centre.y, centre.z, tolerance))
-            }
-            _ => self
-                .dropper
-                .clear_at(profile, centre.x, centre.y, centre.z, tolerance),
-        }
+    /// A ball over the cavity on a grid of about `nodes` nodes, with no places between them.
+    pub fn nodes_only<'g>(&'g self, radius: f64, nodes: f64) -> Option<Cutting<'g>> {
+        let (lo, hi) = self.plan()?;
+        let margin = 1.05 * radius;
+        let area = (hi[0] - lo[0] + 2.0 * margin) * (hi[1] - lo[1] + 2.0 * margin);
+        let grid = Grid::covering(lo, hi, margin, (area / nodes).sqrt());
+        Some(Cutting::new(self, radius, radius, grid, f64::INFINITY))
     }
 
-    fn spacing(&self, radius: f64) -> f64 {
+    /// Samples to judge a cutter by, and the spacing they were taken at.
+    fn samples_for(&self, radius: f64) -> (Vec<Sample>, f64) {
         let area: f64 = self.surface.cavity(self.survey).map(|(_, f)| f.area).sum();
-        (radius / SAMPLES_PER_RADIUS).max((area / MOST_SAMPLES).sqrt())
+        let mut spacing = (radius / SAMPLES_PER_RADIUS).max((area / MOST_SAMPLES).sqrt());
+        let mut samples = self.visible(spacing);
+        // long thin facets take more samples than their area calls for, many facets at least one each
+        while samples.len() as f64 > 2.0 * MOST_SAMPLES && spacing < 0.5 * radius {
+            spacing *= 2.0;
+            samples = self.visible(spacing);
+        }
+        (samples, spacing)
     }
 
-    /// Judges one cutter; gives `cutting` the places between its nodes from which it touches.
+    /// Judges one cutter.
     pub fn reach(&self, cutting: &mut Cutting, leave: f64) -> Reached {
         let radius = cutting.radius();
-        let samples = self.visible(self.spacing(radius));
-        let found: Vec<(Nearest, bool)> = samples
+        let (samples, spacing) = self.samples_for(radius);
+        let mut nearest: Vec<Nearest> = samples
             .par_iter()
-            .map(|s| self.touch(cutting, s, leave))
+            .map(|s| self.nearest(cutting, s, leave))
             .collect();
-        let between = found.iter().filter(|f| f.1).map(|f| f.0.centre).collect();
-        cutting.add_between(between);
-        let nearest: Vec<Nearest> = samples
-            .par_iter()
-            .zip(&found)
-            .map(|(s, (n, _))| {
-                if n.left == 0.0 {
-                    *n
-                } else {
-                    cutting.left(&s.at, *n)
+        let corners = self.corners(cutting, &samples, &nearest);
+        if !corners.is_empty() {
+            cutting.add_corners(&corners);
+            let cutting = &*cutting;
+            samples.par_iter().zip(&mut nearest).for_each(|(s, n)| {
+                if n.left > 0.0 {
+                    *n = cutting.places.left(&s.at, *n);
                 }
-            })
-            .collect();
+            });
+        }
         let cutting = &*cutting;
-        let left_volume = self.left_volume(cutting, &samples, &nearest);
+        let left_volume = self.left_volume(cutting, &samples, &nearest, leave);
         let left_area: f64 = samples
             .iter()
             .zip(&nearest)
@@ -166,10 +183,9 @@ impl<'m> Ground<'m> {
         let chord = worst.map_or(0.0, |(_, p)| self.chord_near(&p, radius));
         // what a facet cuts off a curved corner is left too high or too low by no more than the corner's two chords,
         // seen from a ball that touches both sides of it
-        let worst_pm = 2.0 * chord + 1e-3;
+        let worst_pm = chord + 1e-3;
         let border = (4.0 * std::f64::consts::PI * left_area).sqrt();
         let depth = worst.map_or(0.0, |w| w.0);
-        let spacing = self.spacing(radius);
         let left_volume_pm =
             left_area * (chord + 5e-4) + border * depth * 0.25 * spacing + 0.01 * left_volume;
         let left_area_pm = 0.5 * border * spacing;
@@ -186,79 +202,95 @@ impl<'m> Ground<'m> {
     }
 
     /// Depth to which a contact may seem to cut because facets stand for a curved surface.
-    pub(super) fn slack(&self, facet: u32, leave: f64) -> f64 {
+    fn slack(&self, facet: u32, leave: f64) -> f64 {
         let chord = self.surface.facets[facet as usize].chord_near;
         TOUCH + chord.min(0.25 * leave)
     }
 
-    /// Whether the cutter touches a sample, cheapest question first; true beside it if only between the nodes.
-    fn touch(&self, cutting: &Cutting, sample: &Sample, leave: f64) -> (Nearest, bool) {
-        let n = self.surface.facets[sample.facet as usize].normal;
-        let centre = cutting.touching(&sample.at, &n);
-        let near = cutting.left_near(&sample.at, &centre);
-        // nodes may miss a contact between them by δ² / 8R on a gentle slope
-        let cell = cutting.grid().cell;
-        let missed = cell * cell / (4.0 * cutting.radius()) + TOUCH;
-        if near.left <= missed.min(0.1 * leave) {
-            return (Nearest { left: 0.0, centre }, false);
+    /// What the cutter leaves at a sample, nothing within its facet's chord error: what the nodes show first, then the
+    /// triangles where nodes are too far apart to tell.
+    fn nearest(&self, cutting: &Cutting, sample: &Sample, leave: f64) -> Nearest {
+        let centre = cutting.touching(&sample.at, &sample.normal);
+        let slack = self.slack(sample.facet, leave);
+        let touched = Nearest { left: 0.0, centre };
+        if cutting.shown_free(&centre, slack) {
+            return touched;
         }
-        match self.rests(
-            cutting.profile,
-            &sample.at,
-            &centre,
-            self.slack(sample.facet, leave),
-        ) {
-            Some(centre) => (Nearest { left: 0.0, centre }, true),
-            None => (near, false),
+        let near = cutting.left(&sample.at);
+        // beside a steep wall the nearest node may be most of a cell away
+        let apart = 0.75 * cutting.grid().cell;
+        if near.left <= slack {
+            Nearest { left: 0.0, ..near }
+        } else if near.left < slack + apart && cutting.free(&centre, slack) {
+            touched
+        } else {
+            near
         }
     }
 
-    /// Where a cutter comes to rest that is brought to `centre` to touch `p`: pushed out of what it cuts there; `None` if
-    /// it then leaves more than `slack` at `p`. Facets lean a little off the surface they stand for, so a contact may seem
-    /// to cut beside itself.
-    pub(super) fn rests(
+    /// Samples on steep walls that are not touched, the one with the most left in each cell of the nodes' grid, the most left
+    /// first: where an upright corner may hold more than the nodes show.
+    fn corners(
         &self,
-        profile: Profile,
-        p: &Point,
-        centre: &Point,
-        slack: f64,
-    ) -> Option<Point> {
-        if self.clear(profile, centre, TOUCH) {
-            return Some(*centre);
-        }
-        match profile {
-            Profile::Cutter {
-                radius,
-                corner_radius,
-            } if corner_radius >= radius => {
-                // cutting much deeper than that beside itself is no leaning facet
-                if !self.clear(profile, centre, 4.0 * slack) {
-                    return None;
-                }
-                let lean = (centre - p).try_normalize(0.0)?;
-                let moved = nearest_centre(&self.half.mesh, self.rays, p, &[lean], radius)?;
-                let touches = (moved - p).norm() - radius <= slack;
-                (touches && (!self.shade.any() || self.clear(profile, &moved, 2.0 * TOUCH)))
-                    .then_some(moved)
-            }
-            _ => self.clear(profile, centre, slack).then_some(*centre),
-        }
+        cutting: &Cutting,
+        samples: &[Sample],
+        nearest: &[Nearest],
+    ) -> Vec<(Point, Vector, Nearest)> {
+        let grid = cutting.grid();
+        let mut steep: Vec<(usize, usize)> = (samples.iter().zip(nearest).enumerate())
+            .filter(|(_, (s, n))| n.left > 0.0 && s.normal.z.abs() < STEEP)
+            .filter_map(|(k, (s, _))| {
+                let (i, j) = grid.cell_at(s.at.x, s.at.y)?;
+                Some((grid.index(i, j), k))
+            })
+            .collect();
+        let left = |k: usize| nearest[k].left;
+        steep.par_sort_by(|a, b| {
+            (a.0.cmp(&b.0))
+                .then(left(b.1).total_cmp(&left(a.1)))
+                .then(a.1.cmp(&b.1))
+        });
+        steep.dedup_by_key(|s| s.0);
+        steep.sort_by(|a, b| left(b.1).total_cmp(&left(a.1)).then(a.1.cmp(&b.1)));
+        steep.truncate(MOST_CORNERS);
+        let of = |&(_, k): &(usize, usize)| (samples[k].at, samples[k].normal, nearest[k]);
+        steep.iter().map(of).collect()
     }
 
-    fn left_volume(&self, cutting: &Cutting, samples: &[Sample], nearest: &[Nearest]) -> f64 {
-        let parts: Vec<f64> = samples
+    /// Visible cavity space that no position of the cutter covers: over the facets of which something is not touched, the
+    /// heights from the surface up to what the cutter covers. Finer than the samples, for beside upright corners that
+    /// height jumps.
+    fn left_volume(
+        &self,
+        cutting: &Cutting,
+        samples: &[Sample],
+        nearest: &[Nearest],
+        leave: f64,
+    ) -> f64 {
+        let mut open = vec![false; self.surface.facets.len()];
+        for (s, n) in samples.iter().zip(nearest) {
+            open[s.facet as usize] |= n.left > 0.0;
+        }
+        let up = |f: u32| self.surface.facets[f as usize].normal.z;
+        let area: f64 = (0..open.len() as u32)
+            .filter(|&f| open[f as usize] && up(f) > 0.0)
+            .map(|f| self.surface.facets[f as usize].area)
+            .sum();
+        let spacing = (cutting.radius() / VOLUME_SAMPLES).max((area / MOST_VOLUME_SAMPLES).sqrt());
+        let fine = self.visible_of(spacing, |f| open[f as usize] && up(f) > 0.0);
+        let parts: Vec<f64> = fine
             .par_iter()
-            .zip(nearest)
-            .map(|(s, n)| {
-                let up = self.surface.facets[s.facet as usize].normal.z;
-                if n.left == 0.0 || up <= 0.0 {
+            .map(|s| {
+                let slack = self.slack(s.facet, leave);
+                if cutting.shown_free(&cutting.touching(&s.at, &s.normal), slack) {
                     return 0.0;
                 }
                 // what stands above the parting level is not cavity
-                let covered = cutting
-                    .covered_from(s.at.x, s.at.y)
-                    .min(self.survey.parting_at(s.at.x, s.at.y));
-                s.area * up * (covered - s.at.z).max(0.0)
+                let parting = self.survey.parting_at(s.at.x, s.at.y);
+                let covered = cutting.places.covered_from(s.at.x, s.at.y);
+                let covered = covered.map_or(parting, |z| z.min(parting));
+                let left = up(s.facet) * (covered - s.at.z);
+                if left > slack { s.area * left } else { 0.0 }
             })
             .collect();
         parts.iter().sum()
@@ -282,40 +314,43 @@ impl<'m> Ground<'m> {
                     *n,
                     Place {
                         at: s.at,
-                        normals: vec![self.surface.facets[s.facet as usize].normal],
+                        normals: vec![s.normal],
                     },
                 )
             })
             .collect();
-        // corners of facets that are not touched, unless touched from one of those facets
-        let mut corners: Vec<(u32, u32)> = samples
+        // corners of facets that are not touched, unless they are themselves
+        let mut corners: Vec<(u32, u32, usize)> = samples
             .iter()
             .zip(nearest)
             .filter(|(_, n)| n.left > 0.0)
-            .flat_map(|(s, _)| {
-                let t = self.surface.facets[s.facet as usize].triangle;
-                self.half.mesh.triangles[t as usize].map(|v| (v, s.facet))
+            .map(|(s, _)| s.facet)
+            .collect::<std::collections::BTreeSet<u32>>()
+            .into_iter()
+            .flat_map(|f| {
+                let t = self.surface.facets[f as usize].triangle;
+                [0, 1, 2].map(|k| (self.half.mesh.triangles[t as usize][k], f, k))
             })
             .collect();
         corners.par_sort_unstable();
-        corners.dedup();
-        let by_corner: Vec<&[(u32, u32)]> = corners.chunk_by(|a, b| a.0 == b.0).collect();
+        let by_corner: Vec<&[(u32, u32, usize)]> = corners.chunk_by(|a, b| a.0 == b.0).collect();
         let mut places: Vec<Place> = by_corner
             .into_par_iter()
             .filter_map(|facets| {
                 let at = self.half.mesh.vertices[facets[0].0 as usize];
-                let normals: Vec<Vector> = facets
+                let mut normals: Vec<Vector> = Vec::new();
+                let mut slack = 0.0_f64;
+                for &(_, f, k) in facets {
+                    let t = self.surface.facets[f as usize].triangle;
+                    let n: Vector = self.surface.creases.normals[t as usize][k].cast();
+                    if normals.iter().all(|m| (m - n).norm() > 1e-4) {
+                        normals.push(n);
+                    }
+                    slack = slack.max(self.slack(f, leave));
+                }
+                let touched = normals
                     .iter()
-                    .map(|&(_, f)| self.surface.facets[f as usize].normal)
-                    .collect();
-                let slack = facets
-                    .iter()
-                    .map(|&(_, f)| self.slack(f, leave))
-                    .fold(0.0, f64::max);
-                let touched = normals.iter().any(|n| {
-                    self.rests(cutting.profile, &at, &cutting.touching(&at, n), slack)
-                        .is_some()
-                });
+                    .any(|n| cutting.free(&cutting.touching(&at, n), slack));
                 (at.z < 0.0 && !touched).then_some(Place { at, normals })
             })
             .collect();
@@ -324,17 +359,10 @@ impl<'m> Ground<'m> {
         let lone: Vec<(Nearest, Place)> = places
             .into_par_iter()
             .filter(|p| {
-                !self
-                    .shade
-                    .covers(self.survey, &Point::new(p.at.x, p.at.y, p.at.z + off))
+                let out: Vector = p.normals.iter().sum();
+                !self.shade.covers(self.survey, &(p.at + out * off))
             })
-            .map(|p| {
-                let far = Nearest {
-                    left: f64::INFINITY,
-                    centre: p.at,
-                };
-                (cutting.left(&p.at, far), p)
-            })
+            .map(|p| (cutting.left(&p.at), p))
             .collect();
         candidates.extend(lone);
         candidates.sort_by(|a, b| {

@@ -2,7 +2,7 @@
 
 use super::cavity::UP;
 use super::surface::{Facet, Sample, Surface};
-use crate::field::Rays;
+use crate::field::{Grid, HeightMap, Rays};
 use crate::mesh::{Point, Vector};
 use crate::report::HollowKind;
 use crate::setup::{Half, Survey};
@@ -121,6 +121,12 @@ impl<'m> Shade<'m> {
     /// Whether anything overhangs.
     pub fn any(&self) -> bool {
         self.overhangs.iter().any(|o| *o)
+    }
+
+    /// Zero in the cells that an overhang may shade.
+    pub fn map(&self, grid: Grid) -> HeightMap {
+        let value = |&s: &bool| if s { 0.0 } else { f32::NEG_INFINITY };
+        HeightMap::from_values(grid, self.shaded.iter().map(value).collect())
     }
 
     /// Whether material stands straight above a sample: above it in the air just off its facet.

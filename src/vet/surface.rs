@@ -23,6 +23,8 @@ pub struct Facet {
     pub draft_deg: f64,
     /// The surface it stands for has drafts from `draft_deg - spread_deg[0]` to `draft_deg + spread_deg[1]`.
     pub spread_deg: [f64; 2],
+    /// Least and largest draft of the surface at its corners, degrees.
+    pub corners_deg: [f64; 2],
     /// Angle by which rounding may tilt it, degrees.
     pub noise_deg: f64,
     /// Distance between it and the surface it stands for, mm.
@@ -47,6 +49,8 @@ pub struct Surface {
 pub struct Sample {
     /// Place, tool frame.
     pub at: Point,
+    /// Unit normal of the surface that the facet stands for.
+    pub normal: Vector,
     /// Facet it lies on.
     pub facet: u32,
     /// Area it stands for, mm².
@@ -76,6 +80,7 @@ impl Surface {
             let low = part.iter().map(|p| p.z).fold(f64::INFINITY, f64::min);
             let high = part.iter().map(|p| p.z).fold(f64::NEG_INFINITY, f64::max);
             of_triangle[t] = Some(facets.len() as u32);
+            let corners_deg = creases.normals[t].map(|n| draft_deg(&n.cast()));
             facets.push(Facet {
                 triangle: t as u32,
                 hollow,
@@ -85,6 +90,11 @@ impl Surface {
                 z: [low, high],
                 draft_deg: draft_deg(&normal),
                 spread_deg: [0.0; 2],
+                corners_deg: corners_deg
+                    .iter()
+                    .fold([90.0, -90.0], |[low, high]: [f64; 2], &d| {
+                        [low.min(d), high.max(d)]
+                    }),
                 noise_deg: noise_deg(mesh, t, half.rounding),
                 chord_error: f64::from(creases.chord_error[t]),
                 chord_near: 0.0,
@@ -200,27 +210,50 @@ impl Surface {
         &self,
         half: &Half,
         spacing: f64,
-        wanted: impl Fn(&Facet) -> bool,
+        wanted: impl Fn(usize, &Facet) -> bool,
     ) -> Vec<Sample> {
         let mut samples = Vec::new();
-        for (k, facet) in self.facets.iter().enumerate().filter(|(_, f)| wanted(f)) {
+        for (k, facet) in self
+            .facets
+            .iter()
+            .enumerate()
+            .filter(|(k, f)| wanted(*k, f))
+        {
             let corners = half.mesh.corners(facet.triangle as usize);
             let part = if facet.z[1] <= 0.0 && corners.iter().any(|p| p.z > 0.0) {
                 below(corners)
             } else {
                 corners.to_vec()
             };
+            let normals = self.creases.normals[facet.triangle as usize].map(|n| n.cast::<f64>());
+            let flat = normals.iter().all(|n| *n == normals[0]);
+            let inverse = 1.0
+                / (corners[1] - corners[0])
+                    .cross(&(corners[2] - corners[0]))
+                    .norm();
+            let mut emit = |at: Point, area: f64| {
+                let normal = if flat {
+                    normals[0]
+                } else {
+                    let share = |k: usize| {
+                        let (p, q) = (corners[(k + 1) % 3] - at, corners[(k + 2) % 3] - at);
+                        p.cross(&q).dot(&facet.normal) * inverse
+                    };
+                    let sum: Vector = (0..3).map(|k| normals[k] * share(k)).sum();
+                    sum.try_normalize(0.0).unwrap_or(facet.normal)
+                };
+                samples.push(Sample {
+                    at,
+                    normal,
+                    facet: k as u32,
+                    area,
+                });
+            };
             for i in 1..part.len() - 1 {
                 split(
                     [part[0], part[i], part[i + 1]],
                     spacing * spacing,
-                    &mut |at, area| {
-                        samples.push(Sample {
-                            at,
-                            facet: k as u32,
-                            area,
-                        });
-                    },
+                    &mut emit,
                 );
             }
         }

@@ -1,0 +1,327 @@
+//! The free places of a cutter: where its centre may be, and how near it comes to a surface point.
+//!
+//! A centre may be anywhere on or above the cutter-centre surface, so the free places are upright rays that start on
+//! it. Beside a straight wall that surface jumps, and the cutter can pass every height of the jump. The rays known are those
+//! at the nodes of a grid and any number of others between them; a pyramid of least heights over ever larger
+//! squares finds the best ray for a question after a few hundred looks, whatever the radius.
+
+use super::{Grid, HeightMap, Profile};
+use crate::mesh::Point;
+
+/// Nodes on a side of the smallest squares.
+const LEAF: usize = 4;
+
+/// The known free places of one cutter.
+#[derive(Debug)]
+pub struct FreePlaces {
+    lowest: HeightMap,
+    /// Radius of the cutter's flat part, mm.
+    flat: f64,
+    /// Corner radius, mm.
+    corner: f64,
+    profile: Profile,
+    /// Places between the nodes, by smallest square.
+    between: Vec<Point>,
+    starts: Vec<u32>,
+    levels: Vec<Level>,
+}
+
+/// Squares of one size.
+#[derive(Debug)]
+struct Level {
+    nx: usize,
+    ny: usize,
+    /// Side of a square, mm.
+    side: f64,
+    /// Least height in each.
+    least: Vec<f32>,
+}
+
+/// The free place nearest to a surface point.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Nearest {
+    /// Height left at the surface point, normal to the surface, mm: zero when touched.
+    pub left: f64,
+    /// The centre there.
+    pub centre: Point,
+}
+
+impl FreePlaces {
+    /// `lowest`: the lowest free centre heights of the cutter at the nodes, −∞ where it is free at any height; `between`:
+    /// the lowest centres known between nodes, those off the grid are dropped.
+    pub fn new(lowest: HeightMap, radius: f64, corner: f64, between: Vec<Point>) -> FreePlaces {
+        let mut places = FreePlaces {
+            lowest,
+            flat: radius - corner,
+            corner,
+            profile: Profile::Cutter {
+                radius,
+                corner_radius: corner,
+            },
+            between: Vec::new(),
+            starts: Vec::new(),
+            levels: Vec::new(),
+        };
+        places.add(between);
+        places
+    }
+
+    /// Adds centres between nodes.
+    pub fn add(&mut self, more: Vec<Point>) {
+        let grid = self.lowest.grid;
+        let (nx, ny) = (grid.nx.div_ceil(LEAF), grid.ny.div_ceil(LEAF));
+        let mut least = vec![f32::INFINITY; nx * ny];
+        for (j, row) in self.lowest.values().chunks(grid.nx.max(1)).enumerate() {
+            for (i, part) in row.chunks(LEAF).enumerate() {
+                let cell = &mut least[j / LEAF * nx + i];
+                *cell = part.iter().fold(*cell, |m, &v| m.min(v));
+            }
+        }
+        let mut between = std::mem::take(&mut self.between);
+        between.extend(more);
+        between.retain(|c| grid.cell_at(c.x, c.y).is_some());
+        let square = |c: &Point| {
+            grid.cell_at(c.x, c.y)
+                .map_or(0, |(i, j)| j / LEAF * nx + i / LEAF)
+        };
+        between.sort_by(|a, b| {
+            (square(a).cmp(&square(b)))
+                .then(a.z.total_cmp(&b.z))
+                .then(a.x.total_cmp(&b.x))
+                .then(a.y.total_cmp(&b.y))
+        });
+        let mut starts = vec![0u32; nx * ny + 1];
+        for c in &between {
+            let k = square(c);
+            starts[k + 1] += 1;
+            least[k] = least[k].min((c.z as f32).next_down());
+        }
+        for k in 1..starts.len() {
+            starts[k] += starts[k - 1];
+        }
+        let mut levels = vec![Level {
+            nx,
+            ny,
+            side: LEAF as f64 * grid.cell,
+            least,
+        }];
+        while let Some(last) = levels.last().filter(|l| l.nx * l.ny > 1) {
+            let next = last.halved();
+            levels.push(next);
+        }
+        (self.between, self.starts, self.levels) = (between, starts, levels);
+    }
+
+    /// The grid of nodes.
+    pub fn grid(&self) -> Grid {
+        self.lowest.grid
+    }
+
+    /// Lowest centre heights at the nodes.
+    pub fn lowest(&self) -> &HeightMap {
+        &self.lowest
+    }
+
+    /// The smallest squares of nodes: the least height in each, and its number along X and Y.
+    pub fn squares(&self) -> impl Iterator<Item = (f32, [usize; 2])> + '_ {
+        let level = &self.levels[0];
+        (level.least.iter().enumerate()).map(|(k, &z)| (z, [k % level.nx, k / level.nx]))
+    }
+
+    /// The nodes of a square: numbers along X and Y.
+    pub fn nodes_of(&self, [si, sj]: [usize; 2]) -> impl Iterator<Item = [usize; 2]> + use<> {
+        let grid = self.lowest.grid;
+        let wide = si * LEAF..((si + 1) * LEAF).min(grid.nx);
+        let high = sj * LEAF..((sj + 1) * LEAF).min(grid.ny);
+        high.flat_map(move |j| wide.clone().map(move |i| [i, j]))
+    }
+
+    /// What the nearest free place leaves at `p`, if it is less than `known`.
+    ///
+    /// An upper bound of what is left at all: the free places between those known may come nearer.
+    pub fn left(&self, p: &Point, known: Nearest) -> Nearest {
+        let up = |z: f64| (z - p.z).max(0.0);
+        let found = if self.flat > 0.0 {
+            let value = |d2: f64, z: f64| {
+                let aside = (d2.sqrt() - self.flat).max(0.0);
+                (aside * aside + up(z) * up(z)).sqrt()
+            };
+            self.least([p.x, p.y], known.left + self.corner, value)
+        } else {
+            let limit = (known.left + self.corner) * (known.left + self.corner);
+            self.least([p.x, p.y], limit, |d2, z| d2 + up(z) * up(z))
+                .map(|(d2, c)| (d2.sqrt(), c))
+        };
+        match found {
+            Some((distance, c)) => Nearest {
+                left: (distance - self.corner).max(0.0),
+                centre: Point::new(c.x, c.y, c.z.max(p.z)),
+            },
+            None => known,
+        }
+    }
+
+    /// Height from which up the cutter covers the space over plan place (x, y): below it something is left. `None` where
+    /// it covers nothing.
+    pub fn covered_from(&self, x: f64, y: f64) -> Option<f64> {
+        let value = |d2: f64, z: f64| match self.profile.rise(d2.sqrt()) {
+            Some(rise) => z - rise,
+            None => f64::INFINITY,
+        };
+        self.least([x, y], f64::INFINITY, value).map(|(z, _)| z)
+    }
+
+    /// The place with the least `value` below `limit`; `value` of squared plan distance and height grows with both.
+    fn least(
+        &self,
+        [x, y]: [f64; 2],
+        mut limit: f64,
+        value: impl Fn(f64, f64) -> f64,
+    ) -> Option<(f64, Point)> {
+        let grid = &self.lowest.grid;
+        let bound = |level: usize, i: usize, j: usize| {
+            let l = &self.levels[level];
+            let out = |k: usize, n: usize, v: f64| {
+                let lo = grid.origin[k] + n as f64 * l.side;
+                (lo - v).max(v - lo - l.side).max(0.0)
+            };
+            let (dx, dy) = (out(0, i, x), out(1, j, y));
+            value(dx * dx + dy * dy, f64::from(l.least[j * l.nx + i]))
+        };
+        let top = self.levels.len() - 1;
+        let mut found = None;
+        // each of at most 32 levels leaves three of four behind
+        let mut stack = [(0.0f64, 0u8, 0u32, 0u32); 100];
+        stack[0] = (bound(top, 0, 0), top as u8, 0, 0);
+        let mut height = 1;
+        while height > 0 {
+            height -= 1;
+            let (least, level, i, j) = stack[height];
+            // not a number where there is no node
+            if least.is_nan() || least >= limit {
+                continue;
+            }
+            if level == 0 {
+                self.each_place(i as usize, j as usize, |px, py, pz| {
+                    let v = value((px - x) * (px - x) + (py - y) * (py - y), pz);
+                    if v < limit {
+                        limit = v;
+                        found = Some((v, Point::new(px, py, pz)));
+                    }
+                });
+                continue;
+            }
+            let below = &self.levels[level as usize - 1];
+            let mark = height;
+            for (i, j) in [
+                (2 * i, 2 * j),
+                (2 * i + 1, 2 * j),
+                (2 * i, 2 * j + 1),
+                (2 * i + 1, 2 * j + 1),
+            ] {
+                if (i as usize) < below.nx && (j as usize) < below.ny {
+                    let least = bound(level as usize - 1, i as usize, j as usize);
+                    if least < limit {
+                        // sorted in, farthest first: the nearest is taken next
+                        let mut k = height;
+                        while k > mark && stack[k - 1].0 < least {
+                            stack[k] = stack[k - 1];
+                            k -= 1;
+                        }
+                        stack[k] = (least, level - 1, i, j);
+                        height += 1;
+                    }
+                }
+            }
+        }
+        found
+    }
+
+    fn each_place(&self, si: usize, sj: usize, mut each: impl FnMut(f64, f64, f64)) {
+        let grid = &self.lowest.grid;
+        let wide = si * LEAF..((si + 1) * LEAF).min(grid.nx);
+        for j in sj * LEAF..((sj + 1) * LEAF).min(grid.ny) {
+            let y = grid.y(j);
+            let row = &self.lowest.values()[grid.index(0, j)..][..grid.nx];
+            for i in wide.clone() {
+                each(grid.x(i), y, f64::from(row[i]));
+            }
+        }
+        let square = sj * self.levels[0].nx + si;
+        let range = self.starts[square] as usize..self.starts[square + 1] as usize;
+        for c in &self.between[range] {
+            each(c.x, c.y, c.z);
+        }
+    }
+}
+
+impl Level {
+    fn halved(&self) -> Level {
+        let (nx, ny) = (self.nx.div_ceil(2), self.ny.div_ceil(2));
+        let mut least = vec![f32::INFINITY; nx * ny];
+        for (k, &v) in self.least.iter().enumerate() {
+            let cell = &mut least[k / self.nx / 2 * nx + k % self.nx / 2];
+            *cell = cell.min(v);
+        }
+        Level {
+            nx,
+            ny,
+            side: 2.0 * self.side,
+            least,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::field::shapes::noise;
+    use proptest::prelude::*;
+
+    fn random(k: usize, seed: u64) -> f64 {
+        noise(seed ^ k as u64)
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(64))]
+
+        #[test]
+        fn the_best_of_all_places_is_found(
+            nx in 1..40usize, ny in 1..40usize, extra in 0..60usize, seed in any::<u64>(), missing in 0.0..0.1f64,
+            x in -3.0..12.0f64, y in 0.0..14.0f64, z in -4.0..3.0f64, corner in 0.1..2.0f64, flat in prop::sample::select(vec![0.0, 0.7]),
+        ) {
+            let grid = Grid { origin: [-1.0, 2.0], cell: 0.25, nx, ny };
+            let height = |k: usize| if random(k, seed) < 2.0 * missing - 1.0 { f32::NEG_INFINITY } else { 2.0 * random(k, !seed) as f32 };
+            let lowest = HeightMap::from_values(grid, (0..grid.len()).map(height).collect());
+            let (w, h) = (nx as f64 * grid.cell, ny as f64 * grid.cell);
+            let between: Vec<Point> = (0..extra)
+                .map(|k| {
+                    let r = |n: u64| 0.5 + 0.5 * random(k, seed.wrapping_add(n));
+                    Point::new(-1.0 + 0.999 * w * r(7), 2.0 + 0.999 * h * r(8), 4.0 * r(9) - 2.0)
+                })
+                .collect();
+            let nodes = (0..grid.len()).map(|k| {
+                let [x, y] = grid.centre(k % nx, k / nx);
+                Point::new(x, y, f64::from(lowest.values()[k]))
+            });
+            let all: Vec<Point> = nodes.chain(between.iter().copied()).collect();
+            let p = Point::new(x, y, z);
+            let aside = |c: &Point| (c.x - x).hypot(c.y - y);
+            let left = all.iter()
+                .map(|c| (aside(c) - flat).max(0.0).hypot((c.z - z).max(0.0)) - corner)
+                .fold(f64::INFINITY, f64::min)
+                .max(0.0);
+            let profile = Profile::Cutter { radius: flat + corner, corner_radius: corner };
+            let covered = all.iter()
+                .filter_map(|c| Some(c.z - profile.rise(aside(c))?))
+                .fold(f64::INFINITY, f64::min);
+            let places = FreePlaces::new(lowest, flat + corner, corner, between);
+            let found = places.left(&p, Nearest { left: f64::INFINITY, centre: p });
+            prop_assert!((found.left - left).abs() < 1e-9, "{} is not {left}", found.left);
+            match places.covered_from(x, y) {
+                Some(c) => prop_assert!(c == covered || (c - covered).abs() < 1e-9, "{c} is not {covered}"),
+                None => prop_assert!(covered == f64::INFINITY),
+            }
+        }
+    }
+}

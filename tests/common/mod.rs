@@ -1,0 +1,101 @@
+//! What several of the tests need: the checked-in models, figures held against what is true, binary STL.
+
+use moldvet::mesh::{self, Model};
+use moldvet::report::Report;
+use moldvet::shop::Shop;
+use moldvet::units::Unit;
+use moldvet::vet::{CheckConfig, check};
+use std::path::{Path, PathBuf};
+
+/// A triangle as a file holds it.
+pub type Facet = [[f32; 3]; 3];
+
+/// A checked-in file.
+pub fn data(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("tests/data")
+        .join(name)
+}
+
+/// Reads a model that must be readable.
+pub fn model(path: &Path, unit: Unit) -> Model {
+    mesh::read(path, unit, &mesh::Limits::default()).unwrap_or_else(|e| panic!("{e}"))
+}
+
+/// A model of facets that must be sound enough to read.
+pub fn model_of(facets: &[Facet], unit: Unit) -> Model {
+    mesh::from_bytes(
+        &binary_stl(facets),
+        "test.stl",
+        unit,
+        &mesh::Limits::default(),
+    )
+    .unwrap_or_else(|e| panic!("{e}"))
+}
+
+/// A rack of these balls, mm, nothing else known of them, and default limits.
+pub fn balls(diameters: &[f64]) -> CheckConfig {
+    let mut shop = Shop::builtin();
+    shop.with_balls(diameters.to_vec()).unwrap();
+    CheckConfig {
+        shop,
+        axis: None,
+        cell: None,
+        not_cavity: Vec::new(),
+    }
+}
+
+/// The report on models that must be checkable.
+pub fn report(models: &[Model], config: &CheckConfig) -> Report {
+    check(models, config, &|_| {}).unwrap_or_else(|e| panic!("{e}"))
+}
+
+/// Binary STL of the facets, stored normals zero.
+pub fn binary_stl(facets: &[Facet]) -> Vec<u8> {
+    let mut bytes = vec![b' '; 80];
+    bytes.extend((facets.len() as u32).to_le_bytes());
+    for facet in facets {
+        bytes.extend([0; 12]);
+        bytes.extend(facet.as_flattened().iter().flat_map(|c| c.to_le_bytes()));
+        bytes.extend([0; 2]);
+    }
+    bytes
+}
+
+/// The facets of a binary STL.
+pub fn facets_of(bytes: &[u8]) -> Vec<Facet> {
+    let number = |b: &[u8], k: usize| f32::from_le_bytes(b[4 * k..4 * k + 4].try_into().unwrap());
+    bytes[84..]
+        .chunks_exact(50)
+        .map(|b| [0, 1, 2].map(|c| [0, 1, 2].map(|k| number(b, 3 + 3 * c + k))))
+        .collect()
+}
+
+/// Figures that differ from what is true, so that a failing test names all of them.
+#[derive(Default)]
+pub struct Differences(Vec<String>);
+
+impl Differences {
+    /// A figure within `tolerance` of `truth`.
+    pub fn close(&mut self, what: &str, found: impl Into<Option<f64>>, truth: f64, tolerance: f64) {
+        let found: Option<f64> = found.into();
+        if !found.is_some_and(|v| (v - truth).abs() <= tolerance) {
+            let found = found.map_or("none".to_owned(), |v| format!("{v:.6}"));
+            self.0.push(format!(
+                "{what}: {found}, true is {truth} ± {tolerance:.2e}"
+            ));
+        }
+    }
+
+    /// Something that must hold.
+    pub fn holds(&mut self, condition: bool, what: impl FnOnce() -> String) {
+        if !condition {
+            self.0.push(what());
+        }
+    }
+
+    /// Fails the test where anything differs.
+    pub fn none(self, of: &str) {
+        assert!(self.0.is_empty(), "{of}:\n  {}", self.0.join("\n  "));
+    }
+}

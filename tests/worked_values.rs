@@ -1,0 +1,534 @@
+//! Worked values of the trade, each with its source, got through the library on small meshes.
+//!
+//! "Derived" is elementary geometry, worked out in the comment or in the expression. Where facets stand for a round
+//! surface, tolerances allow for what they cut off, 1 − cos(π/128) = 3.0e-4 of a radius.
+
+#[allow(dead_code, reason = "shared with other tests")]
+mod common;
+#[path = "worked_values/shapes.rs"]
+mod shapes;
+
+use common::{Differences, balls};
+use moldvet::field::{Dropper, Profile};
+use moldvet::mesh::{Mesh, Point, Vector};
+use moldvet::report::{Blocker, Half};
+use moldvet::shop::{Cutter, Holder, Limits, Section};
+use moldvet::units::{Unit, parse_angle, parse_length};
+use moldvet::vet::{guarded, tip_depth_at};
+use shapes::{arc, channel, model, pit, pit_of, pocket, sphere};
+use std::f64::consts::{PI, SQRT_2};
+
+/// The report's half for a mesh with balls of these radii.
+fn vet(mesh: Mesh, radii: &[f64]) -> Half {
+    vet_with(mesh, radii, 1.0)
+}
+
+/// As [`vet`], with this draft required, degrees.
+fn vet_with(mesh: Mesh, radii: &[f64], draft_deg: f64) -> Half {
+    let mut config = balls(&radii.iter().map(|r| 2.0 * r).collect::<Vec<_>>());
+    config.axis = Some(Vector::z());
+    config.cell = Some(0.1);
+    config.shop.limits.draft_deg = draft_deg;
+    let mut report = common::report(&[model(mesh)], &config);
+    assert_eq!(report.halves.len(), 1);
+    report.halves.remove(0)
+}
+
+/// What is left by the ball of radius `r`: its height within its own ± and 3 %, its volume within its own ± and 5 %.
+fn left(
+    found: &mut Differences,
+    what: &str,
+    half: &Half,
+    r: f64,
+    height: f64,
+    volume: Option<f64>,
+) {
+    let cutters = &half.reach.cutters;
+    let ball = cutters.iter().find(|c| c.diameter_mm == 2.0 * r).unwrap();
+    let name = format!("{what}, left height");
+    let pm = ball.left_height_mm_pm.unwrap_or(0.0);
+    found.close(&name, ball.left_height_mm, height, pm.min(0.03 * height));
+    if let Some(volume) = volume {
+        let name = format!("{what}, left volume");
+        let pm = ball.left_volume_mm3_pm.unwrap_or(0.0);
+        found.close(&name, ball.left_volume_mm3, volume, pm.min(0.05 * volume));
+    }
+}
+
+/// Depth below Z = 0 of the tip of a ball of radius `r` that is lowered at plan place (x, 0) until it touches.
+fn tip_depth(mesh: &Mesh, r: f64, x: f64) -> f64 {
+    let contact = Dropper::new(mesh).centre_height(Profile::ball(r), x, 0.0);
+    r - contact.unwrap().z
+}
+
+/// Angle between walls θ: a ball of radius R leaves R(1/sin(θ/2) − 1) in the edge.
+fn corner_gap(r: f64, degrees: f64) -> f64 {
+    r * (1.0 / (0.5 * degrees).to_radians().sin() - 1.0)
+}
+
+#[test]
+fn units() {
+    let mut found = Differences::default();
+    // inch = 25.4 mm exactly: ISO 80000-3 and the international yard and pound agreement of 1959 (from memory)
+    let lengths = [
+        ("1/8in", 3.175),
+        ("0.125\"", 3.175),
+        ("1 1/2in", 38.1),
+        ("3.175mm", 3.175),
+    ];
+    for (text, mm) in lengths {
+        found.close(text, parse_length(text, None).ok(), mm, 1e-12);
+    }
+    found.close(
+        "bare inch",
+        parse_length("0.25", Some(Unit::Inch)).ok(),
+        6.35,
+        1e-12,
+    );
+    found.close("angle", parse_angle("1.5").ok(), 1.5, 0.0);
+    // derived: an inch read as a millimetre is out by 25.4³ = 16387.064 in volume
+    let mut bytes = Vec::new();
+    for unit in [Unit::Mm, Unit::Inch] {
+        let cube = pocket_block();
+        let facets: Vec<common::Facet> = (0..cube.triangles.len())
+            .map(|t| cube.corners(t).map(|p| [p.x, p.y, p.z].map(|c| c as f32)))
+            .collect();
+        bytes.push(
+            common::model_of(&facets, unit).bodies[0]
+                .mesh
+                .signed_volume(),
+        );
+    }
+    found.close("cubic inch", bytes[1] / bytes[0], 16387.064, 1e-6);
+    found.none("units");
+}
+
+/// A block 10 × 10 × 10, a corner at the origin.
+fn pocket_block() -> Mesh {
+    let corner =
+        |k: usize| Point::from([0, 1, 2].map(|axis| if k >> axis & 1 == 1 { 10.0 } else { 0.0 }));
+    let faces = [
+        [0, 2, 3, 1],
+        [4, 5, 7, 6],
+        [0, 1, 5, 4],
+        [2, 6, 7, 3],
+        [0, 4, 6, 2],
+        [1, 3, 7, 5],
+    ];
+    Mesh {
+        vertices: (0..8).map(corner).collect(),
+        triangles: faces
+            .iter()
+            .flat_map(|&[a, b, c, d]| [[a, b, c], [a, c, d]])
+            .collect(),
+    }
+}
+
+#[test]
+fn volumes_of_meshes() {
+    let mut found = Differences::default();
+    // divergence theorem, Σ v1·(v2 × v3)/6 (derived)
+    found.close("cube", pocket_block().signed_volume(), 1000.0, 1e-9);
+    // derived: (n/2) r² sin(2π/n) H for the prism that stands for a cylinder, and the like for each band of the sphere
+    let prism = shapes::turned(&[[0.0, 0.0], [10.0, 0.0], [10.0, 20.0], [0.0, 20.0]], 64);
+    found.close("64-sided prism", prism.signed_volume(), 6273.096981, 1e-6);
+    found.close(
+        "sphere of 32 × 16",
+        sphere(10.0, 32, 16).signed_volume(),
+        4121.941741,
+        1e-6,
+    );
+    found.none("volumes");
+}
+
+#[test]
+fn ball_over_planes_corners_and_slots() {
+    let mut found = Differences::default();
+    // derived: on a plane of slope β the tip stands R(1/cos β − 1) above the plane
+    for (slope, lift) in [(45.0_f64, 1.2426407), (60.0, 3.0)] {
+        let rise = 30.0 * slope.to_radians().tan();
+        let ramp = channel(&[[-30.0, -rise], [30.0, rise]], 60.0);
+        let what = format!("tip lift on {slope}°");
+        found.close(&what, -tip_depth(&ramp, 3.0, 0.0), lift, 1e-7);
+    }
+    // derived: over a corner at plan distance d the tip stands at √(R² − d²) − R
+    let needle = shapes::turned(&[[0.0, 0.0], [0.1, -50.0], [0.0, -50.0]], 12);
+    found.close(
+        "over a corner",
+        tip_depth(&needle, 3.0, 2.0),
+        0.7639320,
+        1e-7,
+    );
+    // derived: in a slot of width w a ball sinks R − √(R² − (w/2)²), and so between two points w apart
+    let slot = pocket([40.0, 4.0], 10.0, 0.0);
+    found.close("in a slot", tip_depth(&slot, 3.0, 0.0), 0.7639320, 1e-7);
+    let ridges = channel(
+        &[
+            [-4.0, -9.0],
+            [-2.0, 0.0],
+            [0.0, -9.0],
+            [2.0, 0.0],
+            [4.0, -9.0],
+        ],
+        30.0,
+    );
+    found.close(
+        "between ridges",
+        tip_depth(&ridges, 3.0, 0.0),
+        0.7639320,
+        1e-7,
+    );
+    // derived: a ball of 5 sinks 2 into a hemispherical pit of 4, its centre at √(5² − 4²) = 3 above the rim
+    let bowl = pit(&arc([0.0, 0.0], 4.0, -90.0, 0.0, 48));
+    found.close("in a hemisphere", tip_depth(&bowl, 5.0, 0.0), 2.0, 2e-3);
+    found.none("balls lowered");
+}
+
+#[test]
+fn left_in_a_slot_narrower_than_the_ball() {
+    // derived: centre no lower than √5 above the rim and 2 from the end wall's rim, so it passes the floor's corner at
+    // √(2² + 2² + (10 + √5)²)
+    let half = vet(pocket([40.0, 4.0], 10.0, 0.0), &[3.0]);
+    let height = (8.0 + (10.0 + 5_f64.sqrt()).powi(2)).sqrt() - 3.0;
+    let mut found = Differences::default();
+    left(&mut found, "slot", &half, 3.0, height, None);
+    found.none("slot");
+}
+
+#[test]
+fn left_in_a_sharp_rectangular_pocket() {
+    let (r, h) = (3.0, 20.0);
+    let half = vet(pocket([40.0, 30.0], h, 0.0), &[r]);
+    // derived: edges (1 − π/4)R² a length, corners (1 − π/6)R³; at the rim the ball dips over each upright edge and takes
+    // 0.0583·(R/2)³ away, by quadrature, 0.2 % of the whole
+    let edges = 2.0 * (40.0 - 2.0 * r) + 2.0 * (30.0 - 2.0 * r) + 4.0 * (h - r);
+    let volume = (1.0 - PI / 4.0) * r * r * edges + 4.0 * (1.0 - PI / 6.0) * r.powi(3);
+    assert!((volume - 406.831974).abs() < 1e-6);
+    let mut found = Differences::default();
+    // derived: where three square planes meet (√3 − 1)R stays
+    let height = (3_f64.sqrt() - 1.0) * r;
+    left(&mut found, "pocket", &half, r, height, Some(volume));
+    found.close("radius", half.reach.smallest_concave_radius_mm, 0.0, 0.0);
+    found.close("volume", half.cavity.volume_mm3, 24000.0, 1e-6);
+    found.none("pocket 40 × 30 × 20, ball 6");
+}
+
+#[test]
+fn left_in_v_grooves() {
+    let mut found = Differences::default();
+    for (angle, r, gap) in [
+        (60.0, 3.0, 3.0),
+        (120.0, 3.0, 0.4641016),
+        (45.0, 5.0, 8.065630),
+    ] {
+        // derived: R(1/sin(θ/2) − 1); deep enough for the ball to touch both walls, at R/tan(θ/2) from the edge
+        assert!((corner_gap(r, angle) - gap).abs() < 1e-6);
+        let half_angle = (0.5_f64 * angle).to_radians();
+        let depth = 1.2 * r / half_angle.tan() * half_angle.cos();
+        let w = depth * half_angle.tan();
+        let groove = channel(
+            &[
+                [-w - 10.0, 0.0],
+                [-w, 0.0],
+                [0.0, -depth],
+                [w, 0.0],
+                [w + 10.0, 0.0],
+            ],
+            60.0,
+        );
+        let half = vet(groove, &[r]);
+        left(&mut found, &format!("{angle}°"), &half, r, gap, None);
+        let what = format!("{angle}°, least draft");
+        found.close(&what, half.draft.least_deg, 0.5 * angle, 1e-3);
+    }
+    found.none("V grooves");
+}
+
+#[test]
+fn left_in_a_round_pocket_with_a_sharp_floor() {
+    let (p, r) = (15.0, 3.0_f64);
+    let half = vet(pit(&[[0.0, -12.0], [p, -12.0], [p, 0.0]]), &[r]);
+    // derived: 2π[P(1 − π/4)R² − (5/6 − π/4)R³], by Pappus over the corner's section
+    let volume = 2.0 * PI * (p * (1.0 - PI / 4.0) * r.powi(2) - (5.0 / 6.0 - PI / 4.0) * r.powi(3));
+    assert!((volume - 173.899709).abs() < 1e-6);
+    let mut found = Differences::default();
+    left(
+        &mut found,
+        "round pocket",
+        &half,
+        r,
+        (SQRT_2 - 1.0) * r,
+        Some(volume),
+    );
+    found.close("radius", half.reach.smallest_concave_radius_mm, 0.0, 0.0);
+    found.none("round pocket, ball 6");
+}
+
+#[test]
+fn left_in_floor_fillets() {
+    let mut found = Differences::default();
+    for (fillet, r, gap) in [(1.0, 3.0, 0.8284271), (1.5, 2.0, 0.2071068)] {
+        // derived: (R − r)(√2 − 1) in a fillet of radius r, nothing for balls up to r
+        assert!(((r - fillet) * (SQRT_2 - 1.0) - gap).abs() < 1e-6);
+        let mut profile = vec![[0.0, -10.0]];
+        profile.extend(arc([15.0 - fillet, fillet - 10.0], fillet, -90.0, 0.0, 24));
+        profile.push([15.0, 0.0]);
+        let half = vet(pit(&profile), &[0.8 * fillet, r]);
+        let what = format!("fillet {fillet}, ball {}", 2.0 * r);
+        left(&mut found, &what, &half, r, gap, None);
+        found.holds(half.reach.cutters[0].clears == Some(true), || {
+            format!(
+                "{what}: smaller ball clears {:?}",
+                half.reach.cutters[0].clears
+            )
+        });
+        let what = format!("{what}: smallest concave radius");
+        found.close(
+            &what,
+            half.reach.smallest_concave_radius_mm,
+            fillet,
+            0.03 * fillet,
+        );
+    }
+    found.none("fillets");
+}
+
+#[test]
+fn left_in_a_narrow_hole() {
+    // derived: πr²H less the cap, of height R − √(R² − r²), that the ball fills: 120.630346
+    let half = vet(pit(&[[0.0, -10.0], [2.0, -10.0], [2.0, 0.0]]), &[3.0]);
+    let mut found = Differences::default();
+    // centre √5 above the rim on the axis: the floor's edge is √(2² + (10 + √5)²) away
+    let height = (4.0 + (10.0 + 5_f64.sqrt()).powi(2)).sqrt() - 3.0;
+    left(&mut found, "hole", &half, 3.0, height, Some(120.630346));
+    found.none("hole of 4, ball 6");
+}
+
+#[test]
+fn left_in_conical_pits() {
+    let mut found = Differences::default();
+    for (alpha, volume, gap) in [(30.0_f64, 14.137167, 3.0), (45.0, 3.430252, 1.2426407)] {
+        // derived: πR³(1 − sin α)²/(3 sin α), and R(1/sin α − 1) at the point
+        let (r, sin) = (3.0_f64, alpha.to_radians().sin());
+        assert!((PI * r.powi(3) * (1.0 - sin).powi(2) / (3.0 * sin) - volume).abs() < 1e-6);
+        let rim = 12.0 * alpha.to_radians().tan();
+        let half = vet(pit(&[[0.0, -12.0], [rim, 0.0]]), &[r]);
+        left(
+            &mut found,
+            &format!("{alpha}°"),
+            &half,
+            r,
+            gap,
+            Some(volume),
+        );
+        let what = format!("{alpha}°, least draft");
+        found.close(&what, half.draft.least_deg, alpha, 0.01);
+    }
+    found.none("conical pits, ball 6");
+}
+
+#[test]
+fn left_in_a_hemisphere_smaller_than_the_ball() {
+    // derived: 2πρ³/3 less the ball's cap of height 2: 79.587014; at the bottom 7 − 5
+    let half = vet(pit(&arc([0.0, 0.0], 4.0, -90.0, 0.0, 48)), &[3.0, 5.0]);
+    let mut found = Differences::default();
+    left(&mut found, "hemisphere", &half, 5.0, 2.0, Some(79.587014));
+    found.holds(half.reach.cutters[0].clears == Some(true), || {
+        "ball 6 clears".into()
+    });
+    let radius = half.reach.smallest_concave_radius_mm;
+    found.close("smallest concave radius", radius, 4.0, 0.12);
+    found.none("hemisphere of 4, ball 10");
+}
+
+#[test]
+fn left_in_a_sine_valley() {
+    // derived: z = −A cos(2πx/λ) has least radius λ²/(4π²A) = 5.066059; R = 5 leaves nothing, R = 8 leaves 0.1001218, by
+    // solving for the ball that touches both flanks
+    let (a, lambda) = (0.5, 10.0);
+    let mut upper = vec![[-15.0, 0.0]];
+    upper.extend((0..=200).map(|k| {
+        let x = -0.5 * lambda + lambda * f64::from(k) / 200.0;
+        [x, -a * (1.0 + (2.0 * PI * x / lambda).cos())]
+    }));
+    upper.push([15.0, 0.0]);
+    let half = vet(channel(&upper, 60.0), &[5.0, 8.0]);
+    let mut found = Differences::default();
+    left(&mut found, "R = 8", &half, 8.0, 0.1001218, None);
+    found.holds(half.reach.cutters[0].clears == Some(true), || {
+        format!("R = 5 clears {:?}", half.reach.cutters[0].clears)
+    });
+    let radius = half.reach.smallest_concave_radius_mm;
+    found.close("smallest concave radius", radius, 5.066059, 0.03 * 5.066059);
+    found.none("sine valley");
+}
+
+/// Depth of the tip of a 6 mm ball on a wider shank that begins `flutes` above the tip, beside the wall of a pocket 60 deep
+/// with `draft`, where the ball touches floor and wall.
+fn beside_wall(draft: f64, shank: f64, flutes: f64) -> (f64, Option<Blocker>) {
+    let (r, depth, slope) = (3.0, 60.0, draft.to_radians());
+    let mesh = pocket([100.0, 100.0], depth, depth * slope.tan());
+    let x = 50.0 + r * slope.tan() - r / slope.cos();
+    let mut cutter = Cutter::ball(2.0 * r);
+    cutter.shank = Some(shank);
+    cutter.flute_length = Some(flutes);
+    let holder = Holder {
+        name: "as the shank".into(),
+        sections: vec![Section {
+            lower_diameter: shank,
+            upper_diameter: shank,
+            height: 50.0,
+        }],
+    };
+    let limits = Limits {
+        shank_clearance: 0.0,
+        holder_clearance: 0.0,
+        ..Limits::default()
+    };
+    let guards = guarded(&cutter.tool(100.0, &holder), r, &limits);
+    tip_depth_at(&Dropper::new(&mesh), Profile::ball(r), &guards, x, 0.0).unwrap()
+}
+
+#[test]
+fn a_thick_shank_beside_a_wall_with_draft() {
+    let mut found = Differences::default();
+    // derived: at height z over the ball's centre a tangent wall is R/cos δ + z tan δ from the axis, so a shank of radius 5
+    // is clear of 3° from z = 38.08372 on; the tip lies R lower, and each millimetre less of flutes lifts it by one. A tool
+    // may touch 0.1 µm deep, which beside this wall is 0.1 µm / tan 3° = 2 µm of height
+    let clear = 38.08372 + 3.0;
+    for (flutes, depth) in [
+        (clear + 0.001, 60.0),
+        (clear - 1.0, 59.0),
+        (35.0, 60.0 - 6.08372),
+    ] {
+        let what = format!("flutes {flutes}");
+        let (at, by) = beside_wall(3.0, 10.0, flutes);
+        found.close(&what, at, depth, 2.1e-3);
+        let blocked = (depth < 60.0).then_some(Blocker::Shank);
+        found.holds(by == blocked, || format!("{what}: {by:?}"));
+    }
+    // derived: the least draft for a shank of radius 4 that begins 20 over the centre is the root of R/cos δ + z tan δ = r_s,
+    // 2.851775°
+    for (draft, blocked) in [(2.8530, None), (2.8505, Some(Blocker::Shank))] {
+        let (_, by) = beside_wall(draft, 8.0, 23.0);
+        found.holds(by == blocked, || format!("{draft}°: {by:?}"));
+    }
+    found.none("shank");
+}
+
+#[test]
+fn draft_of_leaning_walls() {
+    let mut found = Differences::default();
+    // derived: a wall 30 high with 2° of draft is offset by 30 tan 2° = 1.0476231
+    let half = vet_with(pocket([40.0, 30.0], 30.0, 1.0476231), &[3.0], 3.0);
+    found.close("pocket", half.draft.least_deg, 2.0, 1e-5);
+    found.close(
+        "its short wall",
+        half.draft.tallest_short_wall_mm,
+        30.0,
+        1e-6,
+    );
+    // derived: frustum 10 to 8 over 20, πH(r1² + r1r2 + r2²)/3 and atan(Δr/H); 3e-4 of it for its facets
+    let half = vet(pit(&[[0.0, -20.0], [8.0, -20.0], [10.0, 0.0]]), &[3.0]);
+    found.close("frustum", half.draft.least_deg, 5.710593, 2e-3);
+    found.close(
+        "its volume",
+        half.cavity.volume_mm3,
+        5110.32405,
+        1e-3 * 5110.0,
+    );
+    // derived: of a hemisphere's surface the share sin δ has less draft than δ: 2π·20²·sin 3° = 131.53460
+    let mut bowl = arc([0.0, 0.0], 20.0, -90.0, -20.0, 20);
+    bowl.extend(arc([0.0, 0.0], 20.0, -20.0, 0.0, 20).split_off(1));
+    let half = vet_with(pit(&bowl), &[3.0], 3.0);
+    found.close(
+        "hemisphere under 3°",
+        half.draft.short_area_mm2,
+        131.53460,
+        0.02 * 131.5,
+    );
+    let bands: f64 = half.draft.bands[..4].iter().map(|b| b.area_mm2).sum();
+    found.close("its bands under 3°", bands, 131.53460, 0.02 * 131.5);
+    found.none("draft");
+}
+
+#[test]
+fn volumes_of_cavities() {
+    let mut found = Differences::default();
+    // derived: πr²H/3 and half of 2π²ar² (Pappus)
+    let half = vet(pit(&[[0.0, -20.0], [10.0, 0.0]]), &[3.0]);
+    found.close("cone", half.cavity.volume_mm3, 2094.39510, 1e-3 * 2094.0);
+    let mut ring = vec![[0.0, 0.0]];
+    ring.extend(arc([20.0, 0.0], 5.0, -180.0, 0.0, 96));
+    let half = vet(pit(&ring), &[3.0]);
+    found.close(
+        "half a ring",
+        half.cavity.volume_mm3,
+        4934.80220,
+        1e-3 * 4934.0,
+    );
+    found.close("its depth", half.cavity.depth_mm, 5.0, 1e-6);
+    // derived: (64/2)·10²·sin(2π/64)·20, a prism and not the cylinder it stands for
+    let half = vet(
+        pit_of(&[[0.0, -20.0], [10.0, -20.0], [10.0, 0.0]], 64),
+        &[3.0],
+    );
+    found.close("64-sided prism", half.cavity.volume_mm3, 6273.096981, 1e-5);
+    // derived: chord error r(1 − cos(π/n))
+    let chord = 10.0 * (1.0 - (PI / 64.0).cos());
+    assert!((chord - 0.0120454379).abs() < 1e-9);
+    found.close(
+        "its chord error",
+        half.mesh.chord_error_mm,
+        chord,
+        0.05 * chord,
+    );
+    found.none("volumes");
+}
+
+#[test]
+fn a_sphere_parted_off_its_equator_hooks() {
+    // derived: with the plane 2 above the equator of a sphere of 20 the hook is R − √(R² − c²) = 0.100251258, the void under
+    // it what a bore of that width leaves of a sphere, 4πc³/3 = 33.510322, and the band above the equator 2πRc = 251.327412;
+    // as much again below it lies in its shadow
+    let rim = (0.1_f64).asin().to_degrees();
+    let mut sphere = arc([0.0, -2.0], 20.0, -90.0, -10.0, 20);
+    sphere.extend(arc([0.0, -2.0], 20.0, -10.0, 0.0, 20).split_off(1));
+    sphere.extend(arc([0.0, -2.0], 20.0, 0.0, rim, 12).split_off(1));
+    let half = vet(pit(&sphere), &[3.0]);
+    let (undercut, draft) = (&half.undercut, &half.draft);
+    let mut found = Differences::default();
+    found.close("hook", undercut.hook_mm, 0.100251258, 0.03 * 0.1);
+    found.close(
+        "hidden volume",
+        undercut.hidden_volume_mm3,
+        33.510322,
+        0.03 * 33.5,
+    );
+    found.close(
+        "hidden area",
+        undercut.hidden_area_mm2,
+        502.654825,
+        0.03 * 502.7,
+    );
+    // the facets beside the equator stand for draft on both sides of 0
+    let below: f64 = draft.bands[..2].iter().map(|b| b.area_mm2).sum();
+    found.close("area that faces away", below, 251.327412, 0.03 * 251.3);
+    // draft is judged by patches of 0.5 mm²: all round, that is a strip 0.011° high, its middle 0.006° below the rim
+    let least = 0.006 - rim;
+    let pm = draft.least_deg_pm.unwrap_or(0.0);
+    found.close("least draft", draft.least_deg, least, pm.min(0.3));
+    found.none("sphere parted off its equator");
+}
+
+#[test]
+fn the_smallest_ball_is_the_largest_that_clears() {
+    // common practice, no source: a ball of 0.7 to 0.8 of the fillet; derived: any up to it clears, none above
+    let mut profile = vec![[0.0, -10.0]];
+    profile.extend(arc([13.0, -8.0], 2.0, -90.0, 0.0, 24));
+    profile.push([15.0, 0.0]);
+    let half = vet(pit(&profile), &[1.0, 1.5, 2.5]);
+    assert_eq!(half.reach.smallest_ball_needed.as_deref(), Some("3mm ball"));
+    let clears: Vec<_> = half.reach.cutters.iter().map(|c| c.clears).collect();
+    assert_eq!(clears, [Some(true), Some(true), Some(false)]);
+}
