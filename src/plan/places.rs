@@ -1,10 +1,10 @@
 //! What each cutter does at each place of the cavity: the one door from planning to the reach and depth checks.
 
 use super::curve::Form;
-use crate::field::{Dropper, Grid, HeightMap, Profile};
+use crate::field::{Dropper, Grid, HeightMap, Nearest, Profile};
 use crate::mesh::{Point, Vector};
 use crate::shop::{Cutter, Part, Shop};
-use crate::vet::cutting::{Cutting, Nearest, TOUCH};
+use crate::vet::cutting::{Cutting, TOUCH};
 use crate::vet::depth::guarded;
 use crate::vet::reach::Ground;
 use rayon::prelude::*;
@@ -116,10 +116,11 @@ pub fn reaching(
     };
     let cell = (radius / NODES_PER_RADIUS).max((area / most).sqrt());
     let grid = Grid::covering(lo, hi, margin, cell);
-    let cutting = Cutting::new(ground, radius, cutter.corner_radius, grid);
+    let fine = (0.25 * cell * cell / radius).max(0.2 * leave);
+    let cutting = Cutting::new(ground, radius, cutter.corner_radius, grid, fine);
     let found: Vec<Nearest> = places
         .par_iter()
-        .map(|p| nearest(ground, &cutting, p, leave))
+        .map(|p| nearest(&cutting, p, leave))
         .collect();
     let volumes: Vec<f64> = places
         .par_iter()
@@ -129,9 +130,9 @@ pub fn reaching(
             if n.left == 0.0 || up <= 0.0 || p.area == 0.0 {
                 return 0.0;
             }
-            let covered = cutting
-                .covered_from(p.at.x, p.at.y)
-                .min(ground.survey.parting_at(p.at.x, p.at.y));
+            let parting = ground.survey.parting_at(p.at.x, p.at.y);
+            let covered = cutting.places.covered_from(p.at.x, p.at.y);
+            let covered = covered.map_or(parting, |z| z.min(parting));
             p.area * up * (covered - p.at.z).max(0.0)
         })
         .collect();
@@ -142,30 +143,25 @@ pub fn reaching(
     })
 }
 
-/// The nearest that the cutter comes to a place, cheapest question first.
-fn nearest(ground: &Ground, cutting: &Cutting, p: &Place, leave: f64) -> Nearest {
-    let far = Nearest {
-        left: f64::INFINITY,
-        centre: p.at,
-    };
+/// The nearest that the cutter comes to a place: what the nodes show first, then the triangles where they cannot tell.
+fn nearest(cutting: &Cutting, p: &Place, leave: f64) -> Nearest {
+    let slack = TOUCH + p.chord.min(0.25 * leave);
+    let centre = cutting.touching(&p.at, &p.normal);
+    let touched = Nearest { left: 0.0, centre };
+    if p.facet.is_some() && cutting.shown_free(&centre, slack) {
+        return touched;
+    }
+    let near = cutting.left(&p.at);
     let cell = cutting.grid().cell;
-    let near = if p.facet.is_some() {
-        let centre = cutting.touching(&p.at, &p.facet_normal);
-        let near = cutting.left_near(&p.at, &centre);
-        // nodes miss a contact between them by δ² / 8R on a gentle slope
-        let missed = cell * cell / (4.0 * cutting.radius()) + TOUCH;
-        let slack = TOUCH + p.chord.min(0.25 * leave);
-        if near.left <= missed.min(0.1 * leave) || ground.clear(cutting.profile, &centre, slack) {
-            return Nearest { left: 0.0, centre };
-        }
-        near
-    } else {
-        far
-    };
-    let near = cutting.left(&p.at, near);
+    if near.left <= slack {
+        return Nearest { left: 0.0, ..near };
+    }
+    if p.facet.is_some() && near.left < slack + cell && cutting.free(&centre, slack) {
+        return touched;
+    }
     // what nodes say is an upper bound: exact where it matters
     if near.left > 0.5 * leave && near.left < 10.0 * leave + cell {
-        cutting.refine(&p.at, &[p.facet_normal], near)
+        cutting.refine(&p.at, &[p.normal], near)
     } else {
         near
     }
