@@ -204,7 +204,7 @@ fn simulated(mesh: &Mesh, radius: f64, direction: f64, step: f64, half: f64) -> 
         least - radius
     };
     let mut ridges = Vec::new();
-    let along = 0.35;
+    let along = 0.2;
     let ends = (half / along) as i64;
     let within = (half / step).ceil() as i64;
     for k in -within..within {
@@ -273,7 +273,7 @@ fn a_ball_moved_over_a_wavy_slope() {
         let z = 0.2 * (2.0 * PI * x / 9.0).sin() * (2.0 * PI * y / 7.0).cos() + 0.5 * x + 0.2 * y;
         Point::new(x, y, z)
     });
-    agrees(&mesh, 3.0, 0.6, 3.5);
+    agrees(&mesh, 3.0, 0.4, 3.5);
 }
 
 #[test]
@@ -288,7 +288,7 @@ fn a_ball_moved_over_a_skew_bowl_of_irregular_facets() {
         let ridge = 0.12 * (2.0 * PI * (x + 0.4 * y) / 8.0).cos();
         Point::new(x, y, bowl + ridge + 0.3 * y)
     });
-    agrees(&mesh, 2.0, 0.4, 3.0);
+    agrees(&mesh, 2.0, 0.3, 3.0);
 }
 
 /// A prism over a polygon with a pocket of the same shape, `share` as large about the origin, straight down to −`depth`.
@@ -396,7 +396,12 @@ fn a_straight_pocket_asks_for_its_depth_and_the_clearance() {
     for ball in &plan.halves[0].balls {
         // the holder, 25 mm thick, stays 1 mm over the parting face everywhere: 10 + 1
         let needed = ball.stickout_needed_mm.unwrap();
-        assert!((needed - 11.0).abs() < 0.01, "{}: {needed}", ball.name);
+        assert!(
+            (needed - 11.0).abs() < 0.01,
+            "{}: {needed}, {:?}",
+            ball.name,
+            ball.stickout_regions
+        );
         let [short, long] = &ball.tools[..] else {
             panic!("two stickouts")
         };

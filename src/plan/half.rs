@@ -154,7 +154,7 @@ pub fn half_plan(
     let planned = finisher.map(|k| {
         let sheet = sheet(&work, k);
         let rules = rules(shop, known[k].pace.feed.0, shop.planning.wanted.cusp);
-        directions(&sheet, &known[k], &rules, config)
+        directions(&sheet, &known[k], &rules, &edges, config)
     });
     let edge_plans = edges
         .iter()
@@ -416,11 +416,25 @@ fn ball_plan(ground: &Ground, work: &Work, known: &Known) -> BallPlan {
     }
 }
 
-fn directions(sheet: &Sheet, known: &Known, rules: &Rules, config: &PlanConfig) -> Directions {
-    let best = match &known.ways {
+fn directions(
+    sheet: &Sheet,
+    known: &Known,
+    rules: &Rules,
+    edges: &[StraightEdge],
+    config: &PlanConfig,
+) -> Directions {
+    let mut best = match &known.ways {
         Some([one, ..]) => one.clone(),
         None => sheet.best(false, rules),
     };
+    // the search goes in steps; an edge may lie between two of them
+    for e in edges.iter().take(EDGES) {
+        let way = sheet.way(e.direction_deg, false, rules);
+        if way.minutes < best.minutes {
+            best = way;
+        }
+    }
+    let finite = |value: f64| Some(value).filter(|v| v.is_finite());
     let (even, unevenness) = sheet.most_even();
     let direction = config.direction_deg.unwrap_or(best.direction_deg);
     let step = config.step.unwrap_or_else(|| {
@@ -434,10 +448,10 @@ fn directions(sheet: &Sheet, known: &Known, rules: &Rules, config: &PlanConfig) 
         .map(|crossed| cusp_plan(sheet, direction, step, crossed, rules))
         .to_vec();
     Directions {
-        unevenness_at_best: sheet.unevenness(best.direction_deg),
+        unevenness_at_best: finite(sheet.unevenness(best.direction_deg)),
         best: way_plan(&best, rules.feed),
         most_even_deg: even,
-        unevenness,
+        unevenness: finite(unevenness),
         cusps,
     }
 }

@@ -188,10 +188,10 @@ pub struct Directions {
     pub best: WayPlan,
     /// The direction of most even cusps.
     pub most_even_deg: f64,
-    /// (95th − 5th percentile of the cusps) over their median, there.
-    pub unevenness: f64,
+    /// (95th − 5th percentile of the cusps) over their median, there; `null` where passes do not meet.
+    pub unevenness: Option<f64>,
     /// The same in the direction of least time.
-    pub unevenness_at_best: f64,
+    pub unevenness_at_best: Option<f64>,
     /// Cusps of the passes asked for, or of those of least time.
     pub cusps: Vec<CuspPlan>,
 }
