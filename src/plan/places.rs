@@ -116,8 +116,8 @@ pub fn reaching(
     };
     let cell = (radius / NODES_PER_RADIUS).max((area / most).sqrt());
     let grid = Grid::covering(lo, hi, margin, cell);
-    let fine = (0.25 * cell * cell / radius).max(0.2 * leave);
-    let cutting = Cutting::new(ground, radius, cutter.corner_radius, grid, fine);
+    // no places between the nodes: what they cannot tell is asked of the triangles
+    let cutting = Cutting::new(ground, radius, cutter.corner_radius, grid, f64::INFINITY);
     let found: Vec<Nearest> = places
         .par_iter()
         .map(|p| nearest(&cutting, p, leave))
