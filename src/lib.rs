@@ -1,5 +1,6 @@
 //! Vetting of two-half cavity molds before any toolpath is made.
 
+pub mod body;
 pub mod field;
 pub mod mesh;
 pub mod plan;

@@ -83,6 +83,9 @@ impl Case {
             axis.dot(&at.coords),
             1e-3,
         );
+        for (was, is) in sampled(&before.halves[0]).into_iter().zip(sampled(half)) {
+            found.close(was.0, is.1, was.1, was.2 + is.2);
+        }
         for ((what, was), (_, is)) in figures(&before.halves[0]).into_iter().zip(figures(half)) {
             let was = was.unwrap_or_else(|| panic!("{what} of the half as it lies in its file"));
             found.close(what, is, was, SHARE * was.abs().max(1e-3));
@@ -105,13 +108,28 @@ fn placed(corner: [f32; 3], by: &Isometry3<f64>, unit: Unit) -> [f32; 3] {
     [p.x, p.y, p.z].map(|c| (c / unit.in_mm()) as f32)
 }
 
+/// Figures summed over samples, which lie elsewhere in a turned half, each with its ±.
+fn sampled(half: &Half) -> Vec<(&'static str, f64, f64)> {
+    let ball = &half.reach.cutters[0];
+    let all = [
+        (
+            "hidden area",
+            half.undercut.hidden_area_mm2,
+            half.undercut.hidden_area_mm2_pm,
+        ),
+        ("left area", ball.left_area_mm2, ball.left_area_mm2_pm),
+        ("left volume", ball.left_volume_mm3, ball.left_volume_mm3_pm),
+    ];
+    let known = |(what, figure, pm): (_, Option<f64>, Option<f64>)| Some((what, figure?, pm?));
+    all.into_iter().filter_map(known).collect()
+}
+
 fn figures(half: &Half) -> Vec<(&'static str, Option<f64>)> {
     let ball = &half.reach.cutters[0];
     let mut figures = vec![
         ("volume", half.cavity.volume_mm3),
         ("depth", half.cavity.depth_mm),
         ("surface", half.cavity.surface_mm2),
-        ("hidden area", half.undercut.hidden_area_mm2),
         ("hidden volume", half.undercut.hidden_volume_mm3),
         ("hook", half.undercut.hook_mm),
         ("least draft", half.draft.least_deg),
@@ -122,8 +140,6 @@ fn figures(half: &Half) -> Vec<(&'static str, Option<f64>)> {
             half.reach.smallest_concave_radius_mm,
         ),
         ("left height", ball.left_height_mm),
-        ("left area", ball.left_area_mm2),
-        ("left volume", ball.left_volume_mm3),
     ];
     figures.extend(
         half.draft

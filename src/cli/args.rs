@@ -23,6 +23,11 @@ pub enum Command {
     /// Tells what the tool axis cannot see, where draft is missing, which cutter clears and what the
     /// others leave, how deep each tool length gets, and whether two halves close.
     Check(Box<CheckArgs>),
+    /// Look at the model of the part to be molded, not of the mold
+    ///
+    /// Finds the direction to pull it in and the parting line, makes the two halves that a flat-parted mold would have, and
+    /// checks them like a real mold.
+    Body(Box<BodyArgs>),
     /// Estimate what milling a mold will cost: cutter set, time, passes, stickouts
     ///
     /// Planning before toolpaths: which cutters in which order and how far out, at which step and direction, how
@@ -38,23 +43,79 @@ Example: one half drawn in inches, two balls that both stick out 2 inches
 
 Exit status: 0 nothing failed, 1 something failed, 2 wrong use or a file that cannot be read.";
 
+const BODY_AFTER_HELP: &str = "\
+Lengths may be written 1/8in, 0.125\", 3.175mm or 3.175; a bare number is in the unit of --units.
+
+Example: a bought model in mm, enlarged for a wax that shrinks, its halves written beside it
+  moldvet body --units mm --shrink 1.2% --write-halves candle candle.stl
+
+Exit status: 0 nothing failed, 1 something failed, 2 wrong use or a file that cannot be read.";
+
 /// Arguments of `moldvet check`, as typed.
 #[derive(Debug, clap::Args)]
 #[command(override_usage = "moldvet check [OPTIONS] MODEL [MODEL]", after_help = AFTER_HELP)]
 pub struct CheckArgs {
-    /// STL file with a mold half, or with both; two files for a half each
+    /// STL, 3MF, OBJ or PLY file with a mold half, or with both; two files for a half each
     #[arg(value_name = "MODEL", required = true, num_args = 1..=2)]
     pub models: Vec<PathBuf>,
 
-    /// Unit in which the models are drawn: mm or inch (STL files do not say; a shop file may)
-    #[arg(long, value_name = "mm|inch", help_heading = MODEL)]
-    pub units: Option<String>,
     /// Direction from the cavity to the spindle, such as +z, -y or 0,0.6,0.8 [default: found from the model]
     #[arg(long, value_name = "DIRECTION", allow_hyphen_values = true, help_heading = MODEL)]
     pub axis: Option<String>,
     /// Take out the hollow at this place, seen from above, in the model's own X and Y (repeatable)
     #[arg(long, value_name = "X,Y", allow_hyphen_values = true, help_heading = MODEL)]
     pub not_cavity: Vec<String>,
+    /// Estimate as well what it will cost, as `moldvet plan` does
+    #[arg(long, help_heading = OUTPUT)]
+    pub plan: bool,
+
+    /// What the mold is judged by.
+    #[command(flatten)]
+    pub judge: JudgeArgs,
+}
+
+/// Arguments of `moldvet body`, as typed.
+#[derive(Debug, clap::Args)]
+#[command(override_usage = "moldvet body [OPTIONS] MODEL", after_help = BODY_AFTER_HELP)]
+pub struct BodyArgs {
+    /// STL, 3MF, OBJ or PLY file with the part
+    #[arg(value_name = "MODEL")]
+    pub model: PathBuf,
+
+    /// Direction to pull along and against, such as +z, -y or 0,0.6,0.8 [default: the best is found]
+    #[arg(long, value_name = "DIRECTION", allow_hyphen_values = true, help_heading = BODY)]
+    pub pull: Option<String>,
+    /// Flat parting level, along the pull from the model's origin [default: the best is found]
+    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true, help_heading = BODY)]
+    pub level: Option<String>,
+    /// Enlarge the part by this factor
+    #[arg(long, value_name = "FACTOR", allow_negative_numbers = true, help_heading = BODY)]
+    pub scale: Option<String>,
+    /// Enlarge the part by what the casting shrinks, such as 1.2%; the cavity is the part times 1 + shrink
+    #[arg(long, value_name = "PERCENT", allow_negative_numbers = true, help_heading = BODY)]
+    pub shrink: Option<String>,
+    /// Block around the part on all sides [default: 10 mm]
+    #[arg(long, value_name = "LENGTH", allow_negative_numbers = true, help_heading = BODY)]
+    pub margin: Option<String>,
+    /// Write the two halves as STL files, in mm, into this folder, or with this before `-lower.stl` and `-upper.stl`
+    #[arg(long, value_name = "FOLDER|PREFIX", value_parser = NonEmptyStringValueParser::new(), help_heading = BODY)]
+    pub write_halves: Option<String>,
+
+    /// What the halves are judged by.
+    #[command(flatten)]
+    pub judge: JudgeArgs,
+}
+
+/// What a mold is judged by, whether given or made from a body.
+#[derive(Debug, clap::Args)]
+pub struct JudgeArgs {
+    /// Unit in which the models are drawn: mm or inch (only 3MF files say; a shop file may)
+    #[arg(long, value_name = "mm|inch", help_heading = MODEL)]
+    pub units: Option<String>,
+
+    /// Density of what is filled in, such as 0.96g/cm3, for its weight
+    #[arg(long, value_name = "DENSITY", allow_negative_numbers = true, help_heading = MODEL)]
+    pub fill_density: Option<String>,
 
     /// Shop file with your cutters, holders, stickouts and limits [default: a built-in rack of balls]
     #[arg(long, value_name = "FILE", help_heading = TOOLS)]
@@ -105,9 +166,6 @@ pub struct CheckArgs {
     /// Print nothing but errors: the exit status tells
     #[arg(long, help_heading = OUTPUT)]
     pub quiet: bool,
-    /// Estimate as well what it will cost, as `moldvet plan` does
-    #[arg(long, help_heading = OUTPUT)]
-    pub plan: bool,
 }
 
 const AFTER_PLAN: &str = "\
@@ -123,11 +181,11 @@ Exit status: 0 planned, 2 wrong use or a file that cannot be read.";
 #[derive(Debug, clap::Args)]
 #[command(override_usage = "moldvet plan [OPTIONS] MODEL [MODEL]", after_help = AFTER_PLAN)]
 pub struct PlanArgs {
-    /// STL file with a mold half, or with both; two files for a half each
+    /// STL, 3MF, OBJ or PLY file with a mold half, or with both; two files for a half each
     #[arg(value_name = "MODEL", required = true, num_args = 1..=2)]
     pub models: Vec<PathBuf>,
 
-    /// Unit in which the models are drawn: mm or inch (STL files do not say; a shop file may)
+    /// Unit in which the models are drawn: mm or inch (only 3MF files say; a shop file may)
     #[arg(long, value_name = "mm|inch", help_heading = MODEL)]
     pub units: Option<String>,
     /// Direction from the cavity to the spindle, such as +z, -y or 0,0.6,0.8 [default: found from the model]
@@ -190,30 +248,34 @@ impl PlanArgs {
     pub fn as_check(&self) -> CheckArgs {
         CheckArgs {
             models: self.models.clone(),
-            units: self.units.clone(),
             axis: self.axis.clone(),
             not_cavity: self.not_cavity.clone(),
-            shop: self.shop.clone(),
-            ball: self.ball.clone(),
-            stickout: self.stickout.clone(),
-            clearance: self.clearance.clone(),
-            leave: self.leave.clone(),
-            draft: None,
-            wall: None,
-            forgive: None,
-            crease: self.crease.clone(),
-            contact: None,
-            draft_min_area: None,
-            cell: self.cell.clone(),
-            threads: self.threads,
-            json: self.json.clone(),
-            quiet: self.quiet,
             plan: false,
+            judge: JudgeArgs {
+                units: self.units.clone(),
+                fill_density: None,
+                shop: self.shop.clone(),
+                ball: self.ball.clone(),
+                stickout: self.stickout.clone(),
+                clearance: self.clearance.clone(),
+                leave: self.leave.clone(),
+                draft: None,
+                wall: None,
+                forgive: None,
+                crease: self.crease.clone(),
+                contact: None,
+                draft_min_area: None,
+                cell: self.cell.clone(),
+                threads: self.threads,
+                json: self.json.clone(),
+                quiet: self.quiet,
+            },
         }
     }
 }
 
 const MODEL: &str = "The model";
+const BODY: &str = "The part and its mold";
 const TOOLS: &str = "Cutters and tool lengths";
 const LIMITS: &str = "What shall hold";
 const PASSES: &str = "What is wanted";
@@ -228,6 +290,8 @@ pub fn is_help(error: &clap::Error) -> bool {
 /// A usage error as one sentence.
 pub fn sentence(error: &clap::Error) -> String {
     let text = error.to_string();
+    let of_body = text.contains("Usage: moldvet body");
+    let command = if of_body { "body" } else { "check" };
     let told = text.split("Usage:").next().unwrap_or(&text);
     let told = told.split("For more information").next().unwrap_or(told);
     let told = told.trim().trim_start_matches("error:").trim();
@@ -236,7 +300,7 @@ pub fn sentence(error: &clap::Error) -> String {
         .map(|part| part.split_whitespace().collect::<Vec<_>>().join(" "))
         .filter(|part| !part.is_empty())
         .collect();
-    format!("{}; see `moldvet check --help`", parts.join("; "))
+    format!("{}; see `moldvet {command} --help`", parts.join("; "))
 }
 
 #[cfg(test)]
@@ -312,7 +376,7 @@ mod tests {
             "a.stl",
         ];
         let Command::Check(args) = Args::try_parse_from(line).unwrap().command else {
-            panic!("not a check")
+            panic!("another command");
         };
         assert_eq!(args.axis.as_deref(), Some("-z"));
         assert_eq!(args.not_cavity, ["-3,1/2in"]);

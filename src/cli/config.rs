@@ -1,13 +1,14 @@
 //! What is to be done, judged and complete: no question is left that an argument could answer wrongly.
 
-use super::args::{CheckArgs, PlanArgs};
+use super::args::{BodyArgs, CheckArgs, JudgeArgs, PlanArgs};
 use super::error::CliError;
-use super::figures::{direction, length, place, positive};
-use super::output::Sink;
+use super::figures::{density, direction, factor, length, place, positive, shrink};
+use super::output::{Halves, Sink};
+use moldvet::body::{BodyConfig, MARGIN};
 use moldvet::mesh;
 use moldvet::plan::PlanConfig;
 use moldvet::shop::Shop;
-use moldvet::units::{Unit, UnitError, parse_angle, parse_area};
+use moldvet::units::{Unit, UnitError, parse_angle, parse_area, parse_coordinate};
 use moldvet::vet::CheckConfig;
 use std::path::PathBuf;
 
@@ -31,11 +32,20 @@ pub struct Job {
 }
 
 impl Job {
-    /// Makes sense of `args`; reads the shop file.
+    /// Makes sense of the arguments of `moldvet check`; reads the shop file.
     ///
     /// # Errors
     /// If an argument or the shop file makes no sense, or nothing tells the models' unit.
-    pub fn new(args: &CheckArgs) -> Result<Job, CliError> {
+    pub fn check(args: &CheckArgs) -> Result<Job, CliError> {
+        let mut job = Job::new(&args.judge, &args.models)?;
+        let places = args.not_cavity.iter().map(|text| place(text, job.unit));
+        job.check.not_cavity = places.collect::<Result<_, _>>()?;
+        let axis = args.axis.as_deref().map(|text| direction("--axis", text));
+        job.check.axis = axis.transpose()?;
+        Ok(job)
+    }
+
+    fn new(args: &JudgeArgs, models: &[PathBuf]) -> Result<Job, CliError> {
         let mut shop = match &args.shop {
             Some(path) => Shop::read(path)?,
             None => Shop::builtin(),
@@ -47,24 +57,27 @@ impl Job {
         })?;
         let unit = match typed.or(shop.units) {
             Some(unit) => unit,
-            None => return Err(ask_for_units(args)?),
+            None => match ask_for_units(models)? {
+                Some(question) => return Err(question),
+                None => Unit::Mm,
+            },
         };
         limits(&mut shop, args, unit)?;
         rack(&mut shop, args, unit)?;
-        let places = args.not_cavity.iter().map(|text| place(text, unit));
         let check = CheckConfig {
             shop,
-            axis: args.axis.as_deref().map(direction).transpose()?,
+            axis: None,
             cell: args
                 .cell
                 .as_deref()
                 .map(|text| positive("--cell", text, unit))
                 .transpose()?,
-            not_cavity: places.collect::<Result<_, _>>()?,
+            not_cavity: Vec::new(),
+            fill_density: args.fill_density.as_deref().map(density).transpose()?,
         };
         Ok(Job {
-            models: args.models.clone(),
-            inputs: args.models.iter().chain(&args.shop).cloned().collect(),
+            models: models.to_vec(),
+            inputs: models.iter().chain(&args.shop).cloned().collect(),
             unit,
             check,
             json: args.json.as_deref().map(Sink::new),
@@ -74,8 +87,55 @@ impl Job {
     }
 }
 
+/// A body to be looked at.
+#[derive(Debug)]
+pub struct BodyJob {
+    /// What it has in common with a check.
+    pub job: Job,
+    /// The question.
+    pub body: BodyConfig,
+    /// Where the halves go.
+    pub halves: Option<Halves>,
+}
+
+impl BodyJob {
+    /// Makes sense of the arguments of `moldvet body`; reads the shop file.
+    ///
+    /// # Errors
+    /// As [`Job::check`].
+    pub fn new(args: &BodyArgs) -> Result<BodyJob, CliError> {
+        let job = Job::new(&args.judge, std::slice::from_ref(&args.model))?;
+        let pull = args.pull.as_deref().map(|text| direction("--pull", text));
+        let level = args.level.as_deref().map(|text| {
+            parse_coordinate(text, Some(job.unit)).map_err(|source| CliError::Figure {
+                option: "--level",
+                source,
+            })
+        });
+        let margin = args.margin.as_deref();
+        let margin = margin.map(|text| positive("--margin", text, job.unit));
+        let scale = args.scale.as_deref().map(factor).transpose()?;
+        let shrink = args.shrink.as_deref().map(shrink).transpose()?;
+        let body = BodyConfig {
+            check: job.check.clone(),
+            pull: pull.transpose()?,
+            level: level.transpose()?,
+            scale: scale.unwrap_or(1.0) * (1.0 + shrink.unwrap_or(0.0)),
+            margin: margin.transpose()?.unwrap_or(MARGIN),
+        };
+        Ok(BodyJob {
+            halves: args
+                .write_halves
+                .as_deref()
+                .map(|name| Halves::new(name, &args.model)),
+            job,
+            body,
+        })
+    }
+}
+
 /// Puts the limits of the command line in place of the shop's.
-fn limits(shop: &mut Shop, args: &CheckArgs, unit: Unit) -> Result<(), CliError> {
+fn limits(shop: &mut Shop, args: &JudgeArgs, unit: Unit) -> Result<(), CliError> {
     let limits = &mut shop.limits;
     let lengths = [
         ("--leave", &args.leave, &mut limits.leave),
@@ -106,7 +166,7 @@ fn limits(shop: &mut Shop, args: &CheckArgs, unit: Unit) -> Result<(), CliError>
 }
 
 /// Puts the cutters and stickouts of the command line in place of the shop's.
-fn rack(shop: &mut Shop, args: &CheckArgs, unit: Unit) -> Result<(), CliError> {
+fn rack(shop: &mut Shop, args: &JudgeArgs, unit: Unit) -> Result<(), CliError> {
     let all = |option, texts: &[String]| -> Result<Vec<f64>, CliError> {
         texts
             .iter()
@@ -122,27 +182,24 @@ fn rack(shop: &mut Shop, args: &CheckArgs, unit: Unit) -> Result<(), CliError> {
     Ok(())
 }
 
-/// The question for the unit, with what the models' size suggests.
+/// The question for the unit, with what the models' size suggests; none where each model states its own.
 ///
 /// # Errors
 /// If a model cannot be read, which is to be told first.
-fn ask_for_units(args: &CheckArgs) -> Result<CliError, CliError> {
-    let mut question = CliError::NoUnits {
-        file: String::new(),
-        side: 0.0,
-    };
-    for path in &args.models {
+fn ask_for_units(models: &[PathBuf]) -> Result<Option<CliError>, CliError> {
+    let mut longest: Option<(f64, String)> = None;
+    for path in models {
+        if mesh::states_unit(path)? {
+            continue;
+        }
         let model = mesh::read(path, Unit::Mm, &mesh::Limits::default())?;
         let sizes = model.bodies.iter().filter_map(|b| b.mesh.bounds());
-        let longest = sizes.map(|(lo, hi)| (hi - lo).max()).fold(0.0, f64::max);
-        if let CliError::NoUnits { file, side } = &mut question
-            && longest > *side
-        {
-            *side = longest;
-            *file = path.display().to_string();
+        let side = sizes.map(|(lo, hi)| (hi - lo).max()).fold(0.0, f64::max);
+        if longest.as_ref().is_none_or(|(most, _)| side > *most) {
+            longest = Some((side, path.display().to_string()));
         }
     }
-    Ok(question)
+    Ok(longest.map(|(side, file)| CliError::NoUnits { file, side }))
 }
 
 /// The question of `moldvet plan`: that of the check, with the passes typed.

@@ -1,5 +1,6 @@
 //! Why nothing was checked, each in one sentence.
 
+use moldvet::body::BodyError;
 use moldvet::mesh::ReadError;
 use moldvet::shop::ShopError;
 use moldvet::units::UnitError;
@@ -26,9 +27,11 @@ pub enum CliError {
     },
     /// No direction.
     #[error(
-        "--axis: `{text}` is not a direction; write +x, -x, +y, -y, +z, -z, or three numbers such as 0,0.6,0.8"
+        "{option}: `{text}` is not a direction; write +x, -x, +y, -y, +z, -z, or three numbers such as 0,0.6,0.8"
     )]
     Axis {
+        /// The option as typed.
+        option: &'static str,
         /// What was typed.
         text: String,
     },
@@ -37,6 +40,28 @@ pub enum CliError {
         "--not-cavity: `{text}` is not a place; write its X and Y as in 12.5,-3 or 1/2in,-1/8in"
     )]
     Place {
+        /// What was typed.
+        text: String,
+    },
+    /// No factor.
+    #[error("--scale: `{text}` is not a factor of more than 0; write for example 1.02")]
+    Factor {
+        /// What was typed.
+        text: String,
+    },
+    /// No share.
+    #[error(
+        "--shrink: `{text}` is not a shrink in percent, from 0% to less than 50%; write for example 1.2%"
+    )]
+    Shrink {
+        /// What was typed.
+        text: String,
+    },
+    /// No density.
+    #[error(
+        "--fill-density: `{text}` is not a density of more than 0; write for example 0.96g/cm3, 960kg/m3 or 60lb/ft3"
+    )]
+    Density {
         /// What was typed.
         text: String,
     },
@@ -57,18 +82,25 @@ pub enum CliError {
     /// The check itself.
     #[error(transparent)]
     Check(#[from] CheckError),
+    /// The look at a body.
+    #[error(transparent)]
+    Body(#[from] BodyError),
     /// The threads asked for.
     #[error("--threads: the threads cannot be started ({0}); ask for fewer")]
     Threads(#[from] rayon::ThreadPoolBuildError),
     /// A report that would overwrite what it was made from.
-    #[error("--json: {} is one of the files to be read; name another file", path.display())]
+    #[error("{option}: {} is one of the files to be read; name another file", path.display())]
     Overwrites {
+        /// The option as typed.
+        option: &'static str,
         /// The file.
         path: PathBuf,
     },
     /// A place where no file can be written.
-    #[error("--json: {} {reason}; name a file in a folder that exists, or `-` for standard output", path.display())]
+    #[error("{option}: {} {reason}; name a file in a folder that exists{}", path.display(), if *option == "--json" { ", or `-` for standard output" } else { "" })]
     NotAFile {
+        /// The option as typed.
+        option: &'static str,
         /// The file.
         path: PathBuf,
         /// What it is instead.

@@ -19,9 +19,36 @@ pub fn positive(option: &'static str, text: &str, unit: Unit) -> Result<f64, Cli
     }
 }
 
+/// A density of more than 0, g/cm³: `0.96g/cm3`, `0.96`, `960kg/m3` or `60lb/ft3`.
+pub fn density(text: &str) -> Result<f64, CliError> {
+    let wrong = || CliError::Density {
+        text: text.to_string(),
+    };
+    let plain = text.trim().to_lowercase().replace('³', "3");
+    let split = plain
+        .find(|c: char| !(c.is_ascii_digit() || c == '.'))
+        .unwrap_or(plain.len());
+    let (number, unit) = plain.split_at(split);
+    // 1 lb = 0.45359237 kg and 1 in = 25.4 mm, exact by the 1959 agreement
+    let factor = match unit.trim() {
+        "" | "g/cm3" | "g/cm^3" | "g/ml" | "kg/l" => 1.0,
+        "kg/m3" | "kg/m^3" => 1e-3,
+        "lb/in3" | "lb/in^3" => 453.59237 / 16.387064,
+        "lb/ft3" | "lb/ft^3" => 453.59237 / (1728.0 * 16.387064),
+        _ => return Err(wrong()),
+    };
+    let value: f64 = number.parse().map_err(|_| wrong())?;
+    if value > 0.0 && value.is_finite() {
+        Ok(value * factor)
+    } else {
+        Err(wrong())
+    }
+}
+
 /// A direction, of length 1: `+x`, `-z`, or three numbers with commas.
-pub fn direction(text: &str) -> Result<Vector, CliError> {
+pub fn direction(option: &'static str, text: &str) -> Result<Vector, CliError> {
     let wrong = || CliError::Axis {
+        option,
         text: text.to_string(),
     };
     let named = match text.trim().to_lowercase().as_str() {
@@ -52,6 +79,28 @@ pub fn direction(text: &str) -> Result<Vector, CliError> {
     Ok((Vector::new(x, y, z) / largest).normalize())
 }
 
+/// A factor of more than 0.
+pub fn factor(text: &str) -> Result<f64, CliError> {
+    let factor = text.trim().parse().ok();
+    factor
+        .filter(|f: &f64| *f > 0.0 && f.is_finite())
+        .ok_or_else(|| CliError::Factor {
+            text: text.to_string(),
+        })
+}
+
+/// A share of less than half, written in percent.
+pub fn shrink(text: &str) -> Result<f64, CliError> {
+    let number = text.trim().strip_suffix('%');
+    let percent = number.and_then(|number| number.trim().parse().ok());
+    percent
+        .filter(|p: &f64| (0.0..50.0).contains(p))
+        .map(|p| p / 100.0)
+        .ok_or_else(|| CliError::Shrink {
+            text: text.to_string(),
+        })
+}
+
 /// A place seen from above, mm: `X,Y`, each with or without unit.
 pub fn place(text: &str, unit: Unit) -> Result<[f64; 2], CliError> {
     let wrong = || CliError::Place {
@@ -68,15 +117,33 @@ mod tests {
 
     #[test]
     fn directions_have_length_one() {
-        assert_eq!(direction("-z").unwrap(), Vector::new(0.0, 0.0, -1.0));
-        assert_eq!(direction("X").unwrap(), Vector::x());
+        assert_eq!(
+            direction("--axis", "-z").unwrap(),
+            Vector::new(0.0, 0.0, -1.0)
+        );
+        assert_eq!(direction("--axis", "X").unwrap(), Vector::x());
         // 3, 4, 5
-        assert_eq!(direction("0, 3, 4").unwrap(), Vector::new(0.0, 0.6, 0.8));
-        assert_eq!(direction("0,0,1e300").unwrap(), Vector::z());
+        assert_eq!(
+            direction("--axis", "0, 3, 4").unwrap(),
+            Vector::new(0.0, 0.6, 0.8)
+        );
+        assert_eq!(direction("--axis", "0,0,1e300").unwrap(), Vector::z());
         for wrong in [
             "", "w", "0,0", "0,0,0", "1,2,3,4", "nan,0,1", "inf,0,1", "1,,1",
         ] {
-            assert!(direction(wrong).is_err(), "{wrong}");
+            assert!(direction("--axis", wrong).is_err(), "{wrong}");
+        }
+    }
+
+    #[test]
+    fn shrink_is_in_percent_and_a_scale_is_a_factor() {
+        assert_eq!(shrink("1.2 %").unwrap(), 0.012);
+        for wrong in ["1.2", "%", "-1%", "50%", "nan%"] {
+            assert!(shrink(wrong).is_err(), "{wrong}");
+        }
+        assert_eq!(factor("1.5").unwrap(), 1.5);
+        for wrong in ["0", "-1", "inf", "two", "150%"] {
+            assert!(factor(wrong).is_err(), "{wrong}");
         }
     }
 
@@ -87,6 +154,17 @@ mod tests {
         assert_eq!(place("1, -2mm", Unit::Inch).unwrap(), [25.4, -2.0]);
         for wrong in ["", "1", "1,2,3", "a,b", "1,"] {
             assert!(place(wrong, Unit::Mm).is_err(), "{wrong}");
+        }
+    }
+
+    #[test]
+    fn densities_take_units() {
+        assert_eq!(density("0.96g/cm3").unwrap(), 0.96);
+        assert!((density("960 kg/m³").unwrap() - 0.96).abs() < 1e-12);
+        // water is 62.4 lb/ft³ to three figures
+        assert!((density("62.4lb/ft3").unwrap() - 1.0).abs() < 1e-3);
+        for wrong in ["", "0", "-1", "1mm", "g/cm3", "1..2"] {
+            assert!(density(wrong).is_err(), "{wrong}");
         }
     }
 

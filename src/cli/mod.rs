@@ -7,16 +7,16 @@ mod figures;
 mod output;
 mod progress;
 
-use args::{Args, CheckArgs, Command, PlanArgs};
+use args::{Args, BodyArgs, CheckArgs, Command, PlanArgs};
 use clap::Parser;
-use config::{Job, plan_config};
+use config::{BodyJob, Job, plan_config};
 use error::CliError;
-use moldvet::mesh::{self, Model};
 use moldvet::plan::{self, PlanConfig};
 use moldvet::report::plan::render_plan;
 use moldvet::report::terminal::{Style, render};
 use moldvet::report::{Report, Verdict, json};
 use moldvet::vet;
+use moldvet::{body, mesh};
 use output::Sink;
 use progress::Progress;
 use std::io::{self, IsTerminal, Write};
@@ -45,9 +45,10 @@ pub fn run() -> ExitCode {
             return (help.exit_code() as u8).into();
         }
     };
-    let done = match command {
-        Command::Check(args) => check(&args),
-        Command::Plan(args) => planned(&args).map(|()| Verdict::Pass),
+    let done = match &command {
+        Command::Check(args) => check(args),
+        Command::Body(args) => look_at(args),
+        Command::Plan(args) => planned(args).map(|()| Verdict::Pass),
     };
     match done {
         Ok(Verdict::Fail) => FAILED.into(),
@@ -61,29 +62,60 @@ pub fn run() -> ExitCode {
 
 /// `moldvet check`.
 fn check(args: &CheckArgs) -> Result<Verdict, CliError> {
-    let job = Job::new(args)?;
+    let job = Job::check(args)?;
     if let Some(sink) = &job.json {
         sink.check(&job.inputs)?;
     }
     let report = on_threads(job.threads, || vetted(&job, args.plan))?;
+    tell(&job, &report)?;
+    Ok(report.verdict)
+}
+
+/// `moldvet body`.
+fn look_at(args: &BodyArgs) -> Result<Verdict, CliError> {
+    let BodyJob { job, body, halves } = BodyJob::new(args)?;
+    if let Some(sink) = &job.json {
+        sink.check(&job.inputs)?;
+    }
+    if let Some(halves) = &halves {
+        halves.check(&job.inputs)?;
+    }
+    let mut outcome = on_threads(job.threads, || {
+        let model = mesh::read(&args.model, job.unit, &mesh::Limits::default())?;
+        let progress = Progress::new(!job.quiet && io::stderr().is_terminal());
+        let outcome = body::vet(&model, &body, &|stage| progress.show(stage));
+        progress.clear();
+        Ok(outcome?)
+    })?;
+    if let Some(halves) = &halves {
+        for half in &outcome.halves {
+            halves.write(half.name, &half.stl())?;
+        }
+        outcome.name_files(|name| halves.path(name));
+    }
+    tell(&job, &outcome.report)?;
+    Ok(outcome.report.verdict)
+}
+
+/// Prints and writes the report as asked for.
+fn tell(job: &Job, report: &Report) -> Result<(), CliError> {
     let to_stdout = matches!(job.json, Some(Sink::Stdout));
     if !job.quiet && !to_stdout {
-        let style = style(&job);
-        output::print(&render(&report, style))?;
+        output::print(&render(report, style(job)))?;
         if let Some(plan) = &report.plan {
             output::print("\n")?;
-            output::print(&render_plan(plan, style))?;
+            output::print(&render_plan(plan, style(job)))?;
         }
     }
     if let Some(sink) = &job.json {
-        sink.write(&json::to_json(&report)?)?;
+        sink.write(&json::to_json(report)?)?;
     }
-    Ok(report.verdict)
+    Ok(())
 }
 
 /// `moldvet plan`.
 fn planned(args: &PlanArgs) -> Result<(), CliError> {
-    let job = Job::new(&args.as_check())?;
+    let job = Job::check(&args.as_check())?;
     let config = plan_config(args, &job)?;
     if let Some(sink) = &job.json {
         sink.check(&job.inputs)?;
@@ -113,7 +145,7 @@ fn style(job: &Job) -> Style {
     }
 }
 
-fn models(job: &Job) -> Result<Vec<Model>, CliError> {
+fn models(job: &Job) -> Result<Vec<mesh::Model>, CliError> {
     let read = |path: &PathBuf| mesh::read(path, job.unit, &mesh::Limits::default());
     Ok(job.models.iter().map(read).collect::<Result<Vec<_>, _>>()?)
 }

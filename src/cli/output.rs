@@ -48,32 +48,10 @@ impl Sink {
     /// # Errors
     /// If it is one of `inputs`, no ordinary file, or in no folder.
     pub fn check(&self, inputs: &[PathBuf]) -> Result<(), CliError> {
-        let Sink::File(path) = self else {
-            return Ok(());
-        };
-        let not_a_file = |reason| CliError::NotAFile {
-            path: path.clone(),
-            reason,
-        };
-        if path.is_dir() || path.file_name().is_none() {
-            return Err(not_a_file("is a folder"));
+        match self {
+            Sink::Stdout => Ok(()),
+            Sink::File(path) => writable("--json", path, inputs),
         }
-        // A device or a pipe would be replaced, not written to.
-        if path.exists() && !path.is_file() {
-            return Err(not_a_file("is not an ordinary file"));
-        }
-        if !folder(path).is_dir() {
-            return Err(not_a_file("is in a folder that does not exist"));
-        }
-        let real = fs::canonicalize(path).ok();
-        if real.is_some()
-            && inputs
-                .iter()
-                .any(|input| fs::canonicalize(input).ok() == real)
-        {
-            return Err(CliError::Overwrites { path: path.clone() });
-        }
-        Ok(())
     }
 
     /// Writes `text`: a file is replaced as a whole or not at all.
@@ -83,7 +61,7 @@ impl Sink {
     pub fn write(&self, text: &str) -> Result<(), CliError> {
         match self {
             Sink::Stdout => print(text),
-            Sink::File(path) => replace(path, text).map_err(|source| CliError::Write {
+            Sink::File(path) => replace(path, text.as_bytes()).map_err(|source| CliError::Write {
                 path: path.clone(),
                 source,
             }),
@@ -91,8 +69,86 @@ impl Sink {
     }
 }
 
+/// Where the halves of a body go.
+#[derive(Debug, PartialEq, Eq)]
+pub struct Halves {
+    /// What comes before `-lower.stl` and `-upper.stl`.
+    prefix: PathBuf,
+}
+
+impl Halves {
+    /// Into the folder `name`, named like `model`; or, if there is no such folder, with `name` as prefix.
+    pub fn new(name: &str, model: &Path) -> Halves {
+        let name = Path::new(name);
+        let stem = model.file_stem().unwrap_or(model.as_os_str());
+        Halves {
+            prefix: if name.is_dir() {
+                name.join(stem)
+            } else {
+                name.into()
+            },
+        }
+    }
+
+    /// The file of the half `name`.
+    pub fn path(&self, name: &str) -> PathBuf {
+        let mut path = self.prefix.clone().into_os_string();
+        path.push(format!("-{name}.stl"));
+        path.into()
+    }
+
+    /// Finds out what would keep the halves from being written.
+    ///
+    /// # Errors
+    /// As [`Sink::check`].
+    pub fn check(&self, inputs: &[PathBuf]) -> Result<(), CliError> {
+        let mut paths = ["lower", "upper"].iter().map(|name| self.path(name));
+        paths.try_for_each(|path| writable("--write-halves", &path, inputs))
+    }
+
+    /// Writes one half: its file is replaced as a whole or not at all.
+    ///
+    /// # Errors
+    /// If the system refuses.
+    pub fn write(&self, name: &str, stl: &[u8]) -> Result<(), CliError> {
+        let path = self.path(name);
+        replace(&path, stl).map_err(|source| CliError::Write { path, source })
+    }
+}
+
+/// Finds out what would keep `path` from being written.
+fn writable(option: &'static str, path: &Path, inputs: &[PathBuf]) -> Result<(), CliError> {
+    let not_a_file = |reason| CliError::NotAFile {
+        option,
+        path: path.to_path_buf(),
+        reason,
+    };
+    if path.is_dir() || path.file_name().is_none() {
+        return Err(not_a_file("is a folder"));
+    }
+    // A device or a pipe would be replaced, not written to.
+    if path.exists() && !path.is_file() {
+        return Err(not_a_file("is not an ordinary file"));
+    }
+    if !folder(path).is_dir() {
+        return Err(not_a_file("is in a folder that does not exist"));
+    }
+    let real = fs::canonicalize(path).ok();
+    if real.is_some()
+        && inputs
+            .iter()
+            .any(|input| fs::canonicalize(input).ok() == real)
+    {
+        return Err(CliError::Overwrites {
+            option,
+            path: path.to_path_buf(),
+        });
+    }
+    Ok(())
+}
+
 /// Writes a temporary file beside `path` and puts it in its place.
-fn replace(path: &Path, text: &str) -> io::Result<()> {
+fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
     // a link stays a link to the file that is replaced
     let path = fs::canonicalize(path).unwrap_or_else(|_| path.to_path_buf());
     let mut builder = tempfile::Builder::new();
@@ -104,7 +160,7 @@ fn replace(path: &Path, text: &str) -> io::Result<()> {
         builder.permissions(fs::Permissions::from_mode(0o666));
     }
     let mut file = builder.tempfile_in(folder(&path))?;
-    file.write_all(text.as_bytes())?;
+    file.write_all(bytes)?;
     file.persist(&path).map_err(|error| error.error)?;
     Ok(())
 }

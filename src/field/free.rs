@@ -5,11 +5,13 @@
 //! at the nodes of a grid and any number of others between them; a pyramid of least heights over ever larger
 //! squares finds the best ray for a question after a few hundred looks, whatever the radius.
 
-use super::{Grid, HeightMap, Profile};
+use super::{Grid, HeightMap};
 use crate::mesh::Point;
 
+/// So near to a wall that it lies along, a cutter covers all beside it, mm: places are not known better.
+const BESIDE: f64 = 2e-3;
 /// Nodes on a side of the smallest squares.
-const LEAF: usize = 4;
+const LEAF: usize = 2;
 
 /// The known free places of one cutter.
 #[derive(Debug)]
@@ -19,7 +21,6 @@ pub struct FreePlaces {
     flat: f64,
     /// Corner radius, mm.
     corner: f64,
-    profile: Profile,
     /// Places between the nodes, by smallest square.
     between: Vec<Point>,
     starts: Vec<u32>,
@@ -54,10 +55,6 @@ impl FreePlaces {
             lowest,
             flat: radius - corner,
             corner,
-            profile: Profile::Cutter {
-                radius,
-                corner_radius: corner,
-            },
             between: Vec::new(),
             starts: Vec::new(),
             levels: Vec::new(),
@@ -164,11 +161,29 @@ impl FreePlaces {
     /// Height from which up the cutter covers the space over plan place (x, y): below it something is left. `None` where
     /// it covers nothing.
     pub fn covered_from(&self, x: f64, y: f64) -> Option<f64> {
-        let value = |d2: f64, z: f64| match self.profile.rise(d2.sqrt()) {
-            Some(rise) => z - rise,
-            None => f64::INFINITY,
+        let (flat, corner2) = (self.flat, self.corner * self.corner);
+        let reach2 = (flat + self.corner + BESIDE) * (flat + self.corner + BESIDE);
+        let value = |d2: f64, z: f64| {
+            if d2 > reach2 {
+                return f64::INFINITY;
+            }
+            let aside2 = if flat > 0.0 {
+                let aside = (d2.sqrt() - flat).max(0.0);
+                aside * aside
+            } else {
+                d2
+            };
+            z - (corner2 - aside2).max(0.0).sqrt()
         };
-        self.least([x, y], f64::INFINITY, value).map(|(z, _)| z)
+        let grid = self.lowest.grid;
+        let here = grid.cell_at(x, y).map_or(f64::INFINITY, |(i, j)| {
+            let d = (grid.x(i) - x).hypot(grid.y(j) - y);
+            value(d * d, f64::from(self.lowest.values()[grid.index(i, j)]))
+        });
+        match self.least([x, y], here, value) {
+            Some((z, _)) => Some(z),
+            None => (here < f64::INFINITY).then_some(here),
+        }
     }
 
     /// The place with the least `value` below `limit`; `value` of squared plan distance and height grows with both.
@@ -275,6 +290,7 @@ impl Level {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::field::Profile;
     use crate::field::shapes::noise;
     use proptest::prelude::*;
 
@@ -313,7 +329,8 @@ mod tests {
                 .max(0.0);
             let profile = Profile::Cutter { radius: flat + corner, corner_radius: corner };
             let covered = all.iter()
-                .filter_map(|c| Some(c.z - profile.rise(aside(c))?))
+                .filter(|c| aside(c) <= profile.reach() + BESIDE)
+                .filter_map(|c| Some(c.z - profile.rise(aside(c).min(profile.reach()))?))
                 .fold(f64::INFINITY, f64::min);
             let places = FreePlaces::new(lowest, flat + corner, corner, between);
             let found = places.left(&p, Nearest { left: f64::INFINITY, centre: p });

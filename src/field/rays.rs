@@ -59,6 +59,27 @@ impl<'m> Rays<'m> {
             .map(|(triangle, distance)| Hit { distance, triangle })
     }
 
+    /// Whether the ray from `origin` along `direction` meets anything: as [`Rays::first_hit`], sooner told.
+    pub fn meets_any(&self, origin: &Point, direction: &Vector) -> bool {
+        let Some(ray) = Ray::new(origin, direction) else {
+            return false;
+        };
+        let mut met = false;
+        self.tree.traverse(|node| {
+            if ray.enters(node, f64::INFINITY).is_none() {
+                return TraversalAction::Prune;
+            }
+            if let Some(triangle) = node.leaf_data()
+                && ray.meets(self.mesh.corners(triangle as usize)).is_some()
+            {
+                met = true;
+                return TraversalAction::EarlyExit;
+            }
+            TraversalAction::Continue
+        });
+        met
+    }
+
     /// All triangles that the ray from `origin` along `direction` meets, nearest first, then by triangle; a ray through a shared edge
     /// or corner meets all triangles around it.
     pub fn all_hits(&self, origin: &Point, direction: &Vector) -> Vec<Hit> {

@@ -27,8 +27,6 @@ const GENTLE_DEG: f64 = 4.0;
 const LIKE_WIDTH: f64 = 4.0;
 /// A facet this much wider than the one across the edge may be flat, and the turn belong to the other.
 const WIDER: f64 = 3.0;
-/// It is where the next turn is larger by this: twice as large where the facets are alike.
-const RUNS_OUT: f64 = 1.4;
 
 /// The reading of every edge.
 #[derive(Debug, Clone, Default)]
@@ -182,11 +180,15 @@ impl Creases {
             let faint = turn < FAINT_DEG || wa.min(wb) * turn.to_radians().sin() < FAINT_STEP;
             let smooth = turn < crease_deg
                 && (faint || alike(e, fa, fb, outward(a)) || alike(e, fb, fa, outward(b)));
-            // where a curved surface runs out into a flat one its last edge turns by half of what the others do; where the
-            // flat one is only a wider facet of the same surface it turns by more
+            // whether the wider of two facets, `other`, is flat rather than a wide facet of the same curve. By their widths w, with
+            // v that of the facet beyond, the turn would be to the next one as w(own) to w(own) + v if it is, and as w(own) +
+            // w(other) to that if not: the nearer of the two, between them their geometric mean
             let runs_out = |own: u32, other: u32, t: u32| {
+                let width = |f: u32| flats[f as usize].width(&directions[e]);
+                let (narrow, wide) = (width(own), width(other));
+                let mean = (narrow * (narrow + wide)).sqrt();
                 let on = |far: u32| turns_on(e, own, far, outward(t));
-                let beyond = |far: u32| on(far) > RUNS_OUT * turn;
+                let beyond = |far: u32| turn * (narrow + width(far)) < on(far) * mean;
                 let aside = |far: u32| on(far).abs() < turn;
                 beside(own).filter(|&far| far != other).any(|far| {
                     beyond(far)

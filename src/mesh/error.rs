@@ -21,12 +21,30 @@ pub enum Fault {
     /// No bytes.
     #[error("the file is empty: export the model again")]
     Empty,
-    /// A well-formed STL without a triangle.
+    /// A well-formed file without a triangle.
     #[error("the file holds no triangles: select the solid and export it again")]
     NoTriangles,
     /// Some other kind of file.
-    #[error("this is not an STL file but {0}: export the model as binary STL")]
+    #[error("this is not an STL, 3MF, OBJ or PLY file but {0}: export the model as one of these")]
     NotStl(&'static str),
+    /// A file of a known kind that breaks its rules.
+    #[error("the {kind} file is damaged ({what}): export the model again")]
+    Damaged {
+        /// 3MF, OBJ or PLY.
+        kind: &'static str,
+        /// What is wrong, and where.
+        what: String,
+    },
+    /// A shape that is described in a way that is not read.
+    #[error("the {kind} file holds {what}, which is not read: {remedy} and export it again")]
+    NotRead {
+        /// 3MF, OBJ or PLY.
+        kind: &'static str,
+        /// What it holds.
+        what: String,
+        /// What to do about it.
+        remedy: &'static str,
+    },
     /// Neither text nor of the length that its header calls for.
     #[error(
         "the header declares {declared} triangles but the file has room for {present}{}: it was cut short, \

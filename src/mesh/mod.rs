@@ -3,10 +3,15 @@
 mod bodies;
 mod crease;
 mod error;
+#[cfg(test)]
+mod formats;
 mod health;
 mod mend;
 mod model;
+mod obj;
 mod pairing;
+mod ply;
+mod polygon;
 mod read;
 mod shells;
 mod stl_ascii;
@@ -15,6 +20,7 @@ mod stl_binary;
 mod testing;
 #[cfg(test)]
 mod tests;
+mod threemf;
 mod topology;
 mod weld;
 mod winding;
@@ -23,7 +29,7 @@ pub use crease::{Creases, noise_deg};
 pub use error::{Fault, ReadError};
 pub use health::Health;
 pub use model::{Body, Dropped, Model};
-pub use read::{Limits, from_bytes, read};
+pub use read::{Limits, from_bytes, read, states_unit};
 pub(crate) use shells::Sets;
 pub use topology::{Edge, Topology};
 

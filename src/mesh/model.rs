@@ -22,8 +22,10 @@ pub struct Model {
     pub name: String,
     /// Bodies, largest volume first; at least one.
     pub bodies: Vec<Body>,
-    /// The unit in which the file's numbers were taken.
+    /// The unit in which the file's numbers were taken; for a file that states its own, mm.
     pub unit: Unit,
+    /// What the file holds and was not used, a sentence each.
+    pub unused: Vec<String>,
     /// Spacing of the file's 32-bit numbers at its largest coordinate, mm.
     pub rounding: f64,
     /// What was left out.
@@ -80,6 +82,7 @@ impl Model {
             name: name.to_owned(),
             bodies,
             unit,
+            unused: Vec::new(),
             rounding,
             dropped,
         })

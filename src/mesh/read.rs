@@ -2,7 +2,7 @@
 
 use super::error::{Fault, ReadError};
 use super::model::Model;
-use super::{stl_ascii, stl_binary, weld};
+use super::{obj, ply, stl_ascii, stl_binary, threemf, weld};
 use crate::units::Unit;
 use rayon::prelude::*;
 use std::fs::File;
@@ -11,6 +11,16 @@ use std::path::Path;
 
 /// The corners of one triangle as the file gives them.
 pub(super) type Facet = [[f32; 3]; 3];
+
+/// What a file holds.
+#[derive(Debug, Default)]
+pub(super) struct Content {
+    pub(super) facets: Vec<Facet>,
+    /// Millimetres in one unit of the file, where it states its unit.
+    pub(super) mm: Option<f64>,
+    /// What is in the file and is not used, a sentence each.
+    pub(super) unused: Vec<String>,
+}
 
 /// What a file may ask for; checked before memory is taken.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -38,7 +48,7 @@ const BYTES_PER_TRIANGLE: u64 = 300;
 const MOST_TRIANGLES: u64 = (1 << 31) / 3;
 
 impl Limits {
-    fn check_triangles(&self, count: u64) -> Result<(), Fault> {
+    pub(super) fn check_triangles(&self, count: u64) -> Result<(), Fault> {
         let limit = self.triangles.min(MOST_TRIANGLES);
         if count > limit {
             return Err(Fault::TooManyTriangles { count, limit });
@@ -46,7 +56,7 @@ impl Limits {
         self.check_memory(count * BYTES_PER_TRIANGLE)
     }
 
-    fn check_memory(&self, need: u64) -> Result<(), Fault> {
+    pub(super) fn check_memory(&self, need: u64) -> Result<(), Fault> {
         let limit = self.memory;
         if need > limit {
             return Err(Fault::TooMuchMemory { need, limit });
@@ -55,10 +65,24 @@ impl Limits {
     }
 }
 
-/// Reads the STL file at `path`, whose numbers are meant in `unit`.
+/// Whether the file at `path` states its own unit, as 3MF files do.
 ///
 /// # Errors
-/// If the file is no whole STL file, is larger than `limits`, or holds nothing solid.
+/// If it cannot be read.
+pub fn states_unit(path: &Path) -> Result<bool, ReadError> {
+    let name = path.file_name().unwrap_or(path.as_os_str());
+    let mut start = Vec::new();
+    let read = File::open(path).and_then(|file| file.take(4).read_to_end(&mut start));
+    match read {
+        Ok(_) => Ok(threemf::looks_like(&start)),
+        Err(error) => Err(Fault::Io(error).in_file(&name.to_string_lossy())),
+    }
+}
+
+/// Reads the STL, 3MF, OBJ or PLY file at `path`, whose numbers are meant in `unit` unless it states its own.
+///
+/// # Errors
+/// If the file is none of these or not whole, is larger than `limits`, or holds nothing solid.
 pub fn read(path: &Path, unit: Unit, limits: &Limits) -> Result<Model, ReadError> {
     let name = path.file_name().unwrap_or(path.as_os_str());
     let name = name.to_string_lossy();
@@ -87,10 +111,11 @@ fn bytes_of(path: &Path, limits: &Limits) -> Result<Vec<u8>, Fault> {
     Ok(bytes)
 }
 
-/// Reads the bytes of an STL file called `name`, whose numbers are meant in `unit`.
+/// Reads the bytes of a file called `name`, whose numbers are meant in `unit` unless it states its own.
 ///
-/// Binary if the length is just what the declared count calls for, whatever the header says; text if it
-/// starts with `solid`.
+/// Its kind is told by its content: binary STL if the length is just what the declared count calls for, whatever
+/// the header says; 3MF if it is a ZIP archive, PLY and STL as text by their first word, OBJ by the keywords of
+/// its first lines.
 ///
 /// # Errors
 /// As [`read`].
@@ -100,38 +125,60 @@ pub fn from_bytes(
     unit: Unit,
     limits: &Limits,
 ) -> Result<Model, ReadError> {
-    let facets = facets(bytes, limits).map_err(|fault| fault.in_file(name))?;
-    let rounding = rounding(&facets) * unit.in_mm();
-    let mesh = weld::exact(&facets, unit.in_mm());
-    drop(facets);
-    Model::from_mesh(name, mesh, unit, rounding)
+    let content = content(bytes, limits).map_err(|fault| fault.in_file(name))?;
+    let (mm, unit) = match content.mm {
+        Some(mm) => (mm, Unit::Mm),
+        None => (unit.in_mm(), unit),
+    };
+    let rounding = rounding(&content.facets) * mm;
+    let mesh = weld::exact(&content.facets, mm);
+    drop(content.facets);
+    let model = Model::from_mesh(name, mesh, unit, rounding)?;
+    Ok(Model {
+        unused: content.unused,
+        ..model
+    })
 }
 
-/// The triangles of a file; there is at least one and all coordinates are finite.
-fn facets(bytes: &[u8], limits: &Limits) -> Result<Vec<Facet>, Fault> {
-    let facets = if let Some(count) = stl_binary::exact_count(bytes, bytes.len() as u64) {
+/// What a file holds; there is at least one triangle and all coordinates are finite.
+fn content(bytes: &[u8], limits: &Limits) -> Result<Content, Fault> {
+    let stl = |facets| Content {
+        facets,
+        ..Content::default()
+    };
+    let content = if let Some(count) = stl_binary::exact_count(bytes, bytes.len() as u64) {
         limits.check_triangles(u64::from(count))?;
-        stl_binary::facets(bytes)
+        stl(stl_binary::facets(bytes))
+    } else if threemf::looks_like(bytes) {
+        threemf::content(bytes, limits)?
+    } else if ply::looks_like(bytes) {
+        ply::content(bytes, limits)?
     } else if stl_ascii::looks_like(bytes) {
         let most = limits.memory.saturating_sub(bytes.len() as u64) / BYTES_PER_TRIANGLE;
-        stl_ascii::facets(bytes, most.min(limits.triangles).min(MOST_TRIANGLES))?
+        stl(stl_ascii::facets(
+            bytes,
+            most.min(limits.triangles).min(MOST_TRIANGLES),
+        )?)
+    } else if obj::looks_like(bytes) {
+        obj::content(bytes, limits)?
     } else {
         return Err(other_kind(bytes));
     };
-    if facets.is_empty() {
+    if content.facets.is_empty() {
         return Err(Fault::NoTriangles);
     }
     let broken = |facet: &Facet| !facet.as_flattened().iter().all(|x| x.is_finite());
-    match facets.par_iter().with_min_len(4096).position_first(broken) {
+    let facets = content.facets.par_iter().with_min_len(4096);
+    match facets.position_first(broken) {
         Some(triangle) => Err(Fault::NotFinite {
             triangle,
             line: None,
         }),
-        None => Ok(facets),
+        None => Ok(content),
     }
 }
 
-/// Why `bytes` are no STL file.
+/// Why `bytes` are none of the kinds that are read.
 fn other_kind(bytes: &[u8]) -> Fault {
     let start = &bytes[..bytes.len().min(512)];
     let utf16 = start.starts_with(b"\xff\xfe") || start.starts_with(b"\xfe\xff");
@@ -146,8 +193,6 @@ fn other_kind(bytes: &[u8]) -> Fault {
         Fault::NotStl("UTF-16 text")
     } else if start.trim_ascii_start().starts_with(b"<") && text {
         Fault::NotStl("a web page or an XML file")
-    } else if start.starts_with(b"PK\x03\x04") {
-        Fault::NotStl("a ZIP archive")
     } else if text
         && stl_binary::declared(bytes).is_none_or(|n| n.to_le_bytes().is_ascii() && n > 1 << 24)
     {

@@ -120,3 +120,86 @@ pub(super) fn ascii(facets: &[super::read::Facet]) -> String {
     }
     text + "endsolid half\n"
 }
+
+/// The corners of all facets, each once, and three numbers of corners a facet.
+fn indexed(facets: &[super::read::Facet]) -> (Vec<[f32; 3]>, Vec<[u32; 3]>) {
+    let mesh = super::weld::exact(facets, 1.0);
+    let corner = |p: &Point| [p.x, p.y, p.z].map(|x| x as f32);
+    (mesh.vertices.iter().map(corner).collect(), mesh.triangles)
+}
+
+/// OBJ.
+pub(super) fn obj(facets: &[super::read::Facet]) -> String {
+    let (corners, faces) = indexed(facets);
+    let mut text = String::from("# invented\no half\n");
+    for [x, y, z] in corners {
+        text += &format!("v {x} {y} {z}\n");
+    }
+    for [a, b, c] in faces {
+        text += &format!("f {} {} {}\n", a + 1, b + 1, c + 1);
+    }
+    text
+}
+
+/// PLY: text, or binary with the large or the small end first.
+pub(super) fn ply(facets: &[super::read::Facet], form: &str) -> Vec<u8> {
+    let (corners, faces) = indexed(facets);
+    let mut bytes = format!(
+        "ply\nformat {form} 1.0\ncomment invented\nelement vertex {}\nproperty float x\nproperty float y\n\
+         property float z\nelement face {}\nproperty list uchar int vertex_indices\nend_header\n",
+        corners.len(),
+        faces.len()
+    )
+    .into_bytes();
+    for corner in corners {
+        match form {
+            "ascii" => bytes.extend(format!("{} {} {}\n", corner[0], corner[1], corner[2]).bytes()),
+            "binary_big_endian" => bytes.extend(corner.iter().flat_map(|x| x.to_be_bytes())),
+            _ => bytes.extend(corner.iter().flat_map(|x| x.to_le_bytes())),
+        }
+    }
+    for face in faces {
+        match form {
+            "ascii" => bytes.extend(format!("3 {} {} {}\n", face[0], face[1], face[2]).bytes()),
+            "binary_big_endian" => {
+                bytes.push(3);
+                bytes.extend(face.iter().flat_map(|v| v.to_be_bytes()));
+            }
+            _ => {
+                bytes.push(3);
+                bytes.extend(face.iter().flat_map(|v| v.to_le_bytes()));
+            }
+        }
+    }
+    bytes
+}
+
+/// The `mesh` element of a 3MF object.
+pub(super) fn threemf_mesh(facets: &[super::read::Facet]) -> String {
+    let (corners, faces) = indexed(facets);
+    let mut text = String::from("<mesh><vertices>");
+    for [x, y, z] in corners {
+        text += &format!("<vertex x=\"{x}\" y=\"{y}\" z=\"{z}\"/>");
+    }
+    text += "</vertices><triangles>";
+    for [a, b, c] in faces {
+        text += &format!("<triangle v1=\"{a}\" v2=\"{b}\" v3=\"{c}\"/>");
+    }
+    text + "</triangles></mesh>"
+}
+
+/// A 3MF archive with these parts, the first of which is the model.
+pub(super) fn threemf(parts: &[(&str, &str)]) -> Vec<u8> {
+    use std::io::Write;
+    let mut archive = zip::ZipWriter::new(std::io::Cursor::new(Vec::new()));
+    let relations = format!(
+        "<Relationships><Relationship Target=\"/{}\" Id=\"r\" Type=\"http://example.org/3dmodel\"/></Relationships>",
+        parts[0].0
+    );
+    for (name, text) in [("_rels/.rels", relations.as_str())].iter().chain(parts) {
+        let options = zip::write::SimpleFileOptions::default();
+        archive.start_file(*name, options).unwrap();
+        archive.write_all(text.as_bytes()).unwrap();
+    }
+    archive.finish().unwrap().into_inner()
+}

@@ -115,8 +115,8 @@ fn files_that_are_no_whole_stl_are_refused_with_a_reason() {
         .collect();
     assert!(refusal(&wide).contains("UTF-16"));
     assert!(refusal(&wide[2..]).contains("UTF-16"));
-    assert!(refusal(b"o cube\nv 0 0 0\n").contains("some other text"));
-    assert!(refusal(&"v 0.0 1.0 2.0\n".repeat(50).into_bytes()).contains("some other text"));
+    assert!(refusal(b"once upon a time\n").contains("some other text"));
+    assert!(refusal(&"v 0.0 1.0 2.0\n".repeat(50).into_bytes()).contains("no triangles"));
     assert!(refusal(&[7, 0, 1, 2]).contains("too short"));
 
     let mut wrong = good.clone();

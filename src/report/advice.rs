@@ -2,6 +2,8 @@
 //!
 //! Messages leave figures and places to the finding's fields, so that each face can show them in the reader's unit.
 
+mod mating;
+
 use super::model::{Finding, Half, HollowKind, Place, RegionKind, Report, SharpEdgeKind, Verdict};
 use crate::mesh::Model;
 use crate::setup::Setup;
@@ -35,6 +37,13 @@ pub fn findings(report: &Report, setup: &Setup, models: &[Model], shop: &Shop) -
             ..plain("mesh", Verdict::Watch, &message)
         });
     }
+    for (model, unused) in models
+        .iter()
+        .flat_map(|m| m.unused.iter().map(move |u| (m, u)))
+    {
+        let message = format!("{}: {unused}", model.name);
+        found.push(plain("mesh", Verdict::Pass, &message));
+    }
     for (half, places) in report.halves.iter().zip(&setup.halves) {
         let mut own = Vec::new();
         mesh(half, &places.health, &mut own);
@@ -43,7 +52,8 @@ pub fn findings(report: &Report, setup: &Setup, models: &[Model], shop: &Shop) -
                 "setup",
                 Verdict::Watch,
                 "This looks like the part, not the mold: no hollow lies below a parting face, so there is no cavity to \
-                 judge and the tool axis is ambiguous. Give the mold half, or name its axis with --axis.",
+                 judge and the tool axis is ambiguous. To look at a part, use `moldvet body`; for a mold, give its half, \
+                 or name its axis with --axis.",
             ));
         } else {
             undercut(half, shop, &mut own);
@@ -64,12 +74,8 @@ pub fn findings(report: &Report, setup: &Setup, models: &[Model], shop: &Shop) -
              the cutter and a plain cylindrical holder. Name your own cutters, stickouts and holders with --shop.",
         ));
     }
-    if report.mating.is_some() {
-        found.push(plain(
-            "mating",
-            Verdict::Pass,
-            "Outline mismatch and pin fit are not measured by this version: check them before you cut both halves.",
-        ));
+    if let Some(together) = &report.mating {
+        found.append(&mut mating::findings(together, shop));
     }
     found.sort_by_key(|f| std::cmp::Reverse(f.verdict));
     found

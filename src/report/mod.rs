@@ -1,6 +1,7 @@
 //! The report: its data model and its faces. Computes no figure.
 
 mod advice;
+mod body;
 mod figures;
 pub mod json;
 mod model;
@@ -14,4 +15,5 @@ mod text;
 mod samples;
 
 pub use advice::findings;
+pub use body::{Block, Body, Pull};
 pub use model::*;

@@ -5,6 +5,10 @@
 //! not be computed; a finding then says why. `…_pm` is the half-width of the interval in which the
 //! figure lies. Fields may be added; none is renamed without raising [`FORMAT`].
 
+mod mating;
+
+pub use mating::*;
+
 use crate::shop::CutterKind;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -45,6 +49,9 @@ pub struct Report {
     pub halves: Vec<Half>,
     /// The two halves together; `null` for a single half.
     pub mating: Option<Mating>,
+    /// The body that the halves were made from; absent where the halves were given.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub body: Option<super::body::Body>,
     /// What was found, worst first within a half.
     pub findings: Vec<Finding>,
     /// What it will cost, where that was asked for.
@@ -72,6 +79,8 @@ pub struct Half {
     pub parting_flat: bool,
     /// State of the mesh.
     pub mesh: MeshHealth,
+    /// What it is cut from.
+    pub blank: Blank,
     /// The grid of columns.
     pub grid: GridInfo,
     /// The hollow that is molded.
@@ -394,54 +403,18 @@ pub struct ToolDepth {
     pub at_mm: Option<Place>,
 }
 
-/// How the two halves lie in the files.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum Layout {
-    /// Closed on each other.
-    Closed,
-    /// Laid open side by side.
-    Open,
-    /// In two files, not in a closed position.
-    Separate,
-}
-
-/// The two halves together.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Mating {
-    /// Answer.
-    pub verdict: Verdict,
-    /// How they came.
-    pub layout: Layout,
-    /// Largest gap near the rim.
-    pub gap_mm: Option<f64>,
-    /// Largest overlap near the rim.
-    pub overlap_mm: Option<f64>,
-    /// Largest plan distance between the two cavity rims.
-    pub outline_mismatch_mm: Option<f64>,
-    /// Space between the halves inside the rims, a gap included.
-    pub closed_volume_mm3: Option<f64>,
-    /// Its ±.
-    pub closed_volume_mm3_pm: Option<f64>,
-    /// Pins and their sockets.
-    pub pins: Vec<Pin>,
-}
-
-/// A pin in its socket.
+/// The stock that a half is cut from, lying as in its tool frame.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Pin {
-    /// Foot of the pin.
-    pub at_mm: Place,
-    /// Diameter of the pin.
-    pub pin_diameter_mm: Option<f64>,
-    /// Diameter of the socket.
-    pub socket_diameter_mm: Option<f64>,
-    /// Half their difference.
-    pub radial_clearance_mm: Option<f64>,
-    /// Plan distance between their axes.
-    pub offset_mm: Option<f64>,
+pub struct Blank {
+    /// What is added on every side, and to the radius.
+    pub margin_mm: f64,
+    /// Block: along X and Y of the tool frame, and along the tool axis.
+    pub block_mm: [f64; 3],
+    /// Round bar along the tool axis: diameter.
+    pub round_diameter_mm: f64,
+    /// Round bar: length.
+    pub round_length_mm: f64,
 }
 
 /// One finding: what, where, how much against what limit, and what to do.

@@ -32,6 +32,7 @@ pub(super) fn sound() -> Report {
         .into(),
         halves: vec![half("A")],
         mating: None,
+        body: None,
         findings: Vec::new(),
         plan: None,
     }
@@ -92,22 +93,7 @@ pub(super) fn pair() -> Report {
         kind: HollowKind::Socket,
     });
     report.halves.push(b);
-    report.mating = Some(Mating {
-        verdict: Verdict::Pass,
-        layout: Layout::Open,
-        gap_mm: Some(0.01),
-        overlap_mm: Some(0.0),
-        outline_mismatch_mm: Some(0.12),
-        closed_volume_mm3: Some(33510.3),
-        closed_volume_mm3_pm: Some(25.0),
-        pins: vec![Pin {
-            at_mm: [40.0, 40.0, 0.0],
-            pin_diameter_mm: Some(5.98),
-            socket_diameter_mm: Some(6.0),
-            radial_clearance_mm: Some(0.01),
-            offset_mm: None,
-        }],
-    });
+    report.mating = Some(mating());
     report.findings = vec![
         Finding {
             check: "draft".into(),
@@ -299,6 +285,12 @@ fn half(name: &str) -> Half {
             size_mm: [100.0, 80.0, 40.0],
             chord_error_mm: 0.0048,
         },
+        blank: Blank {
+            margin_mm: 3.0,
+            block_mm: [86.0, 66.0, 31.0],
+            round_diameter_mm: 106.0,
+            round_length_mm: 31.0,
+        },
         grid: GridInfo {
             cell_mm: 0.05,
             columns: [2000, 1600],
@@ -373,5 +365,96 @@ fn half(name: &str) -> Half {
                 tool("3/4in ball", 50.8, 0.63),
             ],
         },
+    }
+}
+
+/// Two halves laid open, with one pin, one gate and a step.
+fn mating() -> Mating {
+    Mating {
+        verdict: Verdict::Pass,
+        layout: Layout::Open,
+        closed_by: "B was turned over onto A, outline on outline".into(),
+        b_to_closed: [
+            [1.0, 0.0, 0.0, 0.0],
+            [0.0, -1.0, 0.0, 80.0],
+            [0.0, 0.0, -1.0, 40.0],
+        ],
+        gap_mm: Some(0.01),
+        gap_mm_pm: Some(0.001),
+        gap_at_mm: Some([5.0, 6.0, 20.0]),
+        overlap_mm: Some(0.0),
+        overlap_mm_pm: Some(0.001),
+        overlap_at_mm: None,
+        near_rim_mm: 5.0,
+        outline_mismatch_mm: Some(0.12),
+        outline_mismatch_mm_pm: Some(0.01),
+        outline: Some(OutlineFit {
+            at_mm: [20.0, 0.0, 20.0],
+            mean_offset_mm: [0.04, 0.0, 0.0],
+            turn_deg: 0.0,
+            turn_about_mm: [0.0, 0.0, 20.0],
+            shift_mm: [-0.12, 0.0, 0.0],
+            residual_mm: 0.0,
+            one_sided: vec![OneSided {
+                half: "A".into(),
+                length_mm: 31.5,
+                at_mm: [35.0, 0.0, 20.0],
+            }],
+        }),
+        closed_volume_mm3: Some(33510.3),
+        closed_volume_mm3_pm: Some(25.0),
+        fill_density_g_cm3: Some(0.96),
+        fill_weight_g: Some(32.17),
+        faces: PartingFaces {
+            area_mm2: 2500.0,
+            contact_share: Some(0.93),
+            gap_mm: 0.2,
+            gap_area_mm2: 12.0,
+            gap_at_mm: Some([33.0, 20.0, 20.0]),
+            overlap_mm: 0.0,
+            overlap_area_mm2: 0.0,
+            overlap_at_mm: None,
+        },
+        pins: vec![Pin {
+            at_mm: [40.0, 40.0, 0.0],
+            half: "A".into(),
+            socket: true,
+            pin_diameter_mm: Some(5.98),
+            socket_diameter_mm: Some(6.0),
+            diameter_mm_pm: Some(0.01),
+            radial_clearance_mm: Some(0.01),
+            clearance_mm: Some(0.004),
+            offset_mm: None,
+            pin_height_mm: 8.0,
+            socket_depth_mm: Some(10.0),
+            axial_clearance_mm: Some(2.0),
+            bottoms_out: Some(false),
+        }],
+        empty_sockets: vec![Socket {
+            half: "B".into(),
+            at_mm: [-40.0, 40.0, 0.0],
+            diameter_mm: 6.0,
+            depth_mm: 10.0,
+            faces_hole: false,
+        }],
+        hollows: vec![ClosedHollow {
+            at_mm: [0.0, 0.0, 18.0],
+            volume_mm3: 33510.3,
+            openings: vec![Opening {
+                kind: OpeningKind::Side,
+                at_mm: [30.0, 0.0, 20.0],
+                size_mm: Some(4.0),
+            }],
+            smallest_opening_mm: Some(4.0),
+            thinnest_wall_mm: Some(9.5),
+            thinnest_wall_mm_pm: Some(0.01),
+            thinnest_wall_half: Some("A".into()),
+            thinnest_wall_at_mm: Some([20.0, 0.0, 19.0]),
+            thinnest_section_mm: Some(3.2),
+            thinnest_section_mm_pm: Some(0.02),
+            thinnest_section_at_mm: Some([1.0, 2.0, 17.0]),
+        }],
+        trapped_by: Vec::new(),
+        stays_in: Some("A".into()),
     }
 }

@@ -1,13 +1,14 @@
 //! The report for the terminal, read from top to bottom: the answer and why, what was read, each half,
 //! the two halves together, what was found and what to do about it.
 
+mod body;
 mod half;
+mod together;
 
 use super::figures::{Figures, NOT_KNOWN, Quantity, percent};
 use super::page::{Page, Paint, Tone, word};
-use super::table::{Cell, Table};
 use super::text::{JOIN, clean, first_sentence, name, pad};
-use super::{Finding, Half, Layout, Mating, Report, Verdict};
+use super::{Finding, Half, Report, Verdict};
 use crate::units::Unit;
 
 /// How the report is laid out.
@@ -34,6 +35,9 @@ pub fn render(report: &Report, style: Style) -> String {
     };
     let mut page = Page::new(figures, style.width.max(60), paint);
     answer(&mut page, report);
+    if let Some(body) = &report.body {
+        body::section(&mut page, body);
+    }
     page.heading("What was read");
     for half in &report.halves {
         read(&mut page, half);
@@ -42,7 +46,7 @@ pub fn render(report: &Report, style: Style) -> String {
         half::section(&mut page, half);
     }
     if let Some(mating) = &report.mating {
-        together(&mut page, mating);
+        together::section(&mut page, mating);
     }
     findings(&mut page, &report.findings);
     settings(&mut page, report);
@@ -177,61 +181,6 @@ fn axis_name(axis: [f64; 3]) -> String {
     let figures = Figures { unit: Unit::Mm };
     axis.map(|c| figures.cell(Quantity::Length, Some(c), None))
         .join(&format!(",{JOIN}"))
-}
-
-/// The two halves together.
-fn together(page: &mut Page, mating: &Mating) {
-    page.heading("Both halves together");
-    let f = page.figures;
-    let length = |mm| f.text(Quantity::Length, mm, None);
-    let layout = match mating.layout {
-        Layout::Closed => "They came closed on each other.",
-        Layout::Open => "They came laid open side by side, and were closed for this check.",
-        Layout::Separate => "They came in two files, not closed on each other.",
-    };
-    let fit = format!(
-        "{layout} Near the parting line: gap {}, overlap {}. The two cavity outlines differ by {}.",
-        length(mating.gap_mm),
-        length(mating.overlap_mm),
-        length(mating.outline_mismatch_mm)
-    );
-    page.verdict_row("fit", mating.verdict, &fit);
-    let volume = f.text(
-        Quantity::Volume,
-        mating.closed_volume_mm3,
-        mating.closed_volume_mm3_pm,
-    );
-    page.row("fills with", &volume);
-    if mating.pins.is_empty() {
-        page.row("pins", "none found");
-        return;
-    }
-    page.row("pins", &format!("lengths in {}", f.lengths()));
-    let cell = |mm| Cell::from(f.cell(Quantity::Length, mm, None));
-    let heads = [
-        "foot of the pin",
-        "pin\ndia.",
-        "socket\ndia.",
-        "radial\nclearance",
-        "off\ncentre",
-    ];
-    let rows = mating.pins.iter().take(LISTED).map(|pin| {
-        let figures = [
-            pin.pin_diameter_mm,
-            pin.socket_diameter_mm,
-            pin.radial_clearance_mm,
-            pin.offset_mm,
-        ];
-        let mut row = vec![Cell::from(f.place(pin.at_mm))];
-        row.extend(figures.map(cell));
-        row
-    });
-    page.table(&Table {
-        heads: heads.map(String::from).to_vec(),
-        rows: rows.collect(),
-        left_from: heads.len(),
-    });
-    more(page, mating.pins.len());
 }
 
 /// What was found, worst first.

@@ -1,11 +1,12 @@
 //! How two halves close on each other.
 
 use super::half::{Half, Parting};
+use super::lay::lay_over;
 use super::plan::outline;
 use super::{Frame, Note, View};
-use crate::field::{Columns, Grid, HeightMap};
+use crate::field::{Columns, Grid};
 use crate::mesh::{Mesh, Point};
-use nalgebra::{Isometry3, Translation3, UnitQuaternion};
+use nalgebra::{Isometry3, Translation3};
 
 /// How the halves lie in the files.
 pub use crate::report::Layout;
@@ -19,6 +20,8 @@ pub struct Closing {
     pub b_to_a: Isometry3<f64>,
     /// Distance between the parting levels when closed, mm: a gap if positive.
     pub gap: f64,
+    /// How they were brought together, and by what that was decided.
+    pub why: String,
 }
 
 /// Axes this close to opposite are opposite (1 - cos of 1°).
@@ -27,6 +30,8 @@ const OPPOSITE: f64 = 1.5e-4;
 const OVER: f64 = 0.5;
 /// Contact on less than this share of the outline is no parting face.
 const LEAST_CONTACT: f64 = 0.05;
+/// Halves with no flat parting face farther apart than this are not taken to stand closed with a gap, mm.
+const MOST_APART: f64 = 2.0;
 /// Contact is flat when this share of it lies at one level.
 const FLAT_CONTACT: f64 = 0.95;
 
@@ -67,13 +72,13 @@ impl Closing {
         };
         let b_to_a = a.frame.to_tool * b.frame.to_tool.inverse();
         let opposite = 1.0 + a.frame.axis.dot(&b.frame.axis) < OPPOSITE;
-        if opposite && let Some(gap) = stands_over(a, b, &b_to_a) {
-            set_by_contact(a, b, contact, notes);
+        if opposite && stands_over(a, b, &b_to_a) {
+            let gap = set_by_contact(a, b, &b_to_a, contact, notes);
             let b_to_a = a.frame.to_tool * b.frame.to_tool.inverse();
             let gap = if a.parting == Parting::Flat && b.parting == Parting::Flat {
                 (b_to_a * Point::origin()).z
             } else {
-                gap.max(0.0)
+                gap
             };
             // a difference in the coordinates' last digits is contact
             let gap = if gap.abs() <= a.tolerance().max(b.tolerance()) {
@@ -85,60 +90,120 @@ impl Closing {
                 layout: Layout::Closed,
                 b_to_a,
                 gap,
+                why: "they stand closed".to_owned(),
             };
         }
-        let layout = if two_files {
-            Layout::Separate
+        let laid = lay_over(a, b, notes);
+        let flat = a.parting == Parting::Flat && b.parting == Parting::Flat;
+        let b_to_a = if flat {
+            laid.b_to_a
         } else {
-            Layout::Open
+            // let down until most of the parting faces meet
+            let down =
+                face_distances(a, b, &laid.b_to_a).map_or(0.0, |d| most_common(&d, contact).0);
+            let let_down = Translation3::new(0.0, 0.0, -down) * laid.b_to_a;
+            // the frames may move along their axes when the contact shows another level
+            let (a_frame, b_frame) = (a.frame.to_tool, b.frame.to_tool);
+            set_by_contact(a, b, &let_down, contact, notes);
+            let of_a = a.frame.to_tool * a_frame.inverse();
+            let of_b = b.frame.to_tool * b_frame.inverse();
+            of_a * let_down * of_b.inverse()
         };
-        let (b_to_a, clear) = lay_over(a, b);
-        if !clear {
-            notes.push(Note {
-                half: None,
-                unsure: true,
-                message: "the halves were not given closed, and more than one way of closing them fits as well; \
-                          give them in closed position to be sure"
-                    .to_owned(),
-            });
-        }
         Closing {
-            layout,
+            layout: if two_files {
+                Layout::Separate
+            } else {
+                Layout::Open
+            },
             b_to_a,
             gap: 0.0,
+            why: laid.why,
         }
     }
 }
 
-/// Distance from A's parting level up to B's, if B stands over A; both levels may be off by the heights of the halves.
-fn stands_over(a: &Half, b: &Half, b_to_a: &Isometry3<f64>) -> Option<f64> {
+/// Whether B stands over A, as closed; both levels may be off by the heights of the halves.
+fn stands_over(a: &Half, b: &Half, b_to_a: &Isometry3<f64>) -> bool {
     let (alo, ahi) = a.bounds();
-    let (blo, bhi) = b.mesh.transformed(b_to_a).bounds()?;
+    let Some((blo, bhi)) = b.mesh.transformed(b_to_a).bounds() else {
+        return false;
+    };
     let overlap = |k: usize| (ahi[k].min(bhi[k]) - alo[k].max(blo[k])).max(0.0);
     let plan = |lo: &Point, hi: &Point| (hi.x - lo.x) * (hi.y - lo.y);
     let over = overlap(0) * overlap(1) >= OVER * plan(&alo, &ahi).min(plan(&blo, &bhi));
     let gap = (b_to_a * Point::origin()).z;
     let thin = (ahi.z - alo.z).min(bhi.z - blo.z);
-    (over && gap.abs() < 0.5 * thin).then_some(gap)
+    over && gap.abs() < 0.5 * thin
 }
 
-fn set_by_contact(a: &mut Half, b: &mut Half, contact: f64, notes: &mut Vec<Note>) {
-    let b_in_a = b
-        .mesh
-        .transformed(&(a.frame.to_tool * b.frame.to_tool.inverse()));
-    let (lo, hi) = a.bounds();
-    let cell = (hi.x - lo.x).max(hi.y - lo.y) / super::COARSE;
-    let grid = Grid::covering([lo.x, lo.y], [hi.x, hi.y], 2.0 * cell, cell);
-    let (columns, over) = (Columns::cast(&a.mesh, grid), Columns::cast(&b_in_a, grid));
-    let mut meets: Vec<f64> = (0..grid.len())
+/// Where both halves have material: distance along Z from A up to B, and A's height.
+fn face_distances(a: &Half, b: &Half, b_to_a: &Isometry3<f64>) -> Option<Vec<[f64; 2]>> {
+    let grid = coarse_grid(a);
+    let columns = Columns::cast(&a.mesh, grid);
+    let over = Columns::cast(&b.mesh.transformed(b_to_a), grid);
+    let found: Vec<[f64; 2]> = (0..grid.len())
         .filter_map(|k| {
             let (top, under) = (columns.column(k).last()?.z, over.column(k).first()?.z);
-            (f64::from((under - top).abs()) <= contact).then_some(f64::from(top))
+            Some([f64::from(under) - f64::from(top), f64::from(top)])
         })
         .collect();
-    let outline = columns_in_outline(&columns);
-    if (meets.len() as f64) < LEAST_CONTACT * outline as f64 {
-        return;
+    (!found.is_empty()).then_some(found)
+}
+
+/// The middle of the window of twice `within` that holds most distances, and their number.
+fn most_common(distances: &[[f64; 2]], within: f64) -> (f64, usize) {
+    let mut sorted: Vec<f64> = distances.iter().map(|d| d[0]).collect();
+    sorted.sort_by(f64::total_cmp);
+    let (mut best, mut from) = ((0, 0), 0);
+    for to in 0..sorted.len() {
+        while sorted[to] - sorted[from] > 2.0 * within {
+            from += 1;
+        }
+        if to + 1 - from > best.1 - best.0 {
+            best = (from, to + 1);
+        }
+    }
+    let window = &sorted[best.0..best.1];
+    (window[window.len() / 2], window.len())
+}
+
+pub(super) fn coarse_grid(half: &Half) -> Grid {
+    let (lo, hi) = half.bounds();
+    let cell = (hi.x - lo.x).max(hi.y - lo.y) / super::COARSE;
+    Grid::covering([lo.x, lo.y], [hi.x, hi.y], 2.0 * cell, cell)
+}
+
+/// Where the halves touch and the contact is not at the levels found, or not flat, sets their parting by it. Halves with no flat
+/// level may also stand a little apart, or overlap: says how far.
+fn set_by_contact(
+    a: &mut Half,
+    b: &mut Half,
+    b_to_a: &Isometry3<f64>,
+    contact: f64,
+    notes: &mut Vec<Note>,
+) -> f64 {
+    let Some(distances) = face_distances(a, b, b_to_a) else {
+        return 0.0;
+    };
+    let least = LEAST_CONTACT
+        * outline(&Columns::cast(&a.mesh, coarse_grid(a)))
+            .iter()
+            .filter(|i| **i)
+            .count() as f64;
+    let flat = |h: &Half| h.parting == Parting::Flat;
+    let touching = |apart: f64| -> Vec<f64> {
+        let meets = distances.iter().filter(|d| (d[0] - apart).abs() <= contact);
+        meets.map(|d| d[1]).collect()
+    };
+    let (mut apart, mut meets) = (0.0, touching(0.0));
+    if (meets.len() as f64) < least && !(flat(a) && flat(b)) {
+        let (common, count) = most_common(&distances, contact);
+        if common.abs() <= MOST_APART && count as f64 >= least {
+            (apart, meets) = (common, touching(common));
+        }
+    }
+    if (meets.len() as f64) < least {
+        return 0.0;
     }
     meets.sort_by(f64::total_cmp);
     let level = meets[meets.len() / 2];
@@ -147,14 +212,13 @@ fn set_by_contact(a: &mut Half, b: &mut Half, contact: f64, notes: &mut Vec<Note
         .filter(|z| (*z - level).abs() <= contact.max(a.tolerance()))
         .count();
     if at_level as f64 >= FLAT_CONTACT * meets.len() as f64 {
-        let flat = |h: &Half| h.parting == Parting::Flat;
         if level.abs() <= contact && flat(a) && flat(b) {
-            return;
+            return apart;
         }
         shift_level(a, level);
-        let b_level = (b.frame.to_tool * a.frame.to_tool.inverse() * Point::origin()).z;
+        let b_level = (b_to_a.inverse() * Point::new(0.0, 0.0, level + apart)).z;
         shift_level(b, b_level);
-        return;
+        return apart;
     }
     notes.push(Note {
         half: None,
@@ -163,9 +227,9 @@ fn set_by_contact(a: &mut Half, b: &mut Half, contact: f64, notes: &mut Vec<Note
                   measured from the nearest rim"
             .to_owned(),
     });
-    let a_in_b = a
-        .mesh
-        .transformed(&(b.frame.to_tool * a.frame.to_tool.inverse()));
+    let closer = Translation3::new(0.0, 0.0, -apart);
+    let b_in_a = b.mesh.transformed(&(closer * b_to_a));
+    let a_in_b = a.mesh.transformed(&(closer * b_to_a.inverse()));
     a.parting = Parting::Contact {
         other: b_in_a,
         within: contact,
@@ -174,10 +238,7 @@ fn set_by_contact(a: &mut Half, b: &mut Half, contact: f64, notes: &mut Vec<Note
         other: a_in_b,
         within: contact,
     };
-}
-
-fn columns_in_outline(columns: &Columns) -> usize {
-    outline(columns).iter().filter(|i| **i).count()
+    apart
 }
 
 /// Makes height `z` of the half's tool frame its parting level, flat.
@@ -188,66 +249,6 @@ fn shift_level(half: &mut Half, z: f64) {
     }
     super::level_off(&mut half.mesh, half.rounding);
     half.parting = Parting::Flat;
-}
-
-/// Turns B over onto A, outline on outline, in the way that brings the hollows best over each other.
-/// Also says whether one way is clearly better.
-fn lay_over(a: &Half, b: &Half) -> (Isometry3<f64>, bool) {
-    let (alo, ahi) = a.bounds();
-    let cell = (ahi.x - alo.x).max(ahi.y - alo.y) / super::COARSE;
-    let grid = Grid::covering([alo.x, alo.y], [ahi.x, ahi.y], 2.0 * cell, cell);
-    let own = Columns::cast(&a.mesh, grid);
-    let (own_top, own_inside) = (own.top(), outline(&own));
-    let flip = UnitQuaternion::from_axis_angle(&nalgebra::Vector3::x_axis(), std::f64::consts::PI);
-    let mut ways: Vec<(f64, Isometry3<f64>)> = (0..4)
-        .map(|quarter| {
-            let angle = f64::from(quarter) * std::f64::consts::FRAC_PI_2;
-            let turn = UnitQuaternion::from_axis_angle(&nalgebra::Vector3::z_axis(), angle) * flip;
-            let turn = Isometry3::from_parts(Translation3::identity(), turn);
-            let (lo, hi) = b.mesh.transformed(&turn).bounds().unwrap_or_default();
-            let shift = Translation3::new(
-                0.5 * (alo.x + ahi.x - lo.x - hi.x),
-                0.5 * (alo.y + ahi.y - lo.y - hi.y),
-                0.0,
-            );
-            let way = shift * turn;
-            (fit(&own_top, &own_inside, &b.mesh.transformed(&way)), way)
-        })
-        .collect();
-    ways.sort_by(|p, q| q.0.total_cmp(&p.0));
-    (ways[0].1, ways[0].0 > 1.02 * ways[1].0)
-}
-
-/// How well the outlines and the openings of the hollows cover each other, 0 to 2; what a pin hits counts against.
-fn fit(top: &HeightMap, inside: &[bool], over: &Mesh) -> f64 {
-    let grid = top.grid;
-    let other = Columns::cast(over, grid);
-    let (mut both, mut either, mut open_both, mut open_either, mut hit) = (0.0, 0.0, 0.0, 0.0, 0.0);
-    for (k, &is_inside) in inside.iter().enumerate() {
-        let under = other.column(k).first().map(|c| c.z);
-        let (a, b) = (is_inside, under.is_some());
-        both += f64::from(a && b);
-        either += f64::from(a || b);
-        if !(a && b) {
-            continue;
-        }
-        let z = top.get(k).unwrap_or(0.0);
-        let up = under.unwrap_or(0.0);
-        let (open_a, open_b) = (z < -0.02, up > 0.02);
-        open_both += f64::from(open_a && open_b);
-        open_either += f64::from(open_a || open_b);
-        hit += f64::from(z > up + 0.02);
-    }
-    if either == 0.0 {
-        return 0.0;
-    }
-    both / either
-        + if open_either > 0.0 {
-            open_both / open_either
-        } else {
-            0.0
-        }
-        - hit / either
 }
 
 /// For each of `count` hollows the share of its cells that the other half enters: `labels` are the hollows by cell, plus

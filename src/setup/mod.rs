@@ -4,6 +4,7 @@ mod axis;
 mod closing;
 mod frame;
 mod half;
+mod lay;
 mod owner;
 mod plan;
 mod survey;
@@ -248,6 +249,14 @@ struct Look {
     opening: f64,
     levels: Vec<plan::Level>,
     highest: f64,
+}
+
+/// The directions in which the largest flat areas of `mesh` face, largest first.
+pub(crate) fn flat_normals(mesh: &Mesh) -> Vec<Vector> {
+    axis::flat_faces(mesh)
+        .into_iter()
+        .map(|f| f.normal)
+        .collect()
 }
 
 /// Looks along each candidate axis and takes the one that sees the largest hollow.

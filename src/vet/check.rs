@@ -1,5 +1,6 @@
 //! The whole check: from bodies and shop to a report.
 
+use super::blank::blank;
 use super::cavity::cavity;
 use super::cutting::Cutting;
 use super::depth::{Bodies, deepest, guarded, stickout_needed};
@@ -32,6 +33,8 @@ pub struct CheckConfig {
     pub cell: Option<f64>,
     /// Hollows to take out: the one nearest to each X, Y of the model, mm.
     pub not_cavity: Vec<[f64; 2]>,
+    /// Density of what is filled in, g/cm³.
+    pub fill_density: Option<f64>,
 }
 
 /// How far the check has come.
@@ -133,11 +136,14 @@ pub fn check(
         .filter(|_| halves.len() == 2)
         .map(|closing| {
             let side = |k: usize| Side {
+                half: &setup.halves[k],
                 survey: &surveys[k],
                 surface: &surfaces[k],
                 cavity: &halves[k].cavity,
+                undercut: &halves[k].undercut,
+                draft: &halves[k].draft,
             };
-            mating(closing, [side(0), side(1)])
+            mating(closing, [side(0), side(1)], limits, config.fill_density)
         });
     let mut report = Report {
         format: report::FORMAT.to_owned(),
@@ -146,6 +152,7 @@ pub fn check(
         settings: settings(config),
         halves,
         mating: together,
+        body: None,
         findings: Vec::new(),
         plan: None,
     };
@@ -293,6 +300,7 @@ fn vet_half(
             size_mm: half.size,
             chord_error_mm: chord,
         },
+        blank: blank(half),
         grid: report::GridInfo {
             cell_mm: grid.cell,
             columns: [grid.nx, grid.ny],
@@ -618,6 +626,7 @@ fn settings(config: &CheckConfig) -> BTreeMap<String, serde_json::Value> {
     put("cell_mm", json!(config.cell));
     put("axis", json!(config.axis.map(|a| [a.x, a.y, a.z])));
     put("not_cavity_mm", json!(config.not_cavity));
+    put("fill_density_g_cm3", json!(config.fill_density));
     put("shop", json!(config.shop.source));
     put("slender_limit", json!(SLENDER));
     put(

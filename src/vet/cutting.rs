@@ -8,8 +8,11 @@ use rayon::prelude::*;
 
 /// Depth to which a cutter may be thought to cut when a contact is judged: rounding, mm.
 pub const TOUCH: f64 = 1e-4;
-/// Halvings of a step between two nodes when the last free place is sought: to a 250th of a cell.
-const HALVINGS: usize = 8;
+/// Halvings of the step between two nodes where a wall is sought: to less than two [`TOUCH`] of a cell of 0.1 mm, or what
+/// stands within that of the wall would seem left.
+const WALL_HALVINGS: usize = 9;
+/// Halvings where a height is.
+const HEIGHT_HALVINGS: usize = 6;
 /// Steps from the lower node that are worth another place.
 const LEAST_STEP: f64 = 0.05;
 /// A valley with sides this gentle (rise over run) is found by them alone.
@@ -89,6 +92,11 @@ impl<'m> Cutting<'m> {
     /// Cutting radius, mm.
     pub fn radius(&self) -> f64 {
         self.flat + self.corner
+    }
+
+    /// Whether it is a ball.
+    pub fn is_ball(&self) -> bool {
+        self.flat == 0.0
     }
 
     /// The grid of nodes.
@@ -187,11 +195,18 @@ impl<'m> Cutting<'m> {
     /// Quart. 4, 79–85, 1957, cited from memory) and tried again. Where it rests on flat facets the nearest place is exact;
     /// on a convex edge it may be a little farther, so what is left is never said too small by it.
     fn nearest_centre(&self, p: &Point, normals: &[Vector], known: &Point) -> Option<Point> {
+        let tangent = |n: &Vector| (*n, n.dot(&p.coords) + self.corner);
+        self.nearest_about(p, normals.iter().map(tangent).collect(), known)
+    }
+
+    /// As [`Cutting::nearest_centre`], given the first planes: normals, and how far along them the centre is at least.
+    fn nearest_about(
+        &self,
+        p: &Point,
+        mut planes: Vec<(Vector, f64)>,
+        known: &Point,
+    ) -> Option<Point> {
         let radius = self.corner;
-        let mut planes: Vec<(Vector, f64)> = normals
-            .iter()
-            .map(|n| (*n, n.dot(&p.coords) + radius))
-            .collect();
         let mut c = projected(p, &planes);
         while planes.len() < MOST_PLANES {
             if let Some((q, t)) = self.ground.rays.closest(&c, radius - TOUCH) {
@@ -232,9 +247,52 @@ impl<'m> Cutting<'m> {
         (contact.z - lift > centre.z + TOUCH).then_some(contact.point)
     }
 
+    /// Nodes that lie lower than all eight around them, by more than `fine`: the cutter may rest still lower beside them.
+    pub fn pits(&self, fine: f64) -> Vec<[usize; 2]> {
+        let grid = self.grid();
+        let values = self.places.lowest().values();
+        let is_pit = |i: usize, j: usize| {
+            let k = grid.index(i, j);
+            let z = f64::from(values[k]);
+            let around = [k - grid.nx, k, k + grid.nx]
+                .into_iter()
+                .flat_map(|k| [k - 1, k, k + 1]);
+            z < self.corner
+                && around
+                    .filter(|&n| n != k)
+                    .all(|n| f64::from(values[n]) > z + fine)
+        };
+        let inner = |n: usize| 1..n.saturating_sub(1);
+        inner(grid.ny)
+            .into_par_iter()
+            .flat_map_iter(|j| {
+                inner(grid.nx)
+                    .filter(move |&i| is_pit(i, j))
+                    .map(move |i| [i, j])
+            })
+            .collect()
+    }
+
+    /// The lowest place of the cutter about a pit, if it is lower than its node.
+    fn bottom(&self, [i, j]: [usize; 2]) -> Option<Point> {
+        let grid = self.grid();
+        let node = Point::new(
+            grid.x(i),
+            grid.y(j),
+            f64::from(self.places.lowest().values()[grid.index(i, j)]),
+        );
+        // towards a point under it, off the planes it rests on
+        let under = node - Vector::z() * (2.0 * grid.cell);
+        let (q, _) = self.ground.rays.closest(&node, self.corner + 1e-2)?;
+        let n = (node - q).try_normalize(0.0)?;
+        let c = self.nearest_about(&under, vec![(n, n.dot(&q.coords) + self.corner)], &node)?;
+        let near = (c - node).xy().norm() < 2.0 * grid.cell;
+        (near && c.z < node.z && self.open_above(&c, 2.0 * TOUCH)).then_some(c)
+    }
+
     /// Adds the places to which the cutter gets nearest to `points` on steep walls, as low as it gets there: those in upright
-    /// corners, which lie between the nodes both ways.
-    pub fn add_corners(&mut self, points: &[(Point, Vector, Nearest)]) {
+    /// corners, which lie between the nodes both ways; and the bottoms of `pits`.
+    pub fn add_corners(&mut self, points: &[(Point, Vector, Nearest)], pits: &[[usize; 2]]) {
         let grid = self.grid();
         let found: Vec<Point> = points
             .par_iter()
@@ -253,12 +311,14 @@ impl<'m> Cutting<'m> {
                 let low = if free(lowest) {
                     lowest
                 } else {
-                    last(c.z, lowest, free).unwrap_or(c.z)
+                    last(c.z, lowest, HEIGHT_HALVINGS, free).unwrap_or(c.z)
                 };
                 Point::new(c.x, c.y, low)
             })
             .collect();
+        let bottoms: Vec<Point> = pits.par_iter().filter_map(|&p| self.bottom(p)).collect();
         self.places.add(found);
+        self.places.add(bottoms);
     }
 
     /// The upright plane that keeps the centre a radius aside of what hangs over: of the surface point `q` itself, or where
@@ -317,6 +377,10 @@ impl<'m> Cutting<'m> {
             let mut look = |i: usize, step: usize, along: [f64; 2]| {
                 let k = grid.index(i, j);
                 let z = [k - step, k, k + step, k + 2 * step].map(|k| f64::from(values[k]));
+                // with the tip above the parting level it touches no cavity
+                if z[1].min(z[2]) >= self.corner {
+                    return;
+                }
                 if let Some(bend) = Bend::between(z, grid.cell, fine, GENTLE) {
                     let place = |t: f64, z: f64| {
                         let far = bend.steps(t) * grid.cell;
@@ -348,26 +412,25 @@ impl<'m> Cutting<'m> {
                 return;
             }
             // steep sides are not quite straight: a little short of where they seem to meet
-            let short = [0.0, 0.02, 0.06].map(|s| at - s);
-            if let Some(t) = short
-                .into_iter()
-                .find(|&t| t > 0.0 && is_free(t, bend.height(t)))
-            {
-                found.push(at_height(t));
-                return;
-            }
+            let short = [0.0, 0.05].map(|s| at - s).into_iter();
+            found.extend(
+                short
+                    .filter(|&t| t > 0.0)
+                    .find(|&t| is_free(t, bend.height(t)))
+                    .map(at_height),
+            );
+            return;
         }
-        let near = last(LEAST_STEP, 1.0, |t| is_free(t, bend.height(t)));
+        let near = last(LEAST_STEP, 1.0, WALL_HALVINGS, |t| {
+            is_free(t, bend.height(t))
+        });
         found.extend(near.map(|t| place(t, bend.height(t))));
-        // half way up the jump there may be a wall farther on; then how low the cutter gets at it, and half way to it
+        // half way up the jump there may be a wall farther on; then how low the cutter gets at it
         let (near, up) = (near.unwrap_or(0.0), bend.half_way());
-        let wall = last(near + LEAST_STEP, 1.0, |t| is_free(t, up));
-        for t in wall
-            .into_iter()
-            .flat_map(|wall| [wall, 0.5 * (near + wall)])
-        {
-            let low = last(up, bend.height(t), |z| is_free(t, z)).unwrap_or(up);
-            found.push(place(t, low));
+        if let Some(wall) = last(near + LEAST_STEP, 1.0, WALL_HALVINGS, |t| is_free(t, up)) {
+            let low =
+                last(up, bend.height(wall), HEIGHT_HALVINGS, |z| is_free(wall, z)).unwrap_or(up);
+            found.push(place(wall, low));
         }
     }
 
@@ -432,11 +495,11 @@ impl<'m> Cutting<'m> {
 }
 
 /// The last place from `good` towards `bad` that `holds`, by halving; `None` if the first does not.
-fn last(mut good: f64, mut bad: f64, holds: impl Fn(f64) -> bool) -> Option<f64> {
+fn last(mut good: f64, mut bad: f64, halvings: usize, holds: impl Fn(f64) -> bool) -> Option<f64> {
     if !holds(good) {
         return None;
     }
-    for _ in 0..HALVINGS {
+    for _ in 0..halvings {
         let middle = 0.5 * (good + bad);
         if holds(middle) {
             good = middle;

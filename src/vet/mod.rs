@@ -1,6 +1,7 @@
 //! The questions: one file each, pure functions from fields and shop to a result. No text, no pictures.
 
 mod bend;
+mod blank;
 mod cavity;
 pub(crate) mod check;
 pub(crate) mod cutting;

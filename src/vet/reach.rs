@@ -24,9 +24,9 @@ const STEEP: f64 = 0.3;
 /// Most places in upright corners that are sought exactly.
 const MOST_CORNERS: usize = 1500;
 /// Samples per cutting radius where the volume left is summed.
-const VOLUME_SAMPLES: f64 = 32.0;
+const VOLUME_SAMPLES: f64 = 24.0;
 /// Most of them.
-const MOST_VOLUME_SAMPLES: f64 = 250_000.0;
+const MOST_VOLUME_SAMPLES: f64 = 40_000.0;
 
 /// What stands ready for all cutters of one half.
 pub struct Ground<'m> {
@@ -162,8 +162,13 @@ impl<'m> Ground<'m> {
             .map(|s| self.nearest(cutting, s, leave))
             .collect();
         let corners = self.corners(cutting, &samples, &nearest);
-        if !corners.is_empty() {
-            cutting.add_corners(&corners);
+        let mut pits = match cutting.is_ball() {
+            true => cutting.pits(0.2 * leave),
+            false => Vec::new(),
+        };
+        pits.truncate(MOST_CORNERS);
+        if !corners.is_empty() || !pits.is_empty() {
+            cutting.add_corners(&corners, &pits);
             let cutting = &*cutting;
             samples.par_iter().zip(&mut nearest).for_each(|(s, n)| {
                 if n.left > 0.0 {
@@ -180,7 +185,8 @@ impl<'m> Ground<'m> {
             .map(|(s, _)| s.area)
             .sum();
         let worst = self.worst(cutting, &samples, &nearest, leave);
-        let chord = worst.map_or(0.0, |(_, p)| self.chord_near(&p, radius));
+        // a ball that leaves this much at a place touches no farther away than its diameter
+        let chord = worst.map_or(0.0, |(_, p)| self.chord_near(&p, 2.0 * radius));
         // what a facet cuts off a curved corner is left too high or too low by no more than the corner's two chords,
         // seen from a ball that touches both sides of it
         let worst_pm = chord + 1e-3;
@@ -394,11 +400,13 @@ impl<'m> Ground<'m> {
 
     /// Largest chord error of the cavity's facets within `reach` of `p`.
     fn chord_near(&self, p: &Point, reach: f64) -> f64 {
-        let near = |f: &super::surface::Facet| (f.centroid - p).norm() <= reach;
-        self.surface
-            .cavity(self.survey)
-            .filter(|(_, f)| near(f))
-            .map(|(_, f)| f.chord_error)
-            .fold(0.0, f64::max)
+        let mut most = 0.0_f64;
+        let aside = Vector::repeat(reach);
+        (self.rays).for_each_triangle_in_box(&(p - aside), &(p + aside), |t| {
+            if let Some(f) = self.surface.of_triangle[t as usize] {
+                most = most.max(self.surface.facets[f as usize].chord_error);
+            }
+        });
+        most
     }
 }

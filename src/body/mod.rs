@@ -1,0 +1,443 @@
+//! The model of the thing to be molded, not of the mold: which way to pull, where the mold would part, and what the two
+//! halves that this makes would be like.
+
+mod halves;
+mod hook;
+mod level;
+mod parting;
+mod pull;
+#[cfg(test)]
+mod shapes;
+mod skin;
+#[cfg(test)]
+mod tests;
+
+pub use halves::VirtualHalf;
+
+use crate::mesh::{self, Mesh, Model, Vector};
+use crate::report::{self, Block, DraftBand, Finding, Pull, Report, Verdict};
+use crate::setup::Frame;
+use crate::units::Unit;
+use crate::vet::{self, CheckConfig, CheckError, Stage};
+use pull::Candidate;
+use rayon::prelude::*;
+use serde_json::json;
+use skin::Skin;
+
+/// What the body is judged by.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BodyConfig {
+    /// How the virtual halves are checked; its `axis` is not used.
+    pub check: CheckConfig,
+    /// Direction to pull along and against; searched for when `None`.
+    pub pull: Option<Vector>,
+    /// Flat parting level: distance along the pull from the model's origin, mm, after scaling; found when `None`.
+    pub level: Option<f64>,
+    /// Factor that the body is enlarged by about its origin.
+    pub scale: f64,
+    /// Block around the body on all sides, mm.
+    pub margin: f64,
+}
+
+/// Block around the body that serves most molds, mm; common practice, no source.
+pub const MARGIN: f64 = 10.0;
+
+/// What was found, and the halves it was found on.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Outcome {
+    /// The report: of the body, and of those halves that have a cavity.
+    pub report: Report,
+    /// Lower and upper half; none where they could not be made.
+    pub halves: Vec<VirtualHalf>,
+}
+
+impl Outcome {
+    /// Says in the report to which files the halves were written.
+    pub fn name_files(&mut self, path: impl Fn(&str) -> std::path::PathBuf) {
+        let report = &mut self.report;
+        for block in report.body.iter_mut().flat_map(|b| &mut b.blocks) {
+            let written = path(&block.name);
+            let name = written.file_name().unwrap_or(written.as_os_str());
+            let name = name.to_string_lossy().into_owned();
+            for half in report.halves.iter_mut().filter(|h| h.file == block.file) {
+                half.file.clone_from(&name);
+            }
+            block.file = name;
+        }
+    }
+}
+
+/// Why there is no report, or no halves.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum BodyError {
+    /// The check of the halves failed.
+    #[error(transparent)]
+    Check(#[from] CheckError),
+    /// No solid.
+    #[error("{0}: no solid body in it; export the part as a closed solid")]
+    NoBody(String),
+    /// A pull without direction.
+    #[error(
+        "the pull has no direction; give three numbers that are not all zero, such as --pull 0,0,1"
+    )]
+    Pull,
+    /// A scale or margin that makes no block.
+    #[error("{0} must be more than 0")]
+    NotPositive(&'static str),
+    /// A parting level that misses the body.
+    #[error(
+        "the parting level of {level} mm misses the body, which reaches from {from:.3} to {to:.3} mm along the pull; \
+             give a level between"
+    )]
+    Level {
+        /// The level, mm.
+        level: f64,
+        /// The body's lowest place along the pull, mm.
+        from: f64,
+        /// Its highest, mm.
+        to: f64,
+    },
+    /// The halves cannot be made.
+    #[error("the halves of the mold cannot be made from this body: {0}")]
+    NoHalves(&'static str),
+}
+
+/// Samples of the surface.
+const SAMPLES: usize = 1 << 15;
+/// Pulls that are reported.
+const PULLS: usize = 3;
+/// Ends of the draft bands, degrees.
+const BANDS: [f64; 6] = [0.0, 0.05, 1.0, 3.0, 15.0, 90.0];
+/// A flat parting that loses less than this share of the surface loses nothing that the facets could tell.
+const LOST_SHARE: f64 = 1e-4;
+
+/// Looks at the largest body of `model`: finds the pull, parts it, and vets the two halves that this makes.
+///
+/// # Errors
+/// When there is no body, a setting makes no sense, or the halves cannot be checked.
+pub fn vet(
+    model: &Model,
+    config: &BodyConfig,
+    progress: &(dyn Fn(Stage) + Sync),
+) -> Result<Outcome, BodyError> {
+    let body = model
+        .bodies
+        .first()
+        .ok_or_else(|| BodyError::NoBody(model.name.clone()))?;
+    for (name, value) in [("the scale", config.scale), ("the margin", config.margin)] {
+        if !(value > 0.0 && value.is_finite()) {
+            return Err(BodyError::NotPositive(name));
+        }
+    }
+    let mesh = Mesh {
+        vertices: body
+            .mesh
+            .vertices
+            .iter()
+            .map(|p| p * config.scale)
+            .collect(),
+        triangles: body.mesh.triangles.clone(),
+    };
+    let rounding = model.rounding * config.scale;
+    let limits = &config.check.shop.limits;
+    progress(Stage {
+        name: "reading the surface",
+        done: 0.0,
+    });
+    let skin = Skin::new(&mesh, &body.topology, limits.crease_deg, rounding, SAMPLES);
+    progress(Stage {
+        name: "looking for the pull",
+        done: 0.05,
+    });
+    let found = match config.pull {
+        Some(d) => {
+            let d = d.try_normalize(1e-12).ok_or(BodyError::Pull)?;
+            vec![Candidate::new(&skin, d, 1)]
+        }
+        None => pull::search(&skin, limits.draft_deg, PULLS),
+    };
+    let pulls: Vec<Pull> = found
+        .par_iter()
+        .map(|candidate| told(&skin, candidate, limits.draft_deg))
+        .collect();
+    let first = pulls.first().ok_or(BodyError::Pull)?;
+    let d = Vector::from(first.direction);
+    let parting_level = config.level.unwrap_or(first.flat_level_mm);
+    let (from, to) = along(&mesh, &d);
+    if !(from - skin.tolerance..=to + skin.tolerance).contains(&parting_level) {
+        return Err(BodyError::Level {
+            level: parting_level,
+            from,
+            to,
+        });
+    }
+    let (lo, hi) = mesh.bounds().unwrap_or_default();
+    let stem = model
+        .name
+        .rsplit_once('.')
+        .map_or(model.name.as_str(), |(stem, _)| stem);
+    let mut section = report::Body {
+        file: model.name.clone(),
+        size_mm: (hi - lo).into(),
+        fill_volume_mm3: mesh.signed_volume(),
+        surface_mm2: skin.area,
+        scale: config.scale,
+        margin_mm: config.margin,
+        pull_given: config.pull.is_some(),
+        parting_level_mm: parting_level,
+        lost_area_mm2: level::lost(&skin, &d, parting_level),
+        pulls,
+        blocks: Vec::new(),
+    };
+    let frame = Frame::new(d, parting_level);
+    let built = if body.health.closed {
+        halves::build(&mesh, &frame, config.margin, skin.tolerance)
+    } else {
+        Err(BodyError::NoHalves(
+            "its mesh is open; close it in the design and export it again",
+        ))
+    };
+    let (mut report, halves) = match built {
+        Ok(halves) => {
+            section.blocks = halves
+                .iter()
+                .map(|half| Block {
+                    name: half.name.to_owned(),
+                    file: format!("{stem}-{}.stl", half.name),
+                    has_cavity: half.has_cavity,
+                })
+                .collect();
+            let report = checked(&halves, &section.blocks, &d, config, progress)?;
+            (report, halves.to_vec())
+        }
+        Err(error) => {
+            let mut report = empty();
+            report
+                .findings
+                .push(finding(Verdict::Unsure, &sentence(&error.to_string())));
+            (report, Vec::new())
+        }
+    };
+    let settings = [
+        ("scale", json!(config.scale)),
+        ("margin_mm", json!(config.margin)),
+        ("pull", json!(config.pull.map(|d| [d.x, d.y, d.z]))),
+        ("parting_level_mm", json!(config.level)),
+    ];
+    report.settings.remove("axis");
+    report
+        .settings
+        .extend(settings.map(|(key, value)| (key.to_owned(), value)));
+    let mut findings = findings(&section, model, config);
+    findings.append(&mut report.findings);
+    findings.sort_by_key(|f| std::cmp::Reverse(f.verdict));
+    let worst = findings.iter().map(|f| f.verdict).max();
+    report.verdict = report.verdict.max(worst.unwrap_or(Verdict::Pass));
+    report.findings = findings;
+    report.body = Some(section);
+    Ok(Outcome { report, halves })
+}
+
+/// Extent of the mesh along `d`.
+fn along(mesh: &Mesh, d: &Vector) -> (f64, f64) {
+    mesh.vertices
+        .iter()
+        .map(|p| p.coords.dot(d))
+        .fold((f64::MAX, f64::MIN), |(lo, hi), z| (lo.min(z), hi.max(z)))
+}
+
+/// The figures of one pull.
+fn told(skin: &Skin, candidate: &Candidate, draft_deg: f64) -> Pull {
+    let d = &candidate.d;
+    let (short, short_pm) = candidate.short(skin, draft_deg);
+    let line = candidate.line(skin);
+    let level = level::best(skin, d, line);
+    let hook = hook::largest(skin, d);
+    let below = |deg: f64| skin.short(d, deg.to_radians().sin());
+    let bands = BANDS.windows(2).map(|ends| DraftBand {
+        from_deg: ends[0],
+        to_deg: ends[1],
+        area_mm2: (if ends[1] < 90.0 {
+            below(ends[1])
+        } else {
+            skin.area
+        }) - below(ends[0]),
+    });
+    Pull {
+        direction: (*d).into(),
+        hidden_area_mm2: candidate.hidden.area,
+        hidden_area_mm2_pm: candidate.hidden.pm,
+        hook_mm: hook.map_or(0.0, |h| h.0),
+        hook_mm_pm: hook.map_or(0.0, |h| h.1),
+        hook_at_mm: hook.map(|h| h.2.coords.into()),
+        short_area_mm2: short,
+        short_area_mm2_pm: short_pm,
+        bands: bands.collect(),
+        parting_length_mm: line.length,
+        parting_flatness_mm: line.flatness,
+        flat_level_mm: level.at,
+        flat_lost_area_mm2: level.lost,
+        parting_line: line
+            .loops
+            .iter()
+            .map(|l| l.points.iter().map(|p| p.coords.into()).collect())
+            .collect(),
+    }
+}
+
+/// The check of the halves that have a cavity, as if they had been read from their files.
+fn checked(
+    halves: &[VirtualHalf; 2],
+    blocks: &[Block],
+    d: &Vector,
+    config: &BodyConfig,
+    progress: &(dyn Fn(Stage) + Sync),
+) -> Result<Report, BodyError> {
+    let read = |(half, block): (&VirtualHalf, &Block)| {
+        mesh::from_bytes(&half.stl(), &block.file, Unit::Mm, &mesh::Limits::default())
+    };
+    let with_cavity: Vec<_> = halves
+        .iter()
+        .zip(blocks)
+        .filter(|(half, _)| half.has_cavity)
+        .collect();
+    let axis = if halves[0].has_cavity { *d } else { -d };
+    let models: Result<Vec<Model>, _> = with_cavity.into_iter().map(read).collect();
+    let models = models.map_err(|_| BodyError::NoHalves("the block made from it is no solid"))?;
+    let check = CheckConfig {
+        axis: Some(axis),
+        ..config.check.clone()
+    };
+    let within = |stage: Stage| {
+        progress(Stage {
+            done: 0.3 + 0.7 * stage.done,
+            ..stage
+        });
+    };
+    Ok(vet::check(&models, &check, &within)?)
+}
+
+fn empty() -> Report {
+    Report {
+        format: report::FORMAT.to_owned(),
+        units: "mm".to_owned(),
+        verdict: Verdict::Pass,
+        settings: Default::default(),
+        halves: Vec::new(),
+        mating: None,
+        body: None,
+        findings: Vec::new(),
+        plan: None,
+    }
+}
+
+/// With a capital letter and a full stop.
+fn sentence(text: &str) -> String {
+    let mut chars = text.chars();
+    let first: String = chars
+        .next()
+        .into_iter()
+        .flat_map(char::to_uppercase)
+        .collect();
+    format!("{first}{}.", chars.as_str())
+}
+
+fn finding(verdict: Verdict, message: &str) -> Finding {
+    Finding {
+        check: "body".to_owned(),
+        verdict,
+        half: None,
+        message: message.to_owned(),
+        at_mm: None,
+        value: None,
+        unit: None,
+        limit: None,
+    }
+}
+
+/// What is worth saying of the body itself.
+fn findings(section: &report::Body, model: &Model, config: &BodyConfig) -> Vec<Finding> {
+    let mut found = Vec::new();
+    let Some(pull) = section.pulls.first() else {
+        return found;
+    };
+    let forgive = config.check.shop.limits.forgive;
+    if pull.hidden_area_mm2 > pull.hidden_area_mm2_pm {
+        let verdict = if pull.hook_mm > forgive {
+            Verdict::Fail
+        } else {
+            Verdict::Watch
+        };
+        let message = match (section.pull_given, verdict) {
+            (true, Verdict::Fail) => {
+                "This body cannot be pulled along the direction given: surface hides from both sides, and the mold would hook \
+                 over it. Leave --pull out to have the best direction found, change the shape, or split off an insert."
+            }
+            (false, Verdict::Fail) => {
+                "This body cannot be pulled out of a two-half mold in any direction: even the best one hides surface from both \
+                 sides, and the mold would hook over it. Change the shape there, split off an insert, or, for a casting that \
+                 bends, allow for the hook with --forgive."
+            }
+            _ => {
+                "Surface hides from both sides of the pull, within what is forgiven. No cutter reaches it along the pull."
+            }
+        };
+        found.push(Finding {
+            at_mm: pull.hook_at_mm,
+            value: Some(pull.hook_mm),
+            unit: Some("mm".into()),
+            limit: Some(forgive),
+            ..finding(verdict, message)
+        });
+    }
+    if section.lost_area_mm2 > LOST_SHARE * section.surface_mm2 {
+        found.push(Finding {
+            value: Some(section.lost_area_mm2),
+            unit: Some("mm2".into()),
+            ..finding(
+                Verdict::Watch,
+                "The body's parting line is not flat, and a flat parting face hides this much of its surface. Part the mold \
+                 along the line, or change the shape so that its widest places lie at one level.",
+            )
+        });
+    }
+    if section.scale != 1.0 {
+        found.push(Finding {
+            value: Some(section.scale),
+            ..finding(
+                Verdict::Pass,
+                "The body was enlarged by this factor about the model's origin; all figures are of the enlarged body.",
+            )
+        });
+    }
+    for block in section.blocks.iter().filter(|b| !b.has_cavity) {
+        let message = format!(
+            "The {} half is a plain block: the body lies wholly on the other side of the parting level.",
+            block.name
+        );
+        found.push(finding(Verdict::Pass, &message));
+    }
+    let body = &model.bodies[0];
+    if body.voids > 0 {
+        found.push(Finding {
+            value: Some(body.voids as f64),
+            ..finding(
+                Verdict::Fail,
+                "The body is hollow: shut-in voids cannot be molded by two halves. Fill them in the design, or cast a core.",
+            )
+        });
+    }
+    if model.bodies.len() > 1 {
+        found.push(Finding {
+            value: Some(model.bodies.len() as f64),
+            ..finding(
+                Verdict::Watch,
+                "The file holds several bodies, and only the largest was looked at. Export what is molded together as one solid.",
+            )
+        });
+    }
+    for unused in &model.unused {
+        found.push(finding(Verdict::Pass, &format!("{}: {unused}", model.name)));
+    }
+    found
+}

@@ -1,0 +1,155 @@
+//! The parting faces, one against the other.
+
+use super::Side;
+use crate::field::{Columns, HeightMap, Lines, Polyline};
+use crate::mesh::Point;
+use nalgebra::Isometry3;
+use rayon::prelude::*;
+
+/// Gap and overlap of the parting faces, on the first half's grid.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Faces {
+    /// Area where both have a parting face, mm².
+    pub area: f64,
+    /// Share of it where they are no farther apart than the contact distance.
+    pub contact_share: f64,
+    /// The largest gap, and the area of gaps wider than contact.
+    pub gap: Extreme,
+    /// The deepest overlap, and the area of overlaps deeper than contact.
+    pub overlap: Extreme,
+    /// The largest gap near the cavity's rim.
+    pub rim_gap: Extreme,
+    /// The deepest overlap near the cavity's rim.
+    pub rim_overlap: Extreme,
+}
+
+/// The largest distance of a kind.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Extreme {
+    /// How large, mm; 0 where there is none.
+    pub size: f64,
+    /// Where, A's tool frame; the middle of all places as large.
+    pub at: Option<Point>,
+    /// Area where it is more than contact, mm².
+    pub area: f64,
+}
+
+/// Distance from the cavity's rim within which gap and overlap make flash, mm.
+pub const NEAR_RIM: f64 = 5.0;
+
+/// Distance along Z from A's parting face up to B's on A's grid, mm; negative: they overlap. No value where a half has no parting
+/// face.
+pub fn gap_map(sides: &[Side; 2], b_to_a: &Isometry3<f64>) -> HeightMap {
+    let [a, b] = sides;
+    let grid = a.survey.grid();
+    let over = Columns::cast(&b.half.mesh.transformed(b_to_a), grid);
+    let to_b = b_to_a.inverse();
+    let opposite = b.survey.grid();
+    let rounding = rounding(sides);
+    let has_face = |s: &Side, k: usize| {
+        s.survey.inside[k] && s.survey.labels[k] == 0 && s.survey.top.get(k).is_some()
+    };
+    let gap = |k: usize| -> Option<f32> {
+        if !has_face(a, k) {
+            return None;
+        }
+        let [x, y] = grid.centre(k % grid.nx, k / grid.nx);
+        let q = to_b * Point::new(x, y, 0.0);
+        let (i, j) = opposite.cell_at(q.x, q.y)?;
+        if !has_face(b, opposite.index(i, j)) {
+            return None;
+        }
+        let gap = over.column(k).first()?.z - a.survey.top.get(k)?;
+        // the coordinates' last digits are no gap
+        Some(if gap.abs() <= rounding { 0.0 } else { gap })
+    };
+    let mut map = HeightMap::empty(grid);
+    map.values_mut()
+        .par_iter_mut()
+        .enumerate()
+        .for_each(|(k, value)| *value = gap(k).unwrap_or(f32::NEG_INFINITY));
+    map
+}
+
+fn rounding(sides: &[Side; 2]) -> f32 {
+    sides[0].half.tolerance().max(sides[1].half.tolerance()) as f32
+}
+
+/// Measures the faces; `rims` are both cavities' rims in A's plan.
+pub fn faces(
+    sides: &[Side; 2],
+    b_to_a: &Isometry3<f64>,
+    rims: &[Vec<Polyline>; 2],
+    contact: f64,
+) -> Faces {
+    let a = &sides[0];
+    let grid = a.survey.grid();
+    let map = gap_map(sides, b_to_a);
+    let rim = Lines::new(rims.iter().flatten().flat_map(Polyline::sides).collect());
+    let rounding = rounding(sides);
+    let cells: Vec<Option<(f32, bool)>> = (0..grid.len())
+        .into_par_iter()
+        .map(|k| {
+            let gap = map.get(k)?;
+            let near = rim.nearest(grid.centre(k % grid.nx, k / grid.nx));
+            Some((gap, near.is_some_and(|n| n.distance <= NEAR_RIM)))
+        })
+        .collect();
+    let cell_area = grid.cell * grid.cell;
+    let known = cells.iter().flatten().count();
+    let touching = cells
+        .iter()
+        .flatten()
+        .filter(|c| f64::from(c.0.abs()) <= contact)
+        .count();
+    let extreme = |sign: f32, rim_only: bool| {
+        let value = |k: usize| {
+            let (gap, near) = cells[k]?;
+            let size = sign * gap;
+            (size > 0.0 && (near || !rim_only)).then_some(size)
+        };
+        let largest = (0..cells.len()).filter_map(value).fold(0.0, f32::max);
+        if largest == 0.0 {
+            return Extreme::default();
+        }
+        let alike: Vec<usize> = (0..cells.len())
+            .filter(|&k| value(k).is_some_and(|v| v >= largest - rounding))
+            .collect();
+        // a place among them that is nearest to their middle
+        let centre = |k: usize| grid.centre(k % grid.nx, k / grid.nx);
+        let mean =
+            [0, 1].map(|c| alike.iter().map(|&k| centre(k)[c]).sum::<f64>() / alike.len() as f64);
+        let off = |k: usize| {
+            let p = centre(k);
+            (p[0] - mean[0]).hypot(p[1] - mean[1])
+        };
+        let at = alike
+            .iter()
+            .copied()
+            .min_by(|&p, &q| off(p).total_cmp(&off(q)).then(p.cmp(&q)))
+            .map(|k| {
+                let [x, y] = centre(k);
+                Point::new(x, y, a.survey.top.get(k).map_or(0.0, f64::from))
+            });
+        let wide = (0..cells.len())
+            .filter(|&k| value(k).is_some_and(|v| f64::from(v) > contact))
+            .count();
+        Extreme {
+            size: f64::from(largest),
+            at,
+            area: wide as f64 * cell_area,
+        }
+    };
+    Faces {
+        area: known as f64 * cell_area,
+        contact_share: if known == 0 {
+            0.0
+        } else {
+            touching as f64 / known as f64
+        },
+        gap: extreme(1.0, false),
+        overlap: extreme(-1.0, false),
+        rim_gap: extreme(1.0, true),
+        rim_overlap: extreme(-1.0, true),
+    }
+}
