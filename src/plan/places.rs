@@ -1,7 +1,7 @@
 //! What each cutter does at each place of the cavity: the one door from planning to the reach and depth checks.
 
 use super::curve::Form;
-use crate::field::{Dropper, Grid, HeightMap, Nearest, Profile};
+use crate::field::{Dropper, Grid, HeightMap, Nearest, Profile, disc_dilate};
 use crate::mesh::{Point, Vector};
 use crate::shop::{Cutter, Part, Shop};
 use crate::vet::cutting::{Cutting, TOUCH};
@@ -15,12 +15,20 @@ const PLACES: f64 = 9000.0;
 const NODES_PER_RADIUS: f64 = 20.0;
 /// See [`NODES_PER_RADIUS`].
 const MOST_NODES: f64 = 6e5;
+/// Nodes of a large cutter are no farther apart, mm: the exact answer is sought only within about a cell of the leave.
+const WIDEST_CELL: f64 = 0.12;
+/// Leaves, times the one asked for, up to which what is left is sought exactly.
+const EXACT_LEAVES: f64 = 5.0;
 /// The same for cutters that are not balls, whose nodes cost more.
 const MOST_FLAT_NODES: f64 = 6e4;
 /// Nodes across a thick section's diameter, and most nodes of its map.
 const NODES_ACROSS: f64 = 16.0;
-/// See [`NODES_ACROSS`].
-const MOST_MAP_NODES: f64 = 2e4;
+/// See [`NODES_ACROSS`]; for cones.
+const MOST_MAP_NODES: f64 = 5e3;
+/// The same for cylinders.
+const MOST_OFFSET_NODES: f64 = 1e5;
+/// Nodes of a cylinder's map are no farther apart, mm.
+const WIDEST_STEP: f64 = 0.25;
 
 /// A place of the cavity's visible surface.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -114,7 +122,9 @@ pub fn reaching(
     } else {
         MOST_FLAT_NODES
     };
-    let cell = (radius / NODES_PER_RADIUS).max((area / most).sqrt());
+    let cell = (radius / NODES_PER_RADIUS)
+        .min(WIDEST_CELL)
+        .max((area / most).sqrt());
     let grid = Grid::covering(lo, hi, margin, cell);
     // no places between the nodes: what they cannot tell is asked of the triangles
     let cutting = Cutting::new(ground, radius, cutter.corner_radius, grid, f64::INFINITY);
@@ -160,7 +170,7 @@ fn nearest(cutting: &Cutting, p: &Place, leave: f64) -> Nearest {
         return touched;
     }
     // what nodes say is an upper bound: exact where it matters
-    if near.left > 0.5 * leave && near.left < 10.0 * leave + cell {
+    if near.left > 0.5 * leave && near.left < EXACT_LEAVES * leave + 0.75 * cell {
         cutting.refine(&p.at, &[p.normal], near)
     } else {
         near
@@ -231,13 +241,26 @@ fn least_stickout(cutter: &Cutter) -> f64 {
     }
 }
 
-/// Lowest heights of a section's reference point over the cavity.
+/// Lowest heights of a section's reference point over the cavity: of a cylinder the largest offset height under its flat
+/// part, of a cone the exact height at each node.
 fn lowest(ground: &Ground, profile: Profile) -> Option<HeightMap> {
     let (lo, hi) = ground.plan()?;
-    let margin = 0.5;
-    let area = (hi[0] - lo[0] + 2.0 * margin) * (hi[1] - lo[1] + 2.0 * margin);
+    let area = |margin: f64| (hi[0] - lo[0] + 2.0 * margin) * (hi[1] - lo[1] + 2.0 * margin);
+    if let Profile::Cutter {
+        radius,
+        corner_radius,
+    } = profile
+        && corner_radius > 0.0
+    {
+        let cell = (2.0 * radius / NODES_ACROSS).min(WIDEST_STEP);
+        let cell = cell.max((area(radius) / MOST_OFFSET_NODES).sqrt());
+        let grid = Grid::covering(lo, hi, radius + 2.0 * cell, cell);
+        let base = ground.pieces.height_map(grid, corner_radius);
+        return Some(disc_dilate(&base, radius - corner_radius + 0.71 * cell));
+    }
     let cell = (2.0 * profile.reach() / NODES_ACROSS).min(1.0);
-    let grid = Grid::covering(lo, hi, margin, cell.max((area / MOST_MAP_NODES).sqrt()));
+    let cell = cell.max((area(0.5) / MOST_MAP_NODES).sqrt());
+    let grid = Grid::covering(lo, hi, 0.5, cell);
     let dropper: &Dropper = ground.dropper;
     let values: Vec<f32> = (0..grid.len())
         .into_par_iter()

@@ -133,7 +133,12 @@ impl Rack {
             .map(|g| g.able & of)
             .filter(|able| able.count_ones() == 1)
             .fold(0, |all, able| all | able);
-        let start = self.descend(keep, of);
+        let mut start = self.descend(keep, of);
+        // and the same without each tool of the best, for the way down may have kept a wrong one
+        for t in start.first().map(|s| s.tools.clone()).unwrap_or_default() {
+            start.extend(self.descend(keep, of & !(1 << t)));
+        }
+        self.keep_best(&mut start, keep);
         let founds: Vec<Found> = (0..count)
             .into_par_iter()
             .filter(|&k| usable(k))

@@ -160,7 +160,8 @@ impl Job {
                 let bits = tools_of(k);
                 let saves = if used(bits) {
                     let without = self.rack.best(1, !bits).sets.first().map(|s| s.minutes);
-                    without.zip(self.least()).map(|(w, b)| w - b)
+                    // where not every set was tried, the one without it may be the better: then it saves nothing
+                    without.zip(self.least()).map(|(w, b)| (w - b).max(0.0))
                 } else {
                     Some(0.0)
                 };
