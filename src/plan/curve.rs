@@ -220,7 +220,7 @@ impl Fans {
                 .collect(),
         };
         let mut flats: Vec<(f64, Vector)> = Vec::new();
-        for t in 0..mesh.triangles.len() {
+        for (t, facet) in facets.iter().enumerate() {
             let p = mesh.corners(t);
             for k in 0..3 {
                 let c = 3 * t + k;
@@ -248,7 +248,7 @@ impl Fans {
                     fans.flat[f] = true;
                     let area = mesh.area(t);
                     if area > flats[f].0 {
-                        flats[f] = (area, facets[t]);
+                        flats[f] = (area, *facet);
                     }
                 }
             }

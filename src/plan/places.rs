@@ -17,8 +17,6 @@ const NODES_PER_RADIUS: f64 = 20.0;
 const MOST_NODES: f64 = 6e5;
 /// Nodes of a large cutter are no farther apart, mm: the exact answer is sought only within about a cell of the leave.
 const WIDEST_CELL: f64 = 0.12;
-/// Leaves, times the one asked for, up to which what is left is sought exactly.
-const EXACT_LEAVES: f64 = 5.0;
 /// The same for cutters that are not balls, whose nodes cost more.
 const MOST_FLAT_NODES: f64 = 6e4;
 /// Nodes across a thick section's diameter, and most nodes of its map.
@@ -169,8 +167,8 @@ fn nearest(cutting: &Cutting, p: &Place, leave: f64) -> Nearest {
     if p.facet.is_some() && near.left < slack + cell && cutting.free(&centre, slack) {
         return touched;
     }
-    // what nodes say is an upper bound: exact where it matters
-    if near.left > 0.5 * leave && near.left < EXACT_LEAVES * leave + 0.75 * cell {
+    // what nodes say is an upper bound: exact where it decides whether the place is done
+    if near.left > leave && near.left < leave + 0.75 * cell {
         cutting.refine(&p.at, &[p.normal], near)
     } else {
         near
