@@ -33,6 +33,33 @@ pub enum Command {
     /// Planning before toolpaths: which cutters in which order and how far out, at which step and direction, how
     /// long, and what surface. Estimates only; no toolpaths are made.
     Plan(Box<PlanArgs>),
+    /// Compare two reports of one mold: what got better, worse, or moved
+    ///
+    /// Takes two files written by `moldvet check --json`. A figure counts as changed only when it differs
+    /// by more than the uncertainty of both.
+    Compare(CompareArgs),
+}
+
+const COMPARE_HELP: &str = "\
+Exit status: 0 no verdict got worse and nothing fails in the new report, 1 one did or something fails,
+2 wrong use or a file that cannot be read.";
+
+/// Arguments of `moldvet compare`, as typed.
+#[derive(Debug, clap::Args)]
+#[command(override_usage = "moldvet compare [OPTIONS] OLD.json NEW.json", after_help = COMPARE_HELP)]
+pub struct CompareArgs {
+    /// Report of the mold as it was
+    #[arg(value_name = "OLD.json")]
+    pub old: PathBuf,
+    /// Report of the mold as it is now
+    #[arg(value_name = "NEW.json")]
+    pub new: PathBuf,
+    /// Unit in which lengths are shown: mm or inch [default: mm]
+    #[arg(long, value_name = "mm|inch")]
+    pub units: Option<String>,
+    /// Print nothing but errors: the exit status tells
+    #[arg(long)]
+    pub quiet: bool,
 }
 
 const AFTER_HELP: &str = "\
@@ -72,6 +99,13 @@ pub struct CheckArgs {
     /// What the mold is judged by.
     #[command(flatten)]
     pub judge: JudgeArgs,
+
+    /// Write one HTML file to look at, print and send: figures, maps, and the halves to turn around; needs no network
+    #[arg(long, value_name = "FILE", value_parser = NonEmptyStringValueParser::new(), help_heading = OUTPUT)]
+    pub html: Option<String>,
+    /// Write maps of the plan and sections as PNG into this folder, which is made if it is not there
+    #[arg(long, value_name = "DIR", value_parser = NonEmptyStringValueParser::new(), help_heading = OUTPUT)]
+    pub maps: Option<String>,
 }
 
 /// Arguments of `moldvet body`, as typed.
@@ -251,6 +285,8 @@ impl PlanArgs {
             axis: self.axis.clone(),
             not_cavity: self.not_cavity.clone(),
             plan: false,
+            html: None,
+            maps: None,
             judge: JudgeArgs {
                 units: self.units.clone(),
                 fill_density: None,
@@ -290,8 +326,11 @@ pub fn is_help(error: &clap::Error) -> bool {
 /// A usage error as one sentence.
 pub fn sentence(error: &clap::Error) -> String {
     let text = error.to_string();
-    let of_body = text.contains("Usage: moldvet body");
-    let command = if of_body { "body" } else { "check" };
+    let told_of = |command: &&str| text.contains(&format!("Usage: moldvet {command}"));
+    let command = ["body", "compare"]
+        .into_iter()
+        .find(told_of)
+        .unwrap_or("check");
     let told = text.split("Usage:").next().unwrap_or(&text);
     let told = told.split("For more information").next().unwrap_or(told);
     let told = told.trim().trim_start_matches("error:").trim();

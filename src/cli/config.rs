@@ -3,7 +3,7 @@
 use super::args::{BodyArgs, CheckArgs, JudgeArgs, PlanArgs};
 use super::error::CliError;
 use super::figures::{density, direction, factor, length, place, positive, shrink};
-use super::output::{Halves, Sink};
+use super::output::{Folder, Halves, Sink};
 use moldvet::body::{BodyConfig, MARGIN};
 use moldvet::mesh;
 use moldvet::plan::PlanConfig;
@@ -25,6 +25,10 @@ pub struct Job {
     pub check: CheckConfig,
     /// Where the JSON report goes.
     pub json: Option<Sink>,
+    /// Where the page goes.
+    pub html: Option<Sink>,
+    /// Where the maps go.
+    pub maps: Option<Folder>,
     /// Threads to work on.
     pub threads: Option<usize>,
     /// Print nothing but errors.
@@ -42,6 +46,8 @@ impl Job {
         job.check.not_cavity = places.collect::<Result<_, _>>()?;
         let axis = args.axis.as_deref().map(|text| direction("--axis", text));
         job.check.axis = axis.transpose()?;
+        job.html = args.html.as_deref().map(|name| Sink::File(name.into()));
+        job.maps = args.maps.as_deref().map(|name| Folder(name.into()));
         Ok(job)
     }
 
@@ -81,6 +87,8 @@ impl Job {
             unit,
             check,
             json: args.json.as_deref().map(Sink::new),
+            html: None,
+            maps: None,
             threads: args.threads,
             quiet: args.quiet,
         })

@@ -97,7 +97,7 @@ pub enum CliError {
         path: PathBuf,
     },
     /// A place where no file can be written.
-    #[error("{option}: {} {reason}; name a file in a folder that exists{}", path.display(), if *option == "--json" { ", or `-` for standard output" } else { "" })]
+    #[error("{option}: {} {reason}; name one in a folder that exists{}", path.display(), if *option == "--json" { ", or `-` for standard output" } else { "" })]
     NotAFile {
         /// The option as typed.
         option: &'static str,
@@ -117,6 +117,36 @@ pub enum CliError {
     /// Standard output fails.
     #[error("standard output cannot be written ({0})")]
     Print(io::Error),
+    /// A report that cannot be opened.
+    #[error("{} cannot be read ({source}); name a report written by `moldvet check --json`", path.display())]
+    Open {
+        /// The file.
+        path: PathBuf,
+        /// What the system says.
+        source: io::Error,
+    },
+    /// A file that is no report.
+    #[error("{} is not a report of this program's format ({source}); write one with `moldvet check --json`", path.display())]
+    NoReport {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong in it.
+        source: serde_json::Error,
+    },
+    /// A report in another format.
+    #[error("{} is in the format `{format}`, not `{}`; write it anew with `moldvet check --json`", path.display(), moldvet::report::FORMAT)]
+    Format {
+        /// The file.
+        path: PathBuf,
+        /// Its format.
+        format: String,
+    },
+    /// The page cannot be made.
+    #[error(transparent)]
+    Sheet(#[from] moldvet::sheet::SheetError),
+    /// A picture cannot be packed.
+    #[error("a picture cannot be packed ({0}); this is a defect of the program")]
+    Picture(io::Error),
     /// The report cannot be put in JSON.
     #[error("the report cannot be written as JSON ({0})")]
     Json(#[from] serde_json::Error),

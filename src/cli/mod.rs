@@ -1,6 +1,7 @@
 //! The command line: arguments, progress, output and exit status.
 
 mod args;
+mod compare;
 mod config;
 mod error;
 mod figures;
@@ -13,10 +14,10 @@ use config::{BodyJob, Job, plan_config};
 use error::CliError;
 use moldvet::plan::{self, PlanConfig};
 use moldvet::report::plan::render_plan;
-use moldvet::report::terminal::{Style, render};
-use moldvet::report::{Report, Verdict, json};
-use moldvet::vet;
-use moldvet::{body, mesh};
+use moldvet::report::terminal::{Style, render_with};
+use moldvet::report::{Relief, Report, Verdict, json};
+use moldvet::vet::{self, Evidence};
+use moldvet::{body, mesh, picture, sheet};
 use output::Sink;
 use progress::Progress;
 use std::io::{self, IsTerminal, Write};
@@ -48,6 +49,7 @@ pub fn run() -> ExitCode {
     let done = match &command {
         Command::Check(args) => check(args),
         Command::Body(args) => look_at(args),
+        Command::Compare(args) => compare::run(args),
         Command::Plan(args) => planned(args).map(|()| Verdict::Pass),
     };
     match done {
@@ -64,10 +66,20 @@ pub fn run() -> ExitCode {
 fn check(args: &CheckArgs) -> Result<Verdict, CliError> {
     let job = Job::check(args)?;
     if let Some(sink) = &job.json {
-        sink.check(&job.inputs)?;
+        sink.check("--json", &job.inputs)?;
     }
-    let report = on_threads(job.threads, || vetted(&job, args.plan))?;
-    tell(&job, &report)?;
+    if let Some(sink) = &job.html {
+        sink.check("--html", &job.inputs)?;
+    }
+    if let Some(folder) = &job.maps {
+        folder.check("--maps")?;
+    }
+    let (report, evidence) = on_threads(job.threads, || {
+        let (report, evidence) = vetted(&job, args.plan)?;
+        draw(&job, &report, &evidence)?;
+        Ok((report, evidence))
+    })?;
+    tell(&job, &report, &evidence.reliefs)?;
     Ok(report.verdict)
 }
 
@@ -75,7 +87,7 @@ fn check(args: &CheckArgs) -> Result<Verdict, CliError> {
 fn look_at(args: &BodyArgs) -> Result<Verdict, CliError> {
     let BodyJob { job, body, halves } = BodyJob::new(args)?;
     if let Some(sink) = &job.json {
-        sink.check(&job.inputs)?;
+        sink.check("--json", &job.inputs)?;
     }
     if let Some(halves) = &halves {
         halves.check(&job.inputs)?;
@@ -93,15 +105,15 @@ fn look_at(args: &BodyArgs) -> Result<Verdict, CliError> {
         }
         outcome.name_files(|name| halves.path(name));
     }
-    tell(&job, &outcome.report)?;
+    tell(&job, &outcome.report, &[])?;
     Ok(outcome.report.verdict)
 }
 
-/// Prints and writes the report as asked for.
-fn tell(job: &Job, report: &Report) -> Result<(), CliError> {
+/// Prints and writes the report as asked for; `reliefs` as for [`render_with`].
+fn tell(job: &Job, report: &Report, reliefs: &[Relief]) -> Result<(), CliError> {
     let to_stdout = matches!(job.json, Some(Sink::Stdout));
     if !job.quiet && !to_stdout {
-        output::print(&render(report, style(job)))?;
+        output::print(&render_with(report, reliefs, style(job)))?;
         if let Some(plan) = &report.plan {
             output::print("\n")?;
             output::print(&render_plan(plan, style(job)))?;
@@ -113,12 +125,28 @@ fn tell(job: &Job, report: &Report) -> Result<(), CliError> {
     Ok(())
 }
 
+/// Writes the page and the maps that were asked for.
+fn draw(job: &Job, report: &Report, evidence: &Evidence) -> Result<(), CliError> {
+    let shop = &job.check.shop;
+    if let Some(folder) = &job.maps {
+        let drawing = picture::Drawing::new(report, evidence, shop);
+        for picture in drawing.pictures(job.unit, |_| true) {
+            let bytes = picture.canvas.png().map_err(CliError::Picture)?;
+            folder.write(&format!("{}.png", picture.key), &bytes)?;
+        }
+    }
+    if let Some(sink) = &job.html {
+        sink.write(&sheet::page(report, evidence, shop, job.unit)?)?;
+    }
+    Ok(())
+}
+
 /// `moldvet plan`.
 fn planned(args: &PlanArgs) -> Result<(), CliError> {
     let job = Job::check(&args.as_check())?;
     let config = plan_config(args, &job)?;
     if let Some(sink) = &job.json {
-        sink.check(&job.inputs)?;
+        sink.check("--json", &job.inputs)?;
     }
     let plan = on_threads(job.threads, || {
         let models = models(&job)?;
@@ -150,23 +178,25 @@ fn models(job: &Job) -> Result<Vec<mesh::Model>, CliError> {
     Ok(job.models.iter().map(read).collect::<Result<Vec<_>, _>>()?)
 }
 
-/// Reads the models and vets them; plans too if asked to.
-fn vetted(job: &Job, with_plan: bool) -> Result<Report, CliError> {
+/// Reads the models and vets them, plans too if asked to; keeps the evidence only if pictures were asked for.
+fn vetted(job: &Job, with_plan: bool) -> Result<(Report, Evidence), CliError> {
     let models = models(job)?;
     let progress = Progress::new(!job.quiet && io::stderr().is_terminal());
-    let report = vet::check(&models, &job.check, &|stage| progress.show(stage));
+    let show = |stage| progress.show(stage);
+    let pictures = job.html.is_some() || job.maps.is_some();
+    let checked = vet::check_with_evidence(&models, &job.check, &show, pictures);
     let plan = with_plan.then(|| {
         let config = PlanConfig {
             check: job.check.clone(),
             direction_deg: None,
             step: None,
         };
-        plan::plan(&models, &config, &|stage| progress.show(stage))
+        plan::plan(&models, &config, &show)
     });
     progress.clear();
-    let mut report = report?;
+    let (mut report, evidence) = checked?;
     report.plan = plan.transpose()?;
-    Ok(report)
+    Ok((report, evidence))
 }
 
 /// Does `work` on that many threads, or on as many as there are processors.

@@ -47,10 +47,10 @@ impl Sink {
     ///
     /// # Errors
     /// If it is one of `inputs`, no ordinary file, or in no folder.
-    pub fn check(&self, inputs: &[PathBuf]) -> Result<(), CliError> {
+    pub fn check(&self, option: &'static str, inputs: &[PathBuf]) -> Result<(), CliError> {
         match self {
             Sink::Stdout => Ok(()),
-            Sink::File(path) => writable("--json", path, inputs),
+            Sink::File(path) => writable(option, path, inputs),
         }
     }
 
@@ -66,6 +66,45 @@ impl Sink {
                 source,
             }),
         }
+    }
+}
+
+/// The folder that pictures go to.
+#[derive(Debug, PartialEq, Eq)]
+pub struct Folder(pub PathBuf);
+
+impl Folder {
+    /// Finds out, before a long check is done, whether pictures can go there.
+    ///
+    /// # Errors
+    /// If it is something else, or in no folder.
+    pub fn check(&self, option: &'static str) -> Result<(), CliError> {
+        let reason = if self.0.exists() && !self.0.is_dir() {
+            "is not a folder"
+        } else if !self.0.exists() && !folder(&self.0).is_dir() {
+            "is in a folder that does not exist"
+        } else {
+            return Ok(());
+        };
+        Err(CliError::NotAFile {
+            option,
+            path: self.0.clone(),
+            reason,
+        })
+    }
+
+    /// Writes a file into it, making the folder first if it is not there.
+    ///
+    /// # Errors
+    /// If the system refuses.
+    pub fn write(&self, name: &str, bytes: &[u8]) -> Result<(), CliError> {
+        let path = self.0.join(name);
+        let made = match self.0.is_dir() {
+            true => Ok(()),
+            false => fs::create_dir(&self.0),
+        };
+        made.and_then(|()| replace(&path, bytes))
+            .map_err(|source| CliError::Write { path, source })
     }
 }
 
@@ -193,7 +232,7 @@ mod tests {
         let model = folder.path().join("a.stl");
         fs::write(&model, "").unwrap();
         let told = |path: PathBuf| {
-            let result = Sink::File(path).check(std::slice::from_ref(&model));
+            let result = Sink::File(path).check("--json", std::slice::from_ref(&model));
             result.unwrap_err().to_string()
         };
         let same = folder
@@ -210,7 +249,7 @@ mod tests {
         #[cfg(unix)]
         assert!(told("/dev/null".into()).contains("is not an ordinary file"));
         Sink::File(folder.path().join("r.json"))
-            .check(&[model])
+            .check("--json", &[model])
             .unwrap();
     }
 }

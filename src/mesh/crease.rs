@@ -23,6 +23,9 @@ const ALIKE: f64 = 2.6;
 const ALIKE_GENTLE: f64 = 8.0;
 /// See [`ALIKE_GENTLE`], degrees.
 const GENTLE_DEG: f64 = 4.0;
+/// Up to this turn, degrees, a turn of like size the other way is company too: a saddle's facets, and a scan's roughness, turn
+/// both ways.
+const ROUGH_DEG: f64 = 10.0;
 /// Facets of one curved surface are alike in width up to this ratio; a flat much wider than its neighbour is no facet.
 const LIKE_WIDTH: f64 = 4.0;
 /// A facet this much wider than the one across the edge may be flat, and the turn belong to the other.
@@ -153,6 +156,7 @@ impl Creases {
                     return false;
                 }
                 let on = turns_on(e, own, far, out);
+                let on = if turn <= ROUGH_DEG { on.abs() } else { on };
                 on > 0.0 && on * ratio > turn && on < ratio * turn
             };
             beside(own).any(|far| {
@@ -256,6 +260,9 @@ impl Creases {
                     let speaks = ring.iter().filter(|r| all_narrow || !r.narrow);
                     let sum: Vector = speaks.map(|r| weighted(mesh, r)).sum();
                     let normal = sum.try_normalize(0.0).unwrap_or_else(|| own(t));
+                    if self.is_tip(topology, t, k, own(t).dot(&normal)) {
+                        return (own(t), true);
+                    }
                     (normal, closed || (split && !all_narrow))
                 })
             })
@@ -269,21 +276,44 @@ impl Creases {
                         return normal.cast();
                     }
                     self.around(mesh, topology, t, k, ring);
-                    let mut sum = Vector::zeros();
+                    let mut chords = Vec::new();
                     for r in ring.iter() {
                         let corners = mesh.corners(r.triangle as usize);
                         for far in [(r.corner + 1) % 3, (r.corner + 2) % 3] {
                             let (n, known) = first[r.triangle as usize][far];
                             let chord = corners[far] - corners[r.corner];
-                            if known && chord.norm_squared() > 0.0 {
-                                sum += n - chord * (2.0 * n.dot(&chord) / chord.norm_squared());
+                            if let Some(chord) = chord.try_normalize(0.0).filter(|_| known) {
+                                chords.push((chord, n));
                             }
                         }
                     }
+                    // the chord most nearly square to the rim: where the surface bends along the rim only, mirrored at a
+                    // slanting chord its normal would lean
+                    let along = rim_direction(mesh, topology, ring);
+                    let squarest = chords.into_iter().min_by(|a, b| {
+                        let slant = |c: &(Vector, Vector)| c.0.dot(&along).abs();
+                        slant(a).total_cmp(&slant(b))
+                    });
+                    let sum = squarest.map_or(Vector::zeros(), |(chord, n)| {
+                        n - chord * (2.0 * n.dot(&chord))
+                    });
                     sum.try_normalize(0.5).unwrap_or(normal).cast()
                 })
             })
             .collect()
+    }
+
+    /// Whether the surface comes to a point at corner `k` of triangle `t`, as at the tip of a cone: the facet leans off the mean
+    /// normal there, by an angle of which the cosine is given, while across its far side the surface goes on straighter.
+    fn is_tip(&self, topology: &Topology, t: u32, k: usize, cosine: f64) -> bool {
+        let lean = cosine.clamp(-1.0, 1.0).acos().to_degrees();
+        let far = topology.sides[t as usize][(k + 1) % 3] as usize;
+        let onward = if self.smooth[far] {
+            f64::from(self.turn_deg[far].abs())
+        } else {
+            0.0
+        };
+        lean > TIP_DEG && onward < 0.5 * lean
     }
 
     /// The facets joined to triangle `t` around its corner `k` by smooth edges, in order, put into `ring`; true if they close
@@ -388,6 +418,31 @@ struct Spoke {
     narrow: bool,
 }
 
+/// Direction of the rim at the corner of a ring that does not close: between the far ends of its first and last side.
+fn rim_direction(mesh: &Mesh, topology: &Topology, ring: &[Spoke]) -> Vector {
+    let end = |r: &Spoke, inner: Option<u32>, other: bool| {
+        // the side at the corner that is not the inner one
+        let sides = topology.sides[r.triangle as usize];
+        let starts = match inner {
+            Some(e) => sides[r.corner] != e,
+            None => other,
+        };
+        let far = if starts { r.corner + 1 } else { r.corner + 2 };
+        let corners = mesh.corners(r.triangle as usize);
+        (corners[far % 3] - corners[r.corner])
+            .try_normalize(0.0)
+            .unwrap_or_default()
+    };
+    match ring {
+        [] => Vector::zeros(),
+        [only] => end(only, None, true) - end(only, None, false),
+        [first, .., before, last] => {
+            end(first, first.onward, true) - end(last, before.onward, true)
+        }
+        [first, last] => end(first, first.onward, true) - end(last, first.onward, true),
+    }
+}
+
 /// The normal of a facet by Max's weight at the corner.
 fn weighted(mesh: &Mesh, r: &Spoke) -> Vector {
     let c = mesh.corners(r.triangle as usize);
@@ -403,6 +458,8 @@ fn weighted(mesh: &Mesh, r: &Spoke) -> Vector {
     }
 }
 
+/// Facets that lean less off the mean normal at a corner meet in no tip, degrees.
+const TIP_DEG: f64 = 10.0;
 /// Facets around one corner that are looked at.
 const MOST_AROUND: usize = 64;
 

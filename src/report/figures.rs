@@ -6,7 +6,7 @@ use crate::units::{MM_PER_INCH, Unit};
 
 /// What a figure measures.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Quantity {
+pub(crate) enum Quantity {
     /// Kept in mm.
     Length,
     /// Kept in mm².
@@ -21,13 +21,13 @@ pub(super) enum Quantity {
 
 /// Writes figures in the reader's unit.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Figures {
+pub(crate) struct Figures {
     /// The reader's unit.
-    pub(super) unit: Unit,
+    pub(crate) unit: Unit,
 }
 
 /// What stands for a figure that could not be computed.
-pub(super) const NOT_KNOWN: &str = "not known";
+pub(crate) const NOT_KNOWN: &str = "not known";
 
 impl Figures {
     /// Factor from the kept unit, most decimals and unit sign of a quantity.
@@ -45,12 +45,12 @@ impl Figures {
     }
 
     /// Unit sign of a quantity.
-    pub(super) fn sign(self, quantity: Quantity) -> &'static str {
+    pub(crate) fn sign(self, quantity: Quantity) -> &'static str {
         self.scale(quantity).2
     }
 
     /// Plural of the unit of lengths, for a sentence.
-    pub(super) fn lengths(self) -> &'static str {
+    pub(crate) fn lengths(self) -> &'static str {
         match self.unit {
             Unit::Mm => "mm",
             Unit::Inch => "inches",
@@ -58,7 +58,7 @@ impl Figures {
     }
 
     /// The figure with its unit and, if given, its ±.
-    pub(super) fn text(self, quantity: Quantity, value: Option<f64>, pm: Option<f64>) -> String {
+    pub(crate) fn text(self, quantity: Quantity, value: Option<f64>, pm: Option<f64>) -> String {
         let Some(value) = value.filter(|v| v.is_finite()) else {
             return NOT_KNOWN.to_string();
         };
@@ -77,7 +77,7 @@ impl Figures {
     }
 
     /// The figure alone, for a column whose head tells the unit; `?` if not known.
-    pub(super) fn cell(self, quantity: Quantity, value: Option<f64>, pm: Option<f64>) -> String {
+    pub(crate) fn cell(self, quantity: Quantity, value: Option<f64>, pm: Option<f64>) -> String {
         let (factor, most, _) = self.scale(quantity);
         match value.filter(|v| v.is_finite()) {
             Some(value) => number(value * factor, pm.map(|pm| pm * factor), most, quantity),
@@ -86,24 +86,24 @@ impl Figures {
     }
 
     /// A length with its unit.
-    pub(super) fn length(self, mm: f64) -> String {
+    pub(crate) fn length(self, mm: f64) -> String {
         self.text(Quantity::Length, Some(mm), None)
     }
 
     /// A place in the model's coordinates.
-    pub(super) fn place(self, place: Place) -> String {
+    pub(crate) fn place(self, place: Place) -> String {
         let [x, y, z] = place.map(|mm| self.cell(Quantity::Length, Some(mm), None));
         format!("X{JOIN}{x},{JOIN}Y{JOIN}{y},{JOIN}Z{JOIN}{z}")
     }
 
     /// ` at X …`, or nothing.
-    pub(super) fn at(self, place: Option<Place>) -> String {
+    pub(crate) fn at(self, place: Option<Place>) -> String {
         place.map_or_else(String::new, |place| format!(" at {}", self.place(place)))
     }
 }
 
 /// The share as a percentage, rounded down: what is not all never reads 100 %.
-pub(super) fn percent(share: f64) -> String {
+pub(crate) fn percent(share: f64) -> String {
     let percent = 100.0 * share.clamp(0.0, 1.0);
     let decimals = if !(1.0..=99.0).contains(&percent) {
         1

@@ -2,10 +2,12 @@
 
 mod advice;
 mod body;
+pub mod compare;
 mod figures;
 pub mod json;
 mod model;
 mod page;
+mod place;
 pub mod plan;
 mod table;
 pub mod terminal;
@@ -16,4 +18,9 @@ mod samples;
 
 pub use advice::findings;
 pub use body::{Block, Body, Pull};
+pub(crate) use figures::{Figures, Quantity, percent};
 pub use model::*;
+pub use place::from_corner;
+pub(crate) use place::where_found;
+pub use terminal::relief::{Relief, Spot};
+pub(crate) use terminal::{answer_text, axis_name, capital, measured, mesh_state, subject};

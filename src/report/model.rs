@@ -77,6 +77,9 @@ pub struct Half {
     pub parting_level_mm: f64,
     /// Whether the parting face is flat.
     pub parting_flat: bool,
+    /// The block's corner with the lowest X and Y of the tool frame, at the parting level: where a machinist touches off.
+    #[serde(default)]
+    pub touch_off_mm: Option<Place>,
     /// State of the mesh.
     pub mesh: MeshHealth,
     /// What it is cut from.

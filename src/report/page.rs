@@ -156,6 +156,14 @@ impl Page {
         self.after_table = true;
     }
 
+    /// A line of a drawing, as it is.
+    pub(super) fn drawn(&mut self, line: &str) {
+        let line = clip(line, self.width.saturating_sub(2 * INDENT));
+        self.text += &" ".repeat(2 * INDENT);
+        self.text += line.trim_end();
+        self.text.push('\n');
+    }
+
     /// A remark under a table.
     pub(super) fn note(&mut self, text: &str) {
         self.hanging(&[(&" ".repeat(2 * INDENT), Tone::Plain)], text);

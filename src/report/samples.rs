@@ -272,6 +272,7 @@ fn half(name: &str) -> Half {
         tool_axis_why: "of the largest flat areas, the one that sees the largest hollow".into(),
         parting_level_mm: 25.0,
         parting_flat: true,
+        touch_off_mm: Some([0.0, 0.0, 25.0]),
         mesh: MeshHealth {
             triangles: 20560,
             vertices: 10282,

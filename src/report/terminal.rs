@@ -3,13 +3,16 @@
 
 mod body;
 mod half;
+pub(super) mod relief;
 mod together;
 
 use super::figures::{Figures, NOT_KNOWN, Quantity, percent};
 use super::page::{Page, Paint, Tone, word};
+use super::place::where_found;
 use super::text::{JOIN, clean, first_sentence, name, pad};
 use super::{Finding, Half, Report, Verdict};
 use crate::units::Unit;
+use relief::Relief;
 
 /// How the report is laid out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -29,6 +32,11 @@ const LISTED: usize = 6;
 ///
 /// Names that come from files are shown without control characters.
 pub fn render(report: &Report, style: Style) -> String {
+    render_with(report, &[], style)
+}
+
+/// The same, with a small map of the half that fails where `reliefs`, one a half, tell how it looks.
+pub fn render_with(report: &Report, reliefs: &[Relief], style: Style) -> String {
     let figures = Figures { unit: style.unit };
     let paint = Paint {
         colour: style.colour,
@@ -48,7 +56,8 @@ pub fn render(report: &Report, style: Style) -> String {
     if let Some(mating) = &report.mating {
         together::section(&mut page, mating);
     }
-    findings(&mut page, &report.findings);
+    findings(&mut page, report);
+    relief::map(&mut page, report, reliefs, style);
     settings(&mut page, report);
     page.blank();
     page.paragraph(
@@ -60,6 +69,13 @@ pub fn render(report: &Report, style: Style) -> String {
 
 /// The verdict in words, and why.
 fn answer(page: &mut Page, report: &Report) {
+    let lead = pad(word(report.verdict), 8, false);
+    let tone = Tone::Verdict(report.verdict);
+    page.hanging(&[(&lead, tone)], &answer_text(report));
+}
+
+/// The verdict in a sentence, and why in another.
+pub(crate) fn answer_text(report: &Report) -> String {
     let headline = match report.verdict {
         Verdict::Pass => "Nothing found that stands in the way.",
         Verdict::Watch => "Within the limits, with something to look at.",
@@ -79,9 +95,7 @@ fn answer(page: &mut Page, report: &Report) {
         }
         (None, _) => "The checks that say so are marked below.".to_string(),
     };
-    let lead = pad(word(report.verdict), 8, false);
-    let tone = Tone::Verdict(report.verdict);
-    page.hanging(&[(&lead, tone)], &format!("{headline} {why}"));
+    format!("{headline} {why}")
 }
 
 /// Where a half came from and how it was set up.
@@ -126,7 +140,7 @@ fn read(page: &mut Page, half: &Half) {
 }
 
 /// What is wrong with the mesh, or that nothing is.
-fn mesh_state(figures: Figures, half: &Half) -> String {
+pub(crate) fn mesh_state(figures: Figures, half: &Half) -> String {
     let mesh = &half.mesh;
     let counts = [
         (mesh.open_edges, "open edge", "open edges"),
@@ -171,7 +185,7 @@ fn mesh_state(figures: Figures, half: &Half) -> String {
 }
 
 /// `+X` for an axis of the file, else its three components.
-fn axis_name(axis: [f64; 3]) -> String {
+pub(crate) fn axis_name(axis: [f64; 3]) -> String {
     for (k, name) in ["X", "Y", "Z"].iter().enumerate() {
         if axis[k].abs() > 1.0 - 1e-12 {
             return format!("{}{name}", if axis[k] > 0.0 { '+' } else { '-' });
@@ -184,7 +198,8 @@ fn axis_name(axis: [f64; 3]) -> String {
 }
 
 /// What was found, worst first.
-fn findings(page: &mut Page, findings: &[Finding]) {
+fn findings(page: &mut Page, report: &Report) {
+    let findings = &report.findings;
     page.heading("What was found, worst first");
     if findings.is_empty() {
         page.hanging(&[("  ", Tone::Plain)], "Nothing.");
@@ -204,15 +219,27 @@ fn findings(page: &mut Page, findings: &[Finding]) {
         ];
         let f = page.figures;
         let mut facts = vec![capital(&subject(finding))];
-        facts.extend(finding.at_mm.map(|place| f.place(place)));
         facts.extend(measured(f, finding));
         page.hanging(&lead, &facts.join("; "));
+        let hang = " ".repeat(13);
+        match where_found(f, report, finding) {
+            Some([words, file]) if words.is_empty() => {
+                page.hanging(&[(&hang, Tone::Plain)], &format!("At {file}."));
+            }
+            Some([words, file]) => {
+                page.hanging(
+                    &[(&hang, Tone::Plain)],
+                    &format!("At {words} (file {file})."),
+                );
+            }
+            None => {}
+        }
         page.hanging(&[(&" ".repeat(13), Tone::Plain)], &clean(&finding.message));
     }
 }
 
 /// How much, against what limit.
-fn measured(figures: Figures, finding: &Finding) -> Option<String> {
+pub(crate) fn measured(figures: Figures, finding: &Finding) -> Option<String> {
     let show = |value| figures.text(quantity(finding), Some(value), None);
     match (finding.value, finding.limit) {
         (Some(value), Some(limit)) => Some(format!("{}, limit{JOIN}{}", show(value), show(limit))),
@@ -234,7 +261,7 @@ fn quantity(finding: &Finding) -> Quantity {
 }
 
 /// `undercut, half A`.
-fn subject(finding: &Finding) -> String {
+pub(crate) fn subject(finding: &Finding) -> String {
     match &finding.half {
         Some(half) => clean(&format!("{}, half {half}", finding.check)),
         None => clean(&finding.check),
@@ -283,7 +310,7 @@ fn more_text(rest: usize) -> String {
 }
 
 /// `text` with a capital letter.
-fn capital(text: &str) -> String {
+pub(crate) fn capital(text: &str) -> String {
     let mut chars = text.chars();
     match chars.next() {
         Some(first) => first.to_uppercase().chain(chars).collect(),

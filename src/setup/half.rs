@@ -54,6 +54,12 @@ impl Half {
             .unwrap_or_else(|| (Point::origin(), Point::origin()))
     }
 
+    /// The block's corner with the lowest X and Y of the tool frame, at the parting level, in the model's coordinates.
+    pub fn touch_off(&self) -> [f64; 3] {
+        let (lo, _) = self.bounds();
+        self.frame.place(&Point::new(lo.x, lo.y, 0.0))
+    }
+
     /// Lengths below this are rounding: the larger of 2 µm and four times the coordinates' rounding, mm.
     pub fn tolerance(&self) -> f64 {
         (4.0 * self.rounding).max(0.002)

@@ -298,8 +298,7 @@ fn view(mesh: &Mesh, model: &Model, given: Option<Vec<Vector>>) -> View {
         (true, ..) => "given".to_owned(),
         (_, false, _) => "no direction sees a hollow; the largest flat face was taken".to_owned(),
         (_, _, Some(_)) => format!(
-            "normal of a flat face that sees the largest hollow ({:.1} cm³) of {} directions tried",
-            best.seen / 1000.0,
+            "normal of a flat face that sees the largest hollow of {} directions tried",
             looks.len()
         ),
         _ => format!(

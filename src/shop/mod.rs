@@ -223,15 +223,15 @@ impl Shop {
         Ok(())
     }
 
-    /// Replaces the rack by balls of these diameters, mm, in the order given. Nothing else of them is
-    /// known, so no stickout is stated: call [`Shop::with_stickouts`] afterwards, not before.
+    /// Replaces the rack by balls of these diameters, mm, in the order given, in the usual stickouts of
+    /// [`Shop::builtin`]: call [`Shop::with_stickouts`] afterwards, not before.
     ///
     /// # Errors
     ///
     /// [`ShopError::Setting`] where a diameter is not more than 0 or stands twice; the shop is then as it was.
     pub fn with_balls(&mut self, diameters: Vec<f64>) -> Result<(), ShopError> {
         let mut changed = self.clone();
-        changed.cutters = diameters.into_iter().map(Cutter::ball).collect();
+        changed.cutters = diameters.into_iter().map(rack::usual_ball).collect();
         changed.check()?;
         *self = changed;
         Ok(())

@@ -39,6 +39,16 @@ impl Shop {
     }
 }
 
+/// A ball of `diameter` mm as the built-in rack would hold it: in inch steps if it is a whole number of 64ths of an inch.
+pub(super) fn usual_ball(diameter: f64) -> Cutter {
+    let sixty_fourths = diameter * 64.0 / MM_PER_INCH;
+    if (sixty_fourths - sixty_fourths.round()).abs() < 1e-6 {
+        ball(diameter, MM_PER_INCH / 4.0, MM_PER_INCH / 2.0)
+    } else {
+        ball(diameter, 5.0, 12.0)
+    }
+}
+
 /// A ball with the usual stickouts, rounded up to whole `step`s, at least `least` (all mm).
 fn ball(diameter: f64, step: f64, least: f64) -> Cutter {
     let mut cutter = Cutter::ball(diameter);

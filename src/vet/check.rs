@@ -5,6 +5,7 @@ use super::cavity::cavity;
 use super::cutting::Cutting;
 use super::depth::{Bodies, deepest, guarded, stickout_needed};
 use super::draft::draft;
+use super::evidence::{Evidence, HalfEvidence};
 use super::mate::{Side, mark_sockets, mating};
 use super::radius::{Untouched, smallest_radius};
 use super::reach::{Ground, Place, Reached};
@@ -91,6 +92,28 @@ pub fn check(
     config: &CheckConfig,
     progress: &(dyn Fn(Stage) + Sync),
 ) -> Result<Report, CheckError> {
+    Ok(checked(models, config, progress, false)?.0)
+}
+
+/// Vets as [`check`] does, and keeps what pictures are drawn from: the small maps, and all if `pictures`.
+///
+/// # Errors
+/// As [`check`].
+pub fn check_with_evidence(
+    models: &[Model],
+    config: &CheckConfig,
+    progress: &(dyn Fn(Stage) + Sync),
+    pictures: bool,
+) -> Result<(Report, Evidence), CheckError> {
+    checked(models, config, progress, pictures)
+}
+
+fn checked(
+    models: &[Model],
+    config: &CheckConfig,
+    progress: &(dyn Fn(Stage) + Sync),
+    keep: bool,
+) -> Result<(Report, Evidence), CheckError> {
     progress(Stage {
         name: "finding the halves",
         done: 0.0,
@@ -115,6 +138,15 @@ pub fn check(
         mark_sockets(closing, a, b);
     }
     take_out(&setup, &mut surveys, &config.not_cavity);
+    let corner = |half: &Half| [half.bounds().0.x, half.bounds().0.y];
+    let reliefs = setup.halves.iter().zip(&surveys);
+    let mut evidence = Evidence {
+        reliefs: reliefs
+            .map(|(half, survey)| report::Relief::of(survey, corner(half)))
+            .collect(),
+        halves: Vec::new(),
+        b_to_a: setup.closing.as_ref().map(|c| c.b_to_a),
+    };
     let mut halves = Vec::new();
     let mut surfaces = Vec::new();
     for (k, (half, survey)) in setup.halves.iter().zip(&surveys).enumerate() {
@@ -126,7 +158,13 @@ pub fn check(
                 done: from + share * done,
             })
         };
-        let (figures, surface) = vet_half(half, survey, config, &within);
+        let (figures, surface) = vet_half(
+            half,
+            survey,
+            config,
+            &within,
+            keep.then_some(&mut evidence.halves),
+        );
         halves.push(figures);
         surfaces.push(surface);
     }
@@ -162,7 +200,7 @@ pub fn check(
         name: "done",
         done: 1.0,
     });
-    Ok(report)
+    Ok((report, evidence))
 }
 
 fn worst(report: &Report) -> Verdict {
@@ -231,6 +269,7 @@ fn vet_half(
     survey: &Survey,
     config: &CheckConfig,
     progress: &dyn Fn(&'static str, f64),
+    evidence: Option<&mut Vec<HalfEvidence>>,
 ) -> (report::Half, Surface) {
     let limits = &config.shop.limits;
     progress("reading the surface", 0.0);
@@ -268,11 +307,15 @@ fn vet_half(
         dropper: &dropper,
         sharp: &sharp,
     };
+    let mut kept = evidence.is_some().then(|| HalfEvidence::of(&ground));
     let (reach, depth) = if any {
-        reach_and_depth(&ground, &config.shop, progress)
+        reach_and_depth(&ground, &config.shop, progress, kept.as_mut())
     } else {
         without_cavity(&config.shop)
     };
+    if let (Some(all), Some(kept)) = (evidence, kept) {
+        all.push(kept);
+    }
     let chord = surface
         .cavity(survey)
         .map(|(_, f)| f.chord_error)
@@ -287,6 +330,7 @@ fn vet_half(
         tool_axis_why: half.axis_why.clone(),
         parting_level_mm: half.frame.level,
         parting_flat: half.parting == setup::Parting::Flat,
+        touch_off_mm: Some(half.touch_off()),
         mesh: report::MeshHealth {
             triangles: health.triangles,
             vertices: health.vertices,
@@ -359,6 +403,7 @@ fn reach_and_depth(
     ground: &Ground,
     shop: &Shop,
     progress: &dyn Fn(&'static str, f64),
+    mut evidence: Option<&mut HalfEvidence>,
 ) -> (Reach, Depth) {
     let limits = &shop.limits;
     let mut bodies = Bodies::default();
@@ -377,6 +422,10 @@ fn reach_and_depth(
         {
             let reached = ground.reach(&mut cutting, limits.leave);
             fill_reach(&mut figures, ground, &reached, limits.leave);
+            if let Some(kept) = evidence.as_mut() {
+                let holder = shop.holder_of(cutter);
+                kept.add(ground, &cutting, &reached, cutter, holder, limits);
+            }
             if cutter.kind() == CutterKind::Ball
                 && left_by
                     .as_ref()

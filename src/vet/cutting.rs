@@ -207,29 +207,30 @@ impl<'m> Cutting<'m> {
         known: &Point,
     ) -> Option<Point> {
         let radius = self.corner;
-        let mut c = projected(p, &planes);
-        while planes.len() < MOST_PLANES {
-            if let Some((q, t)) = self.ground.rays.closest(&c, radius - TOUCH) {
-                if q.z > c.z + TOUCH && self.under(&c) {
-                    let over = self.hanging_over(&c).unwrap_or(q);
-                    planes.push(self.aside_of(&over, &c, known)?);
-                    c = projected(p, &planes);
-                    continue;
+        let mut c = projected(p, &planes)?;
+        for _ in 0..MOST_PLANES {
+            let near = self.ground.rays.closest(&c, radius - TOUCH);
+            let plane = match (near, self.hanging_over(&c)) {
+                (Some((q, _)), over) if q.z > c.z + TOUCH && self.under(&c) => {
+                    self.aside_of(&over.unwrap_or(q), &c, known)?
                 }
-                let normal = self.ground.half.mesh.normal(t as usize).unwrap_or_default();
-                let out = c - q;
-                let n = if out.dot(&normal) > 0.0 {
-                    out.normalize()
-                } else {
-                    normal
-                };
-                planes.push((n, n.dot(&q.coords) + radius));
-            } else if let Some(q) = self.hanging_over(&c) {
-                planes.push(self.aside_of(&q, &c, known)?);
-            } else {
-                return Some(c);
-            }
-            c = projected(p, &planes);
+                (Some((q, t)), _) => {
+                    let normal = self.ground.half.mesh.normal(t as usize).unwrap_or_default();
+                    let out = c - q;
+                    let n = if out.dot(&normal) > 0.0 {
+                        out.normalize()
+                    } else {
+                        normal
+                    };
+                    (n, n.dot(&q.coords) + radius)
+                }
+                (None, Some(q)) => self.aside_of(&q, &c, known)?,
+                (None, None) => return Some(c),
+            };
+            // on a curved surface the last plane is the better of two that are nearly the same
+            planes.retain(|other| other.0.dot(&plane.0) < ALIKE);
+            planes.push(plane);
+            c = projected(p, &planes)?;
         }
         None
     }
@@ -247,22 +248,29 @@ impl<'m> Cutting<'m> {
         (contact.z - lift > centre.z + TOUCH).then_some(contact.point)
     }
 
-    /// Nodes that lie lower than all eight around them, by more than `fine`: the cutter may rest still lower beside them.
+    /// Nodes that lie lower than all around them by more than `fine`, alone or with a neighbour or three: the cutter may rest
+    /// still lower beside them.
     pub fn pits(&self, fine: f64) -> Vec<[usize; 2]> {
         let grid = self.grid();
         let values = self.places.lowest().values();
+        let z = |i: usize, j: usize| f64::from(values[grid.index(i, j)]);
         let is_pit = |i: usize, j: usize| {
-            let k = grid.index(i, j);
-            let z = f64::from(values[k]);
-            let around = [k - grid.nx, k, k + grid.nx]
-                .into_iter()
-                .flat_map(|k| [k - 1, k, k + 1]);
-            z < self.corner
-                && around
-                    .filter(|&n| n != k)
-                    .all(|n| f64::from(values[n]) > z + fine)
+            z(i, j) < self.corner
+                && [(1, 1), (2, 1), (1, 2), (2, 2)].into_iter().any(|(w, h)| {
+                    let (mut within, mut around) = (f64::NEG_INFINITY, f64::INFINITY);
+                    for v in j - 1..=j + h {
+                        for u in i - 1..=i + w {
+                            if (i..i + w).contains(&u) && (j..j + h).contains(&v) {
+                                within = within.max(z(u, v));
+                            } else {
+                                around = around.min(z(u, v));
+                            }
+                        }
+                    }
+                    around > within + fine
+                })
         };
-        let inner = |n: usize| 1..n.saturating_sub(1);
+        let inner = |n: usize| 1..n.saturating_sub(2);
         inner(grid.ny)
             .into_par_iter()
             .flat_map_iter(|j| {
@@ -510,15 +518,21 @@ fn last(mut good: f64, mut bad: f64, halvings: usize, holds: impl Fn(f64) -> boo
     Some(good)
 }
 
-/// Surfaces a ball may rest on while its nearest place is sought.
-const MOST_PLANES: usize = 16;
+/// Cosine between the normals of two planes that are nearly the same.
+const ALIKE: f64 = 0.999_999;
+/// Rounds of the projection: planes that are nearly parallel, as on a smooth slope, take many.
+const MOST_SWEEPS: usize = 200;
 
-/// Projection of `p` onto the common part of the half-spaces n·c ≥ b.
-fn projected(p: &Point, planes: &[(Vector, f64)]) -> Point {
+/// Surfaces a ball may rest on while its nearest place is sought.
+const MOST_PLANES: usize = 32;
+
+/// Projection of `p` onto the common part of the half-spaces n·c ≥ b; `None` if there is none, or only far off.
+fn projected(p: &Point, planes: &[(Vector, f64)]) -> Option<Point> {
     let mut c = *p;
     let mut pushes = vec![0.0; planes.len()];
-    for _ in 0..60 {
-        let mut moved = 0.0_f64;
+    let mut moved = 0.0_f64;
+    for _ in 0..MOST_SWEEPS {
+        moved = 0.0;
         for ((n, b), push) in planes.iter().zip(&mut pushes) {
             let by = (b - n.dot(&c.coords)).max(-*push);
             *push += by;
@@ -529,5 +543,5 @@ fn projected(p: &Point, planes: &[(Vector, f64)]) -> Point {
             break;
         }
     }
-    c
+    (moved < TOUCH).then_some(c)
 }

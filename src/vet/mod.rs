@@ -7,6 +7,7 @@ pub(crate) mod check;
 pub(crate) mod cutting;
 pub(crate) mod depth;
 mod draft;
+mod evidence;
 pub(crate) mod mate;
 mod radius;
 pub(crate) mod reach;
@@ -15,5 +16,6 @@ pub(crate) mod sharp;
 pub(crate) mod surface;
 mod undercut;
 
-pub use check::{CheckConfig, CheckError, Stage, check};
+pub use check::{CheckConfig, CheckError, Stage, check, check_with_evidence};
 pub use depth::{Guarded, guarded, tip_depth_at};
+pub use evidence::{CutterEvidence, Evidence, FacetEvidence, HalfEvidence, LeftPlace};

@@ -284,11 +284,13 @@ impl<'m> Ground<'m> {
             .sum();
         let spacing = (cutting.radius() / VOLUME_SAMPLES).max((area / MOST_VOLUME_SAMPLES).sqrt());
         let fine = self.visible_of(spacing, |f| open[f as usize] && up(f) > 0.0);
+        let apart = 0.75 * cutting.grid().cell;
         let parts: Vec<f64> = fine
             .par_iter()
             .map(|s| {
                 let slack = self.slack(s.facet, leave);
-                if cutting.shown_free(&cutting.touching(&s.at, &s.normal), slack) {
+                let centre = cutting.touching(&s.at, &s.normal);
+                if cutting.shown_free(&centre, slack) {
                     return 0.0;
                 }
                 // what stands above the parting level is not cavity
@@ -296,7 +298,13 @@ impl<'m> Ground<'m> {
                 let covered = cutting.places.covered_from(s.at.x, s.at.y);
                 let covered = covered.map_or(parting, |z| z.min(parting));
                 let left = up(s.facet) * (covered - s.at.z);
-                if left > slack { s.area * left } else { 0.0 }
+                // between the nodes of a steep slope something may only seem left
+                let seems = || left < apart && cutting.is_ball() && cutting.free(&centre, slack);
+                if left <= slack || seems() {
+                    0.0
+                } else {
+                    s.area * left
+                }
             })
             .collect();
         parts.iter().sum()

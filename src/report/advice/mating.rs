@@ -139,7 +139,10 @@ fn outline(mating: &Mating, shop: &Shop, found: &mut Vec<Finding>) {
         };
         found.push(Finding {
             half: Some(half.to_owned()),
-            at_mm: Some(longest.at_mm),
+            at_mm: Some(match half {
+                "B" => before_closing(mating, longest.at_mm),
+                _ => longest.at_mm,
+            }),
             value: Some(own().map(|s| s.length_mm).sum()),
             unit: Some("mm".into()),
             ..plain(
@@ -150,6 +153,14 @@ fn outline(mating: &Mating, shop: &Shop, found: &mut Vec<Finding>) {
             )
         });
     }
+}
+
+/// A place of the closed mold in B's own model coordinates, in which all findings about B are told.
+fn before_closing(mating: &Mating, at: Place) -> Place {
+    let rows = mating.b_to_closed;
+    let away: Place = std::array::from_fn(|k| at[k] - rows[k][3]);
+    // the rotation's inverse is its transpose
+    std::array::from_fn(|j| (0..3).map(|k| rows[k][j] * away[k]).sum())
 }
 
 fn pins(pin: &Pin, found: &mut Vec<Finding>) {
@@ -206,5 +217,24 @@ fn hollows(mating: &Mating, found: &mut Vec<Finding>) {
                 )
             });
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::samples;
+
+    #[test]
+    fn a_place_of_b_is_told_as_b_lies_in_its_file() {
+        let mut mating = samples::pair().mating.unwrap();
+        // turned upside down about X, then shifted
+        mating.b_to_closed = [
+            [1.0, 0.0, 0.0, 10.0],
+            [0.0, -1.0, 0.0, 20.0],
+            [0.0, 0.0, -1.0, 30.0],
+        ];
+        // (1, 2, 3) goes to (1 + 10, -2 + 20, -3 + 30)
+        assert_eq!(before_closing(&mating, [11.0, 18.0, 27.0]), [1.0, 2.0, 3.0]);
     }
 }

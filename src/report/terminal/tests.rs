@@ -101,8 +101,9 @@ fn findings_stand_worst_first_with_place_figure_and_limit() {
     let found = text.split("What was found").nth(1).unwrap();
     let at = |word| found.find(word).unwrap();
     assert!(at("FAIL") < at("UNSURE") && at("UNSURE") < at("WATCH"));
+    assert!(found.contains("  1  FAIL    Undercut, half B; 5 mm, limit 0 mm\n"));
     assert!(
-        found.contains("  1  FAIL    Undercut, half B; X 10, Y -4.25, Z 3; 5 mm, limit 0 mm\n")
+        found.contains("from the block's corner") && found.contains("(file X 10, Y -4.25, Z 3)")
     );
     // a count has no unit
     assert!(found.contains("  2  UNSURE  Mesh; 3\n"));

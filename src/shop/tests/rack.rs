@@ -105,6 +105,12 @@ fn refused_changes_change_nothing() {
     assert_eq!(shop, before);
 
     shop.with_balls(vec![6.0, 3.175]).unwrap();
-    assert_eq!(shop.cutters, [Cutter::ball(6.0), Cutter::ball(3.175)]);
-    assert_eq!(shop.tools(), []);
+    // 3, 5 and 8 diameters: 18, 30 and 48 mm up to whole 5 mm; 3/8, 5/8 and 1 in up to quarters, at least 1/2 in
+    let in_stickouts = |diameter: f64, stickouts: &[f64]| {
+        let mut cutter = Cutter::ball(diameter);
+        cutter.stickouts = stickouts.to_vec();
+        cutter
+    };
+    let inch = in_stickouts(3.175, &[12.7, 3.0 * (25.4 / 4.0), 25.4]);
+    assert_eq!(shop.cutters, [in_stickouts(6.0, &[20.0, 30.0, 50.0]), inch]);
 }

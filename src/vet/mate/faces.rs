@@ -1,7 +1,7 @@
 //! The parting faces, one against the other.
 
 use super::Side;
-use crate::field::{Columns, HeightMap, Lines, Polyline};
+use crate::field::{Columns, Grid, HeightMap, Polyline, disc_dilate};
 use crate::mesh::Point;
 use nalgebra::Isometry3;
 use rayon::prelude::*;
@@ -71,8 +71,27 @@ pub fn gap_map(sides: &[Side; 2], b_to_a: &Isometry3<f64>) -> HeightMap {
     map
 }
 
+/// Both faces may lie off their level by what is taken for rounding in each half.
 fn rounding(sides: &[Side; 2]) -> f32 {
-    sides[0].half.tolerance().max(sides[1].half.tolerance()) as f32
+    (sides[0].half.tolerance() + sides[1].half.tolerance()) as f32
+}
+
+/// A value in the cells within [`NEAR_RIM`] of the rims, to about a cell.
+fn about(grid: &Grid, rims: &[Vec<Polyline>; 2]) -> HeightMap {
+    let mut map = HeightMap::empty(*grid);
+    for [p, q] in rims.iter().flatten().flat_map(Polyline::sides) {
+        let steps = ((q[0] - p[0]).hypot(q[1] - p[1]) / grid.cell)
+            .ceil()
+            .max(1.0) as usize;
+        for k in 0..=steps {
+            let t = k as f64 / steps as f64;
+            let at = [0, 1].map(|c| p[c] + (q[c] - p[c]) * t);
+            if let Some((i, j)) = grid.cell_at(at[0], at[1]) {
+                map.values_mut()[grid.index(i, j)] = 0.0;
+            }
+        }
+    }
+    disc_dilate(&map, NEAR_RIM)
 }
 
 /// Measures the faces; `rims` are both cavities' rims in A's plan.
@@ -85,14 +104,13 @@ pub fn faces(
     let a = &sides[0];
     let grid = a.survey.grid();
     let map = gap_map(sides, b_to_a);
-    let rim = Lines::new(rims.iter().flatten().flat_map(Polyline::sides).collect());
+    let near_rim = about(&a.survey.grid(), rims);
     let rounding = rounding(sides);
     let cells: Vec<Option<(f32, bool)>> = (0..grid.len())
         .into_par_iter()
         .map(|k| {
             let gap = map.get(k)?;
-            let near = rim.nearest(grid.centre(k % grid.nx, k / grid.nx));
-            Some((gap, near.is_some_and(|n| n.distance <= NEAR_RIM)))
+            Some((gap, near_rim.get(k).is_some()))
         })
         .collect();
     let cell_area = grid.cell * grid.cell;

@@ -106,15 +106,15 @@ pub fn closed_hollows(
         }
     }
     let mut groups: BTreeMap<u32, [Vec<usize>; 2]> = BTreeMap::new();
-    for half in 0..2 {
-        for (h, hollow) in sides[half].survey.hollows.iter().enumerate() {
+    for (half, side) in sides.iter().enumerate() {
+        for (h, hollow) in side.survey.hollows.iter().enumerate() {
             if let Some(mouth) = hollow.mouth {
                 sets.join(node(half, h), node(half, mouth.cavity));
             }
         }
     }
-    for half in 0..2 {
-        for h in 0..n[half] {
+    for (half, &count) in n.iter().enumerate() {
+        for h in 0..count {
             groups.entry(sets.find(node(half, h))).or_default()[half].push(h);
         }
     }

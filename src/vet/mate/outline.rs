@@ -97,8 +97,8 @@ pub fn outline(sides: &[Side; 2], rims: &[Vec<Polyline>; 2]) -> Option<Outline> 
             let p = [0.5 * (a[0] + b[0]), 0.5 * (a[1] + b[1])];
             if let Some(near) = whole[1 - k].nearest(p) {
                 let weight = apart(a, b);
-                for c in 0..2 {
-                    sum.0[c] += weight * sign * (near.at[c] - p[c]);
+                for ((sum, to), from) in sum.0.iter_mut().zip(near.at).zip(p) {
+                    *sum += weight * sign * (to - from);
                 }
                 sum.1 += weight;
             }

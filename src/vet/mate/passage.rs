@@ -227,7 +227,7 @@ impl Lattice {
     pub fn channel(&self, way: &WayOut, narrow: f64) -> Vec<usize> {
         let radius = |k: usize| self.cells[k].map_or(0.0, |c| c.1);
         let wide = |k: &usize| radius(*k) <= 1.2 * narrow + 0.5 * self.step;
-        let Some(first) = way.cells.iter().position(|k| wide(k)) else {
+        let Some(first) = way.cells.iter().position(wide) else {
             return Vec::new();
         };
         let length = way.cells.len() - first;

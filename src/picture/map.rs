@@ -1,0 +1,394 @@
+//! A map of the plan, seen from the spindle: colours, legend, limit, scale bar, axis cross, numbered places.
+
+use super::canvas::{Canvas, FAINT, Face, INK, PAPER, Rgb, text_width};
+use super::colour::{Ramp, okabe_ito};
+use super::ticks::{round_step, ticks};
+use crate::field::Grid;
+use crate::report::{Figures, Quantity};
+use crate::units::{MM_PER_INCH, Unit};
+
+/// What a cell of a map shows that has no value.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Ground {
+    /// Nothing: beside the block.
+    Outside,
+    /// The block's upper side.
+    Face,
+    /// A hollow that is not judged, or not judged here.
+    Hollow,
+    /// Cavity that the tool axis cannot see, or that the cutter leaves to another question.
+    Unknown,
+}
+
+/// A limit on a map's scale.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Limit {
+    /// Its value.
+    pub value: f64,
+    /// What lies above it is beyond it; what lies below, otherwise.
+    pub above: bool,
+}
+
+/// One scalar over the plan of a half, tool frame.
+#[derive(Debug, Clone)]
+pub struct Layer {
+    /// Name for files and for the page: `a-depth`.
+    pub key: String,
+    /// What it shows.
+    pub title: String,
+    /// The same in one sentence, with its extremes, for who cannot see it.
+    pub alt: String,
+    /// What it measures.
+    pub(crate) quantity: Quantity,
+    /// Its cells.
+    pub grid: Grid,
+    /// One value a cell; `NaN` for none.
+    pub values: Vec<f32>,
+    /// What is shown where there is no value, one a cell.
+    pub ground: Vec<Ground>,
+    /// Ends of the scale.
+    pub range: [f64; 2],
+    /// Limit on it.
+    pub limit: Option<Limit>,
+    /// Whether lines of equal value are drawn.
+    pub contours: bool,
+}
+
+/// A numbered place, tool frame.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Mark {
+    /// Its number in the report.
+    pub number: usize,
+    /// Where.
+    pub at: [f64; 3],
+}
+
+/// Where things stand in a picture, px.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Plot {
+    /// Left and upper edge of the map's first pixel.
+    pub left_top: [f64; 2],
+    /// Pixels a mm.
+    pub scale: f64,
+    /// Smallest X and largest Y shown, mm.
+    pub corner: [f64; 2],
+    /// The legend's bar: left, top, width, height; the larger end of the scale is on top.
+    pub legend: [usize; 4],
+    /// Ends of the scale.
+    pub range: [f64; 2],
+}
+
+impl Plot {
+    /// Pixel of a place.
+    pub fn pixel(&self, at: [f64; 2]) -> [f64; 2] {
+        [
+            self.left_top[0] + (at[0] - self.corner[0]) * self.scale,
+            self.left_top[1] + (self.corner[1] - at[1]) * self.scale,
+        ]
+    }
+
+    /// Place of a pixel's middle.
+    fn place(&self, x: usize, y: usize) -> [f64; 2] {
+        [
+            self.corner[0] + (x as f64 + 0.5 - self.left_top[0]) / self.scale,
+            self.corner[1] - (y as f64 + 0.5 - self.left_top[1]) / self.scale,
+        ]
+    }
+}
+
+/// A finished picture.
+#[derive(Debug, Clone)]
+pub struct Picture {
+    /// Name for files and for the page.
+    pub key: String,
+    /// What it shows.
+    pub title: String,
+    /// What it shows, in words.
+    pub alt: String,
+    /// Its pixels.
+    pub canvas: Canvas,
+    /// How to read it.
+    pub plot: Plot,
+}
+
+/// Width and height that the map itself may take, px.
+const ROOM: [f64; 2] = [700.0, 560.0];
+pub(super) const MARGIN: f64 = 24.0;
+const HEAD: f64 = 52.0;
+const FOOT: f64 = 84.0;
+const LEGEND: f64 = 150.0;
+/// Distance of hatch lines, px.
+const HATCH: usize = 7;
+
+pub(super) const FACE: Rgb = Rgb([232, 230, 225]);
+pub(super) const HOLLOW: Rgb = Rgb([205, 202, 196]);
+const UNKNOWN: Rgb = Rgb([150, 148, 144]);
+
+pub(super) const TITLE: Face = Face {
+    size: 19.0,
+    bold: true,
+    colour: INK,
+};
+pub(super) const BODY: Face = Face {
+    size: 14.0,
+    bold: false,
+    colour: INK,
+};
+pub(super) const NOTE: Face = Face {
+    size: 13.0,
+    bold: false,
+    colour: FAINT,
+};
+
+/// Draws `layer` with numbered places.
+pub fn draw(layer: &Layer, marks: &[Mark], unit: Unit) -> Picture {
+    let grid = layer.grid;
+    let size = [grid.nx, grid.ny].map(|n| n as f64 * grid.cell);
+    let scale = (ROOM[0] / size[0]).min(ROOM[1] / size[1]);
+    let shown = size.map(|s| (s * scale).round());
+    let legend_height = shown[1].max(220.0) as usize;
+    let plot = Plot {
+        left_top: [MARGIN, HEAD],
+        scale,
+        corner: [grid.origin[0], grid.origin[1] + size[1]],
+        legend: [
+            (MARGIN + shown[0] + 36.0) as usize,
+            HEAD as usize,
+            24,
+            legend_height,
+        ],
+        range: layer.range,
+    };
+    let width = 2.0 * MARGIN + shown[0] + LEGEND;
+    let height = HEAD + shown[1].max(legend_height as f64) + FOOT;
+    let mut canvas = Canvas::new(width.max(520.0) as usize, height as usize);
+    canvas.text([MARGIN, 30.0], TITLE, &layer.title);
+    cells(&mut canvas, layer, &plot, shown, unit);
+    legend(&mut canvas, layer, &plot, unit);
+    let foot = HEAD + shown[1];
+    scale_bar(&mut canvas, [MARGIN, foot + 34.0], scale, unit);
+    axis_cross(&mut canvas, [MARGIN + shown[0] - 54.0, foot + 62.0]);
+    numbered(&mut canvas, &plot, marks, shown);
+    Picture {
+        key: layer.key.clone(),
+        title: layer.title.clone(),
+        alt: layer.alt.clone(),
+        canvas,
+        plot,
+    }
+}
+
+fn cells(canvas: &mut Canvas, layer: &Layer, plot: &Plot, shown: [f64; 2], unit: Unit) {
+    let ramp = Ramp::cividis();
+    let [lo, hi] = layer.range;
+    let (w, h) = (shown[0] as usize, shown[1] as usize);
+    let [left, top] = plot.left_top.map(|v| v as usize);
+    let step = contour_step(layer, unit);
+    let value = |x: usize, y: usize| {
+        let [px, py] = plot.place(x, y);
+        let cell = layer.grid.cell_at(px, py);
+        cell.map(|(i, j)| layer.grid.index(i, j))
+    };
+    let band = |k: usize| {
+        let v = f64::from(layer.values[k]);
+        if v.is_nan() {
+            i64::MIN
+        } else {
+            (v / step).floor() as i64
+        }
+    };
+    for y in top..top + h {
+        for x in left..left + w {
+            let Some(k) = value(x, y) else { continue };
+            let v = f64::from(layer.values[k]);
+            let hatched = (x + y) % HATCH == 0;
+            let colour = if v.is_nan() {
+                match layer.ground[k] {
+                    Ground::Outside => PAPER,
+                    Ground::Face => FACE,
+                    Ground::Hollow => HOLLOW,
+                    Ground::Unknown if (x + 3 * HATCH * h - y).is_multiple_of(HATCH) => PAPER,
+                    Ground::Unknown => UNKNOWN,
+                }
+            } else if hatched && beyond(layer.limit, v) {
+                okabe_ito::BLACK
+            } else {
+                ramp.at((v - lo) / (hi - lo))
+            };
+            canvas.set(x as i64, y as i64, colour);
+            let edge = |other: Option<usize>| {
+                let Some(o) = other else {
+                    return (false, false);
+                };
+                let w = f64::from(layer.values[o]);
+                let line = layer.contours && !v.is_nan() && !w.is_nan() && band(k) != band(o);
+                let limit = !v.is_nan()
+                    && !w.is_nan()
+                    && layer.limit.is_some()
+                    && beyond(layer.limit, v) != beyond(layer.limit, w);
+                let rim =
+                    v.is_nan() != w.is_nan() || (v.is_nan() && layer.ground[k] != layer.ground[o]);
+                (line || limit || rim, limit || rim)
+            };
+            let (a, b) = (edge(value(x + 1, y)), edge(value(x, y + 1)));
+            if a.1 || b.1 {
+                canvas.set(x as i64, y as i64, INK);
+            } else if a.0 || b.0 {
+                // dark lines show on the light end, light ones on the dark end
+                let dark = (v - lo) / (hi - lo) > 0.4;
+                let line = if dark { INK } else { PAPER };
+                canvas.blend(x as i64, y as i64, line, 0.75);
+            }
+        }
+    }
+}
+
+pub(crate) fn beyond(limit: Option<Limit>, v: f64) -> bool {
+    limit.is_some_and(|l| if l.above { v > l.value } else { v < l.value })
+}
+
+/// Distance of contour lines in the kept unit: round in the reader's.
+fn contour_step(layer: &Layer, unit: Unit) -> f64 {
+    let factor = factor(layer.quantity, unit);
+    let span = (layer.range[1] - layer.range[0]).max(1e-9) * factor;
+    round_step(span / 12.0) / factor
+}
+
+fn factor(quantity: Quantity, unit: Unit) -> f64 {
+    match (quantity, unit) {
+        (Quantity::Length, Unit::Inch) => 1.0 / MM_PER_INCH,
+        _ => 1.0,
+    }
+}
+
+fn legend(canvas: &mut Canvas, layer: &Layer, plot: &Plot, unit: Unit) {
+    let ramp = Ramp::cividis();
+    let [x, y, w, h] = plot.legend;
+    let [lo, hi] = layer.range;
+    let at = |v: f64| y as f64 + (1.0 - (v - lo) / (hi - lo)) * h as f64;
+    for j in 0..h {
+        let t = 1.0 - (j as f64 + 0.5) / h as f64;
+        let v = lo + t * (hi - lo);
+        for i in 0..w {
+            let hatched = i >= w / 2 && (x + i + y + j) % HATCH == 0;
+            let colour = if hatched && beyond(layer.limit, v) {
+                okabe_ito::BLACK
+            } else {
+                ramp.at(t)
+            };
+            canvas.set((x + i) as i64, (y + j) as i64, colour);
+        }
+    }
+    let (x, w) = (x as f64, w as f64);
+    let corners = [
+        [x, y as f64],
+        [x + w, y as f64],
+        [x + w, (y + h) as f64],
+        [x, (y + h) as f64],
+    ];
+    for k in 0..4 {
+        canvas.line(corners[k], corners[(k + 1) % 4], 1.0, INK);
+    }
+    let f = Figures { unit };
+    let sign = f.sign(layer.quantity);
+    let factor = factor(layer.quantity, unit);
+    let limit = layer.limit.filter(|l| (lo..=hi).contains(&l.value));
+    let room = |v: f64| limit.is_none_or(|l| (at(l.value) - at(v)).abs() > 17.0);
+    for tick in ticks(lo * factor, hi * factor, 6) {
+        let v = tick / factor;
+        canvas.line([x + w, at(v)], [x + w + 5.0, at(v)], 1.0, INK);
+        if room(v) {
+            let text = f.cell(layer.quantity, Some(v), None);
+            canvas.text([x + w + 9.0, at(v) + 5.0], BODY, &text);
+        }
+    }
+    canvas.text([x, y as f64 - 8.0], BODY, sign);
+    if let Some(l) = limit {
+        let v = at(l.value);
+        canvas.line([x - 6.0, v], [x + w + 6.0, v], 3.0, PAPER);
+        canvas.line([x - 6.0, v], [x + w + 6.0, v], 1.6, INK);
+        let text = f.cell(layer.quantity, Some(l.value), None);
+        let bold = Face { bold: true, ..BODY };
+        canvas.text([x + w + 9.0, v + 5.0], bold, &format!("{text} limit"));
+        let y = (y + h) as f64 + 18.0;
+        canvas.text([x - 10.0, y], NOTE, "hatched: beyond limit");
+    }
+}
+
+/// A bar of round length, and how long it is.
+pub(super) fn scale_bar(canvas: &mut Canvas, at: [f64; 2], scale: f64, unit: Unit) {
+    let factor = factor(Quantity::Length, unit);
+    let mm = round_step(60.0 / scale * factor) / factor;
+    let long = mm * scale;
+    canvas.line(at, [at[0] + long, at[1]], 2.0, INK);
+    for x in [at[0], at[0] + long] {
+        canvas.line([x, at[1] - 5.0], [x, at[1] + 5.0], 2.0, INK);
+    }
+    let text = Figures { unit }.length(mm);
+    canvas.text([at[0] + long + 10.0, at[1] + 5.0], BODY, &text);
+}
+
+/// X and Y of the tool frame; the spindle looks at the reader.
+fn axis_cross(canvas: &mut Canvas, at: [f64; 2]) {
+    let arrow = |canvas: &mut Canvas, to: [f64; 2]| {
+        let tip = [at[0] + to[0], at[1] + to[1]];
+        canvas.line(at, tip, 1.6, INK);
+        let back = |s: f64| {
+            let n = 6.0 / to[0].hypot(to[1]);
+            [
+                tip[0] - n * (to[0] + s * to[1]),
+                tip[1] - n * (to[1] - s * to[0]),
+            ]
+        };
+        canvas.line(tip, back(0.5), 1.6, INK);
+        canvas.line(tip, back(-0.5), 1.6, INK);
+    };
+    arrow(canvas, [34.0, 0.0]);
+    arrow(canvas, [0.0, -34.0]);
+    canvas.disc(at, 3.0, INK);
+    canvas.text([at[0] + 38.0, at[1] + 5.0], BODY, "X");
+    canvas.text([at[0] - 16.0, at[1] - 26.0], BODY, "Y");
+}
+
+/// A ring that leaves the place itself open, a leader, and the number in a disc.
+fn numbered(canvas: &mut Canvas, plot: &Plot, marks: &[Mark], shown: [f64; 2]) {
+    let middle = [0, 1].map(|k| plot.left_top[k] + 0.5 * shown[k]);
+    let mut taken: Vec<[f64; 2]> = Vec::new();
+    for mark in marks {
+        let at = plot.pixel([mark.at[0], mark.at[1]]);
+        let out = if at[0] < middle[0] { -1.0 } else { 1.0 };
+        let mut head = [at[0] + 26.0 * out, at[1] - 24.0];
+        while taken
+            .iter()
+            .any(|t| (t[0] - head[0]).hypot(t[1] - head[1]) < 26.0)
+        {
+            head[1] += 26.0;
+        }
+        head = [
+            head[0].clamp(14.0, canvas.width as f64 - 14.0),
+            head[1].clamp(14.0, canvas.height as f64 - 14.0),
+        ];
+        taken.push(head);
+        pin(canvas, at, head, mark.number);
+    }
+}
+
+pub(super) fn pin(canvas: &mut Canvas, at: [f64; 2], head: [f64; 2], number: usize) {
+    let d = [head[0] - at[0], head[1] - at[1]];
+    let n = d[0].hypot(d[1]).max(1.0);
+    let from = [at[0] + 6.0 * d[0] / n, at[1] + 6.0 * d[1] / n];
+    canvas.line(from, head, 4.0, PAPER);
+    canvas.line(from, head, 1.6, INK);
+    canvas.ring(at, 6.0, 4.0, PAPER);
+    canvas.ring(at, 6.0, 1.8, INK);
+    canvas.disc(head, 12.5, PAPER);
+    canvas.disc(head, 11.0, INK);
+    let face = Face {
+        size: 15.0,
+        bold: true,
+        colour: PAPER,
+    };
+    let text = number.to_string();
+    let w = text_width(face, &text);
+    canvas.text([head[0] - 0.5 * w, head[1] + 5.0], face, &text);
+}

@@ -1,0 +1,601 @@
+//! Sections at the place that decides: the ball that does not fit, the holder that rubs.
+
+use super::canvas::{Canvas, FAINT, Face, INK, PAPER, Rgb};
+use super::colour::okabe_ito;
+use super::layers::best_cutter;
+use super::map::{BODY, FACE, MARGIN, NOTE, Picture, Plot, TITLE, pin, scale_bar};
+use crate::mesh::Mesh;
+use crate::report::{Blocker, Figures, Half, Quantity, Report, Verdict};
+use crate::shop::{Cutter, Shop};
+use crate::units::Unit;
+use crate::vet::{Evidence, HalfEvidence, LeftPlace};
+
+/// The section picture's window, px.
+const ROOM: [f64; 2] = [820.0, 560.0];
+const HEAD: f64 = 78.0;
+const FOOT: f64 = 46.0;
+/// Distance of the lining of cut material, px.
+const LINING: i64 = 9;
+
+/// An upright plane: a plan place and a plan direction.
+#[derive(Debug, Clone, Copy)]
+struct Cut {
+    at: [f64; 2],
+    along: [f64; 2],
+}
+
+impl Cut {
+    /// The plane through the tool axis at `centre` and the place `at`.
+    fn through(at: [f32; 3], centre: [f32; 3]) -> Cut {
+        let d = [0, 1].map(|k| f64::from(at[k]) - f64::from(centre[k]));
+        let n = d[0].hypot(d[1]);
+        let along = if n > 1e-4 {
+            [d[0] / n, d[1] / n]
+        } else {
+            [1.0, 0.0]
+        };
+        Cut {
+            at: [0, 1].map(|k| f64::from(centre[k])),
+            along,
+        }
+    }
+
+    /// Where `p` lies along the plane, and beside it.
+    fn of(&self, p: [f64; 2]) -> [f64; 2] {
+        let d = [p[0] - self.at[0], p[1] - self.at[1]];
+        [
+            d[0] * self.along[0] + d[1] * self.along[1],
+            d[1] * self.along[0] - d[0] * self.along[1],
+        ]
+    }
+
+    /// The lines in which it cuts `mesh`: pairs of (along, z).
+    fn lines(&self, mesh: &Mesh) -> Vec<[[f64; 2]; 2]> {
+        let flat: Vec<[f64; 3]> = mesh
+            .vertices
+            .iter()
+            .map(|v| {
+                let [s, d] = self.of([v.x, v.y]);
+                [s, d, v.z]
+            })
+            .collect();
+        let mut lines = Vec::new();
+        for t in &mesh.triangles {
+            let p = t.map(|v| flat[v as usize]);
+            let mut ends = Vec::with_capacity(2);
+            for k in 0..3 {
+                let (a, b) = (p[k], p[(k + 1) % 3]);
+                if (a[1] < 0.0) != (b[1] < 0.0) {
+                    let u = a[1] / (a[1] - b[1]);
+                    ends.push([a[0] + u * (b[0] - a[0]), a[2] + u * (b[2] - a[2])]);
+                }
+            }
+            if let [a, b] = ends[..] {
+                lines.push([a, b]);
+            }
+        }
+        lines
+    }
+}
+
+/// A window on a section.
+struct Window {
+    canvas: Canvas,
+    /// Along and z of the window's middle, mm.
+    middle: [f64; 2],
+    scale: f64,
+    material: Vec<bool>,
+}
+
+impl Window {
+    fn new(middle: [f64; 2], height: f64) -> Window {
+        let size = [ROOM[0] + 2.0 * MARGIN, ROOM[1] + HEAD + FOOT];
+        Window {
+            canvas: Canvas::new(size[0] as usize, size[1] as usize),
+            middle,
+            scale: ROOM[1] / height,
+            material: vec![false; (size[0] * size[1]) as usize],
+        }
+    }
+
+    fn pixel(&self, p: [f64; 2]) -> [f64; 2] {
+        [
+            MARGIN + 0.5 * ROOM[0] + (p[0] - self.middle[0]) * self.scale,
+            HEAD + 0.5 * ROOM[1] - (p[1] - self.middle[1]) * self.scale,
+        ]
+    }
+
+    fn inside(&self, x: i64, y: i64) -> bool {
+        let x_in = x >= MARGIN as i64 && x < (MARGIN + ROOM[0]) as i64;
+        x_in && y >= HEAD as i64 && y < (HEAD + ROOM[1]) as i64
+    }
+
+    /// Fills what is cut with its lining, and strokes its edge.
+    fn cut(&mut self, lines: &[[[f64; 2]; 2]]) {
+        let width = self.canvas.width;
+        let mut crossings: Vec<Vec<f64>> = vec![Vec::new(); width];
+        for line in lines {
+            let [a, b] = line.map(|p| self.pixel(p));
+            let (a, b) = if a[0] <= b[0] { (a, b) } else { (b, a) };
+            let from = (a[0] - 0.5).ceil().max(0.0) as usize;
+            let to = ((b[0] - 0.5).ceil().max(0.0) as usize).min(width);
+            for (x, column) in crossings.iter_mut().enumerate().take(to).skip(from) {
+                let t = (x as f64 + 0.5 - a[0]) / (b[0] - a[0]);
+                column.push(a[1] + t * (b[1] - a[1]));
+            }
+        }
+        for (x, column) in crossings.iter_mut().enumerate() {
+            column.sort_by(f64::total_cmp);
+            for pair in column.chunks_exact(2) {
+                let from = (pair[0] - 0.5).ceil().max(0.0) as i64;
+                let to = (pair[1] - 0.5).ceil().min(self.canvas.height as f64) as i64;
+                for y in from..to {
+                    if self.inside(x as i64, y) {
+                        self.material[y as usize * width + x] = true;
+                        let lined = (x as i64 + y) % LINING == 0;
+                        let colour = if lined { FAINT } else { FACE };
+                        self.canvas.set(x as i64, y, colour);
+                    }
+                }
+            }
+        }
+        for line in lines {
+            let [a, b] = line.map(|p| self.pixel(p));
+            self.clipped(a, b, 2.0, INK);
+        }
+    }
+
+    fn clipped(&mut self, a: [f64; 2], b: [f64; 2], width: f64, colour: Rgb) {
+        let lo = [MARGIN, HEAD];
+        let hi = [MARGIN + ROOM[0], HEAD + ROOM[1]];
+        if let Some((a, b)) = clip(a, b, lo, hi) {
+            self.canvas.line(a, b, width, colour);
+        }
+    }
+
+    /// Fills a body of revolution about the axis at `along`, its radius a function of z: `open` over air, and hatched
+    /// `struck` where it stands in the material.
+    fn body(
+        &mut self,
+        along: f64,
+        radius: impl Fn(f64) -> Option<f64>,
+        open: Rgb,
+        struck: Option<Rgb>,
+    ) -> bool {
+        let mut hit = false;
+        let [axis, _] = self.pixel([along, 0.0]);
+        for y in HEAD as i64..(HEAD + ROOM[1]) as i64 {
+            let z = self.middle[1] + (HEAD + 0.5 * ROOM[1] - y as f64 - 0.5) / self.scale;
+            let Some(r) = radius(z) else { continue };
+            let r = r * self.scale;
+            for x in (axis - r).round() as i64..(axis + r).round() as i64 {
+                if !self.inside(x, y) {
+                    continue;
+                }
+                if self.material[y as usize * self.canvas.width + x as usize] {
+                    if let Some(struck) = struck {
+                        hit = true;
+                        let lined = (x - y).rem_euclid(6) < 2;
+                        self.canvas
+                            .blend(x, y, if lined { INK } else { struck }, 0.9);
+                    }
+                } else {
+                    self.canvas.blend(x, y, open, 0.35);
+                }
+            }
+        }
+        hit
+    }
+
+    fn circle(&mut self, centre: [f64; 2], radius: f64, colour: Rgb) {
+        let steps = 180;
+        let at = |k: usize| {
+            let a = k as f64 / steps as f64 * std::f64::consts::TAU;
+            self.pixel([centre[0] + radius * a.cos(), centre[1] + radius * a.sin()])
+        };
+        let points: Vec<[f64; 2]> = (0..=steps).map(at).collect();
+        for w in points.windows(2) {
+            self.clipped(w[0], w[1], 2.0, colour);
+        }
+    }
+
+    fn level(&mut self, unit: Unit) {
+        let [_, y] = self.pixel([0.0, 0.0]);
+        if !self.inside(MARGIN as i64, y as i64) {
+            return;
+        }
+        let mut x = MARGIN;
+        while x < MARGIN + ROOM[0] {
+            self.canvas
+                .line([x, y], [(x + 14.0).min(MARGIN + ROOM[0]), y], 1.2, INK);
+            x += 20.0;
+        }
+        let text = format!("parting level, {}", Figures { unit }.length(0.0));
+        self.canvas.label([MARGIN + 6.0, y - 6.0], NOTE, &text);
+    }
+
+    fn finish(
+        mut self,
+        key: String,
+        title: String,
+        note: &str,
+        alt: String,
+        unit: Unit,
+    ) -> Picture {
+        self.canvas.text([MARGIN, 30.0], TITLE, &title);
+        self.canvas.text([MARGIN, 56.0], BODY, note);
+        let corners = [
+            [MARGIN, HEAD],
+            [MARGIN + ROOM[0], HEAD],
+            [MARGIN + ROOM[0], HEAD + ROOM[1]],
+            [MARGIN, HEAD + ROOM[1]],
+        ];
+        for k in 0..4 {
+            self.canvas.line(corners[k], corners[(k + 1) % 4], 1.0, INK);
+        }
+        let foot = self.canvas.height as f64 - 20.0;
+        scale_bar(&mut self.canvas, [MARGIN, foot], self.scale, unit);
+        let corner = [
+            self.middle[0] - 0.5 * ROOM[0] / self.scale,
+            self.middle[1] + 0.5 * ROOM[1] / self.scale,
+        ];
+        Picture {
+            key,
+            title,
+            alt,
+            canvas: self.canvas,
+            plot: Plot {
+                left_top: [MARGIN, HEAD],
+                scale: self.scale,
+                corner,
+                legend: [0; 4],
+                range: [0.0, 0.0],
+            },
+        }
+    }
+}
+
+/// The ball that comes closest, at the place where it leaves most; `None` where nothing is left.
+pub fn reach_section(
+    report: &Report,
+    evidence: &Evidence,
+    half: usize,
+    unit: Unit,
+) -> Option<Picture> {
+    let figures = &report.halves[half];
+    let kept = &evidence.halves[half];
+    // where a ball clears, the next larger one shows why no larger does
+    let cutter = deciding(figures)?;
+    let worst = kept.cutters.iter().find(|c| c.name == cutter.name)?.worst?;
+    if f64::from(worst.left) <= report.halves[half].reach.leave_mm {
+        return None;
+    }
+    let f = Figures { unit };
+    let radius = 0.5 * cutter.diameter_mm;
+    let corner = cutter.corner_radius_mm;
+    let cut = Cut::through(worst.at, worst.centre);
+    let centre = [0.0, f64::from(worst.centre[2])];
+    let at = [
+        cut.of([f64::from(worst.at[0]), f64::from(worst.at[1])])[0],
+        f64::from(worst.at[2]),
+    ];
+    let middle = [0.5 * at[0], 0.6 * centre[1] + 0.4 * at[1]];
+    let mut window = Window::new(middle, 3.6 * radius);
+    window.cut(&cut.lines(&kept.mesh));
+    let profile = |z: f64| {
+        let h = z - (centre[1] - corner);
+        let flat = radius - corner;
+        (h >= 0.0).then(|| {
+            flat + (corner * corner - (corner - h.min(corner)).powi(2))
+                .max(0.0)
+                .sqrt()
+        })
+    };
+    window.body(0.0, profile, okabe_ito::SKY, None);
+    if corner >= radius {
+        window.circle(centre, radius, okabe_ito::BLUE);
+    }
+    let up = [
+        window.pixel([-radius, centre[1]]),
+        window.pixel([radius, centre[1]]),
+    ];
+    for p in up {
+        window.clipped(p, [p[0], HEAD], 2.0, okabe_ito::BLUE);
+    }
+    window.level(unit);
+    // from the place to the nearest point of the cutter
+    let d = [at[0] - centre[0], at[1] - centre[1]];
+    let n = d[0].hypot(d[1]).max(1e-9);
+    let near = [centre[0] + d[0] / n * corner, centre[1] + d[1] / n * corner];
+    let (a, b) = (window.pixel(at), window.pixel(near));
+    if corner >= radius {
+        window.canvas.line(a, b, 4.5, PAPER);
+        window.canvas.line(a, b, 2.5, okabe_ito::VERMILION);
+        window.canvas.disc(a, 4.0, okabe_ito::VERMILION);
+    }
+    let left = f.text(
+        Quantity::Length,
+        cutter.left_height_mm,
+        cutter.left_height_mm_pm,
+    );
+    let side = if at[0] >= 0.0 { 14.0 } else { -150.0 };
+    let bold = Face { bold: true, ..BODY };
+    window
+        .canvas
+        .label([a[0] + side, a[1] + 20.0], bold, &format!("{left} left"));
+    if let Some(number) = number(report, figures, "reach") {
+        pin(
+            &mut window.canvas,
+            a,
+            [a[0] + 1.6 * side.signum() * 18.0, a[1] - 30.0],
+            number,
+        );
+    }
+    let title = format!("Half {}: where {} leaves most", figures.name, cutter.name);
+    let limit = f.length(figures.reach.leave_mm);
+    let note = format!("Section through the cutter's axis. Left {left}, limit {limit}.");
+    let alt = format!(
+        "Section of half {} with the {} resting in it where it leaves most: {left} stay between the ball and the surface, \
+         {limit} may.",
+        figures.name, cutter.name
+    );
+    let key = format!("{}-section-reach", figures.name.to_lowercase());
+    Some(window.finish(key, title, &note, alt, unit))
+}
+
+/// The cutter of the reach section: the one that leaves least, or the smallest that does not clear.
+fn deciding(half: &Half) -> Option<&crate::report::CutterReach> {
+    let reach = &half.reach;
+    if reach.smallest_ball_needed.is_none() {
+        return reach
+            .cutters
+            .iter()
+            .find(|c| Some(&c.name) == reach.best_ball.as_ref());
+    }
+    reach
+        .cutters
+        .iter()
+        .filter(|c| c.clears == Some(false))
+        .min_by(|a, b| a.diameter_mm.total_cmp(&b.diameter_mm))
+}
+
+/// Number of the half's finding of a check.
+fn number(report: &Report, half: &Half, check: &str) -> Option<usize> {
+    let is = |f: &crate::report::Finding| {
+        f.check == check && f.half.as_ref() == Some(&half.name) && f.verdict != Verdict::Pass
+    };
+    report.findings.iter().position(is).map(|k| k + 1)
+}
+
+/// The longest tool of the deciding cutter, brought to the deepest place that it falls short of: what rubs is hatched.
+/// `None` where that tool reaches all.
+pub fn tool_section(
+    report: &Report,
+    evidence: &Evidence,
+    shop: &Shop,
+    half: usize,
+    unit: Unit,
+) -> Option<Picture> {
+    let figures = &report.halves[half];
+    let kept = &evidence.halves[half];
+    let name = best_cutter(figures)?;
+    let judged = figures
+        .depth
+        .tools
+        .iter()
+        .filter(|t| t.cutter == name)
+        .max_by(|a, b| a.stickout_mm.total_cmp(&b.stickout_mm))?;
+    let by = judged.blocked_by?;
+    let cutter = shop.cutters.iter().find(|c| c.name == name)?;
+    let tool = cutter.tool(judged.stickout_mm, shop.holder_of(cutter)?);
+    let place = frame_place(kept, judged.at_mm?);
+    let at = nearest(kept, name, place)?;
+    let cut = toward_wall(&at, kept, &tool);
+    let tip = f64::from(at.centre[2]) - cutter.corner_radius;
+    let holder = tip + judged.stickout_mm;
+    let height = (holder - tip) * 1.45 + 6.0;
+    let mut window = Window::new([0.0, tip + 0.5 * height - 0.08 * height], height);
+    window.cut(&cut.lines(&kept.mesh));
+    let mut struck = false;
+    for s in &tool.segments {
+        let profile = |z: f64| {
+            let h = z - tip;
+            let t = if s.to.is_finite() {
+                (h - s.from) / (s.to - s.from)
+            } else {
+                0.0
+            };
+            (h >= s.from && h < s.to)
+                .then_some(s.lower_radius + t * (s.upper_radius - s.lower_radius))
+        };
+        let colour = match s.part {
+            crate::shop::Part::Holder => okabe_ito::ORANGE,
+            _ => okabe_ito::SKY,
+        };
+        struck |= window.body(0.0, profile, colour, Some(okabe_ito::VERMILION));
+        for side in [-1.0, 1.0] {
+            let top = s.to.min(10.0 * height);
+            let a = window.pixel([side * s.lower_radius, tip + s.from]);
+            let b = window.pixel([side * s.upper_radius, tip + top]);
+            window.clipped(a, b, 2.0, INK);
+            let axis = window.pixel([0.0, tip + s.from]);
+            window.clipped(axis, a, 2.0, INK);
+        }
+    }
+    cutter_end(&mut window, cutter, tip, tool.flutes_to);
+    window.level(unit);
+    let f = Figures { unit };
+    let stickout = f.length(judged.stickout_mm);
+    let needed = figures.reach.cutters.iter().find(|c| c.name == name);
+    let needed = f.text(
+        Quantity::Length,
+        needed.and_then(|c| c.stickout_needed_mm),
+        needed.and_then(|c| c.stickout_needed_mm_pm),
+    );
+    let part = match by {
+        Blocker::Neck => "neck",
+        Blocker::Shank => "shank",
+        Blocker::Holder => "holder",
+    };
+    let clear = f.length(match by {
+        Blocker::Holder => shop.limits.holder_clearance,
+        _ => shop.limits.shank_clearance,
+    });
+    let rubs = if struck {
+        "stands in the mold"
+    } else {
+        "comes too close"
+    };
+    let note = format!(
+        "The {part} {rubs}: stickout {stickout}, needed {needed} (with {clear} clearance)."
+    );
+    if let Some(number) = number(report, figures, "depth") {
+        let s = cut.of([f64::from(at.at[0]), f64::from(at.at[1])])[0];
+        let p = window.pixel([s, f64::from(at.at[2])]);
+        pin(&mut window.canvas, p, [p[0] + 44.0, p[1] - 18.0], number);
+    }
+    let title = format!(
+        "Half {}: {} at its deepest missed place",
+        figures.name, name
+    );
+    let alt = format!(
+        "Section of half {} with the {name} in its holder brought to a place it falls short of: the {part} {rubs}; the \
+         stickout is {stickout}, {needed} are needed.",
+        figures.name
+    );
+    let key = format!("{}-section-tool", figures.name.to_lowercase());
+    Some(window.finish(key, title, &note, alt, unit))
+}
+
+fn cutter_end(window: &mut Window, cutter: &Cutter, tip: f64, flutes_to: f64) {
+    let (radius, corner) = (cutter.radius(), cutter.corner_radius);
+    let flat = radius - corner;
+    let profile = |z: f64| {
+        let h = z - tip;
+        (h >= 0.0 && h < flutes_to).then(|| {
+            flat + (corner * corner - (corner - h.min(corner)).powi(2))
+                .max(0.0)
+                .sqrt()
+        })
+    };
+    window.body(0.0, profile, okabe_ito::SKY, None);
+    for side in [-1.0, 1.0] {
+        let a = window.pixel([side * radius, tip + corner]);
+        let b = window.pixel([side * radius, tip + flutes_to]);
+        window.clipped(a, b, 2.0, okabe_ito::BLUE);
+    }
+    let steps = 60;
+    let at = |k: usize| {
+        let a = k as f64 / f64::from(steps) * std::f64::consts::PI;
+        let x = corner * a.cos();
+        window.pixel([x + flat * x.signum(), tip + corner - corner * a.sin()])
+    };
+    let points: Vec<[f64; 2]> = (0..=steps as usize).map(at).collect();
+    for w in points.windows(2) {
+        window.clipped(w[0], w[1], 2.0, okabe_ito::BLUE);
+    }
+}
+
+/// The upright plane through the tool's axis in which its widest part comes closest to the highest material.
+fn toward_wall(at: &LeftPlace, kept: &HalfEvidence, tool: &crate::shop::Tool) -> Cut {
+    let widest = tool
+        .segments
+        .iter()
+        .map(|s| s.lower_radius.max(s.upper_radius))
+        .fold(0.0, f64::max);
+    let centre = [f64::from(at.centre[0]), f64::from(at.centre[1])];
+    let top = &kept.top;
+    let height = |angle: f64| {
+        let p = [
+            centre[0] + 0.97 * widest * angle.cos(),
+            centre[1] + 0.97 * widest * angle.sin(),
+        ];
+        let cell = top.grid.cell_at(p[0], p[1]);
+        cell.and_then(|(i, j)| top.get(top.grid.index(i, j)))
+            .unwrap_or(f32::NEG_INFINITY)
+    };
+    // the first of equals: towards +X
+    let mut best = (f32::NEG_INFINITY, 0.0);
+    for k in 0..36 {
+        let angle = f64::from(k) * std::f64::consts::TAU / 36.0;
+        if height(angle) > best.0 + 1e-3 {
+            best = (height(angle), angle);
+        }
+    }
+    Cut {
+        at: centre,
+        along: [best.1.cos(), best.1.sin()],
+    }
+}
+
+fn frame_place(kept: &HalfEvidence, at: [f64; 3]) -> [f64; 3] {
+    (kept.frame.to_tool * nalgebra::Point3::from(at))
+        .coords
+        .into()
+}
+
+/// The touched sample of a cutter that lies nearest to a place.
+fn nearest(kept: &HalfEvidence, cutter: &str, to: [f64; 3]) -> Option<LeftPlace> {
+    let away = |p: &LeftPlace| {
+        (0..3)
+            .map(|k| (f64::from(p.at[k]) - to[k]).powi(2))
+            .sum::<f64>()
+    };
+    let cutter = kept.cutters.iter().find(|c| c.name == cutter)?;
+    let touched = cutter.places.iter().filter(|p| !p.stickout.is_nan());
+    touched.min_by(|a, b| away(a).total_cmp(&away(b))).copied()
+}
+
+/// The part of a line within a box.
+fn clip(a: [f64; 2], b: [f64; 2], lo: [f64; 2], hi: [f64; 2]) -> Option<([f64; 2], [f64; 2])> {
+    let d = [b[0] - a[0], b[1] - a[1]];
+    let (mut from, mut to) = (0.0_f64, 1.0_f64);
+    for k in 0..2 {
+        if d[k] == 0.0 {
+            if a[k] < lo[k] || a[k] > hi[k] {
+                return None;
+            }
+            continue;
+        }
+        let (s, t) = ((lo[k] - a[k]) / d[k], (hi[k] - a[k]) / d[k]);
+        from = from.max(s.min(t));
+        to = to.min(s.max(t));
+    }
+    let at = |t: f64| [a[0] + t * d[0], a[1] + t * d[1]];
+    (from <= to).then(|| (at(from), at(to)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lines_are_clipped_to_the_window() {
+        let cut = clip([-1.0, 0.5], [3.0, 0.5], [0.0, 0.0], [1.0, 1.0]);
+        assert_eq!(cut, Some(([0.0, 0.5], [1.0, 0.5])));
+        assert_eq!(clip([-1.0, 2.0], [3.0, 2.0], [0.0, 0.0], [1.0, 1.0]), None);
+    }
+
+    #[test]
+    fn a_block_is_cut_into_a_rectangle() {
+        let cut = Cut {
+            at: [0.0, 0.0],
+            along: [1.0, 0.0],
+        };
+        let p = crate::mesh::Point::new;
+        // an upright wall of two triangles across the plane, 4 high at x = 2
+        let mesh = Mesh {
+            vertices: vec![
+                p(2.0, -1.0, 0.0),
+                p(2.0, 1.0, 0.0),
+                p(2.0, 1.0, 4.0),
+                p(2.0, -1.0, 4.0),
+            ],
+            triangles: vec![[0, 1, 2], [0, 2, 3]],
+        };
+        let lines = cut.lines(&mesh);
+        let long: f64 = lines.iter().map(|[a, b]| (a[1] - b[1]).abs()).sum();
+        assert_eq!(long, 4.0);
+        assert!(lines.iter().flatten().all(|p| (p[0] - 2.0).abs() < 1e-12));
+    }
+}

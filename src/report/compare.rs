@@ -1,0 +1,440 @@
+//! Two reports of one mold side by side: what got better, what worse, what moved.
+//!
+//! A figure has changed when its old and its new interval (± included) lie apart. Halves are matched by name, cutters and
+//! tools by name, findings by check and half.
+
+use super::figures::{Figures, Quantity};
+use super::page::{Page, Paint, Tone, word};
+use super::terminal::{Style, capital};
+use super::text::{clean, name, pad};
+use super::{Finding, Half, Place, Report, Verdict};
+
+/// Which way something went.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Trend {
+    /// Nearer to a limit, or further beyond it.
+    Worse,
+    /// Away from its limit, to the good side.
+    Better,
+    /// The same finding at another place.
+    Moved,
+    /// Neither good nor bad.
+    Changed,
+}
+
+/// A verdict that changed.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Turn {
+    /// Check, `whole` for the whole report.
+    pub check: String,
+    /// Half; `None` for both.
+    pub half: Option<String>,
+    /// Before and after; `None` where there was no such half or check.
+    pub verdicts: [Option<Verdict>; 2],
+}
+
+/// A figure that changed, or a place that moved.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Change {
+    /// Which way.
+    pub trend: Trend,
+    /// Half; `None` for both.
+    pub half: Option<String>,
+    /// What it is of.
+    pub what: String,
+    quantity: Quantity,
+    /// Before and after, with ±.
+    pub figures: [(Option<f64>, Option<f64>); 2],
+    /// Before and after, for [`Trend::Moved`].
+    pub places: Option<[Place; 2]>,
+}
+
+/// What differs between two reports.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Comparison {
+    /// Verdicts that changed.
+    pub turns: Vec<Turn>,
+    /// Figures and places that changed.
+    pub changes: Vec<Change>,
+    /// Settings that differ: name, before, after. Where one does, figures may have changed for that alone.
+    pub settings: Vec<[String; 3]>,
+    /// Whole verdicts.
+    pub verdicts: [Verdict; 2],
+}
+
+/// Places closer than this are the same, mm: samples lie that far apart.
+const SAME_PLACE: f64 = 0.5;
+/// Differences below this are arithmetic, mm or degrees.
+const ARITHMETIC: f64 = 1e-6;
+
+impl Comparison {
+    /// Compares `old` with `new`.
+    pub fn of(old: &Report, new: &Report) -> Comparison {
+        let mut comparison = Comparison {
+            turns: Vec::new(),
+            changes: Vec::new(),
+            settings: settings(old, new),
+            verdicts: [old.verdict, new.verdict],
+        };
+        let mut names: Vec<&String> = old
+            .halves
+            .iter()
+            .chain(&new.halves)
+            .map(|h| &h.name)
+            .collect();
+        names.sort();
+        names.dedup();
+        for half in names {
+            let of = |r: &'_ Report| r.halves.iter().find(|h| h.name == *half).cloned();
+            comparison.half(half, [of(old), of(new)]);
+        }
+        let fit = [old, new].map(|r| r.mating.as_ref().map(|m| m.verdict));
+        comparison.turn("mating", None, fit);
+        let volume = [old, new].map(|r| {
+            let m = r.mating.as_ref();
+            (
+                m.and_then(|m| m.closed_volume_mm3),
+                m.and_then(|m| m.closed_volume_mm3_pm),
+            )
+        });
+        comparison.figure(None, "filling".into(), Quantity::Volume, None, volume);
+        comparison.moved(old, new);
+        comparison.changes.sort_by_key(|c| c.trend);
+        comparison
+    }
+
+    /// Whether any verdict got worse.
+    pub fn worse(&self) -> bool {
+        self.verdicts[1] > self.verdicts[0]
+            || self.turns.iter().any(|t| t.verdicts[1] > t.verdicts[0])
+    }
+
+    fn turn(&mut self, check: &str, half: Option<&str>, verdicts: [Option<Verdict>; 2]) {
+        if verdicts[0] != verdicts[1] {
+            self.turns.push(Turn {
+                check: check.to_owned(),
+                half: half.map(str::to_owned),
+                verdicts,
+            });
+        }
+    }
+
+    /// Notes a figure whose intervals lie apart; `more_is_good` is `None` where neither is.
+    fn figure(
+        &mut self,
+        half: Option<&str>,
+        what: String,
+        quantity: Quantity,
+        more_is_good: Option<bool>,
+        figures: [(Option<f64>, Option<f64>); 2],
+    ) {
+        let trend = match figures {
+            [(Some(old), old_pm), (Some(new), new_pm)] => {
+                let apart = old_pm.unwrap_or(0.0) + new_pm.unwrap_or(0.0) + ARITHMETIC;
+                if (new - old).abs() <= apart {
+                    return;
+                }
+                match more_is_good {
+                    None => Trend::Changed,
+                    Some(good) if good == (new > old) => Trend::Better,
+                    Some(_) => Trend::Worse,
+                }
+            }
+            [(None, _), (None, _)] => return,
+            _ => Trend::Changed,
+        };
+        self.changes.push(Change {
+            trend,
+            half: half.map(str::to_owned),
+            what,
+            quantity,
+            figures,
+            places: None,
+        });
+    }
+
+    fn half(&mut self, half: &str, of: [Option<Half>; 2]) {
+        type Get<T> = fn(&Half) -> T;
+        let verdicts: [(&str, Get<Verdict>); 4] = [
+            ("undercut", |h| h.undercut.verdict),
+            ("draft", |h| h.draft.verdict),
+            ("reach", |h| h.reach.verdict),
+            ("depth", |h| h.depth.verdict),
+        ];
+        for (check, get) in verdicts {
+            let both = [&of[0], &of[1]].map(|h| h.as_ref().map(get));
+            self.turn(check, Some(half), both);
+        }
+        let [Some(old), Some(new)] = &of else { return };
+        type Figure = (Option<f64>, Option<f64>);
+        let figures: [(&str, Quantity, Option<bool>, Get<Figure>); 8] = [
+            ("hook", Quantity::Length, Some(false), |h| {
+                (h.undercut.hook_mm, h.undercut.hook_mm_pm)
+            }),
+            ("hidden surface", Quantity::Area, Some(false), |h| {
+                (h.undercut.hidden_area_mm2, h.undercut.hidden_area_mm2_pm)
+            }),
+            ("least draft", Quantity::Angle, Some(true), |h| {
+                (h.draft.least_deg, h.draft.least_deg_pm)
+            }),
+            ("tallest short wall", Quantity::Length, Some(false), |h| {
+                (
+                    h.draft.tallest_short_wall_mm,
+                    h.draft.tallest_short_wall_mm_pm,
+                )
+            }),
+            (
+                "smallest concave radius",
+                Quantity::Length,
+                Some(true),
+                |h| {
+                    (
+                        h.reach.smallest_concave_radius_mm,
+                        h.reach.smallest_concave_radius_mm_pm,
+                    )
+                },
+            ),
+            ("cavity depth", Quantity::Length, None, |h| {
+                (h.cavity.depth_mm, h.cavity.depth_mm_pm)
+            }),
+            ("cavity volume", Quantity::Volume, None, |h| {
+                (h.cavity.volume_mm3, h.cavity.volume_mm3_pm)
+            }),
+            ("parting level", Quantity::Length, None, |h| {
+                (Some(h.parting_level_mm), None)
+            }),
+        ];
+        for (what, quantity, good, get) in figures {
+            self.figure(
+                Some(half),
+                what.to_owned(),
+                quantity,
+                good,
+                [get(old), get(new)],
+            );
+        }
+        for a in &old.reach.cutters {
+            let Some(b) = new.reach.cutters.iter().find(|c| c.name == a.name) else {
+                continue;
+            };
+            let left = [a, b].map(|c| (c.left_height_mm, c.left_height_mm_pm));
+            let what = format!("left after {}", a.name);
+            self.figure(Some(half), what, Quantity::Length, Some(false), left);
+            let stickout = [a, b].map(|c| (c.stickout_needed_mm, c.stickout_needed_mm_pm));
+            let what = format!("stickout needed, {}", a.name);
+            self.figure(Some(half), what, Quantity::Length, Some(false), stickout);
+        }
+        for a in &old.depth.tools {
+            let Some(b) = new.depth.tools.iter().find(|t| t.name == a.name) else {
+                continue;
+            };
+            let share = [a, b].map(|t| {
+                let percent = |v: Option<f64>| v.map(|v| 100.0 * v);
+                (percent(t.reached_share), percent(t.reached_share_pm))
+            });
+            let what = format!("% reached by {}", a.name);
+            self.figure(Some(half), what, Quantity::Count, Some(true), share);
+        }
+    }
+
+    /// Findings of one check and half, paired in order, that stand elsewhere.
+    fn moved(&mut self, old: &Report, new: &Report) {
+        let speaks = |f: &&Finding| f.verdict > Verdict::Pass;
+        let mut taken = vec![false; new.findings.len()];
+        for a in old.findings.iter().filter(speaks) {
+            let pair =
+                new.findings.iter().enumerate().find(|(k, b)| {
+                    !taken[*k] && speaks(b) && b.check == a.check && b.half == a.half
+                });
+            let Some((k, b)) = pair else { continue };
+            taken[k] = true;
+            if let (Some(from), Some(to)) = (a.at_mm, b.at_mm) {
+                let away = (0..3)
+                    .map(|k| (from[k] - to[k]).powi(2))
+                    .sum::<f64>()
+                    .sqrt();
+                if away > SAME_PLACE {
+                    self.changes.push(Change {
+                        trend: Trend::Moved,
+                        half: a.half.clone(),
+                        what: a.check.clone(),
+                        quantity: Quantity::Length,
+                        figures: [(None, None), (Some(away), None)],
+                        places: Some([from, to]),
+                    });
+                }
+            }
+        }
+    }
+}
+
+fn settings(old: &Report, new: &Report) -> Vec<[String; 3]> {
+    let mut keys: Vec<&String> = old.settings.keys().chain(new.settings.keys()).collect();
+    keys.sort();
+    keys.dedup();
+    let show = |r: &Report, key: &String| match r.settings.get(key) {
+        None | Some(serde_json::Value::Null) => "none".to_owned(),
+        Some(serde_json::Value::String(text)) => name(text),
+        Some(value @ (serde_json::Value::Array(_) | serde_json::Value::Object(_))) => {
+            format!("{} entries", value.as_array().map_or(0, Vec::len))
+        }
+        Some(value) => value.to_string(),
+    };
+    keys.into_iter()
+        .filter(|key| old.settings.get(*key) != new.settings.get(*key))
+        .map(|key| [clean(key), show(old, key), show(new, key)])
+        .collect()
+}
+
+/// Lays out `comparison` for a terminal.
+pub fn render(comparison: &Comparison, style: Style) -> String {
+    let paint = Paint {
+        colour: style.colour,
+    };
+    let mut page = Page::new(Figures { unit: style.unit }, style.width.max(60), paint);
+    let [old, new] = comparison.verdicts;
+    let lead = pad(word(new), 8, false);
+    let worse = comparison.changes.iter().any(|c| c.trend == Trend::Worse);
+    let text = match (
+        comparison.worse(),
+        comparison.turns.is_empty() && comparison.changes.is_empty(),
+    ) {
+        (true, _) => "A verdict got worse.",
+        (_, true) => "Nothing differs beyond its uncertainty.",
+        _ if new < old => "The whole got better.",
+        _ if worse => "No verdict got worse, but a figure did.",
+        _ => "No verdict got worse.",
+    };
+    let before = format!("{text} It was {} before.", word(old));
+    page.hanging(&[(&lead, Tone::Verdict(new))], &before);
+    if !comparison.turns.is_empty() {
+        page.heading("Verdicts that changed");
+        for t in &comparison.turns {
+            let show = |v: Option<Verdict>| v.map_or("not there", word);
+            let body = format!("{} → {}", show(t.verdicts[0]), show(t.verdicts[1]));
+            page.row(&label(&t.check, t.half.as_deref()), &body);
+        }
+    }
+    let parts = [
+        (Trend::Worse, "Worse"),
+        (Trend::Better, "Better"),
+        (Trend::Moved, "Moved"),
+        (Trend::Changed, "Changed"),
+    ];
+    for (trend, title) in parts {
+        let of: Vec<&Change> = comparison
+            .changes
+            .iter()
+            .filter(|c| c.trend == trend)
+            .collect();
+        if of.is_empty() {
+            continue;
+        }
+        page.heading(title);
+        for c in of {
+            let f = page.figures;
+            let body = match c.places {
+                Some([from, to]) => format!(
+                    "{}: {} → {}, {} away",
+                    clean(&c.what),
+                    f.place(from),
+                    f.place(to),
+                    f.text(Quantity::Length, c.figures[1].0, None)
+                ),
+                None => {
+                    let [a, b] = c.figures.map(|(v, pm)| f.text(c.quantity, v, pm));
+                    format!("{}: {a} → {b}", clean(&c.what))
+                }
+            };
+            let half = c
+                .half
+                .as_ref()
+                .map_or("both".to_owned(), |h| format!("half {}", name(h)));
+            page.row(&capital(&half), &body);
+        }
+    }
+    if !comparison.settings.is_empty() {
+        page.heading("Judged by other settings");
+        for [key, old, new] in &comparison.settings {
+            page.row("", &format!("{}: {old} → {new}", key.replace('_', " ")));
+        }
+        page.row("", "Figures may have changed for these alone.");
+    }
+    page.finish()
+}
+
+fn label(check: &str, half: Option<&str>) -> String {
+    match half {
+        Some(half) => format!("{}, {}", name(half), clean(check)),
+        None => clean(check),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::samples;
+    use crate::units::Unit;
+
+    fn style() -> Style {
+        Style {
+            colour: false,
+            width: 80,
+            unit: Unit::Mm,
+        }
+    }
+
+    #[test]
+    fn a_report_compared_with_itself_differs_in_nothing() {
+        for report in samples::all() {
+            let same = Comparison::of(&report, &report);
+            assert!(same.turns.is_empty() && same.changes.is_empty() && same.settings.is_empty());
+            assert!(!same.worse());
+            assert!(render(&same, style()).contains("Nothing differs"));
+        }
+    }
+
+    #[test]
+    fn better_one_way_is_worse_the_other() {
+        let old = samples::pair();
+        let mut new = old.clone();
+        let hook = old.halves[0].undercut.hook_mm.unwrap_or(0.0);
+        new.halves[0].undercut.hook_mm = Some(hook + 3.0);
+        new.halves[0].undercut.hook_mm_pm = Some(0.001);
+        new.halves[0].draft.verdict = Verdict::Fail;
+        let mut before = old.clone();
+        before.halves[0].draft.verdict = Verdict::Pass;
+        let there = Comparison::of(&before, &new);
+        let back = Comparison::of(&new, &before);
+        assert!(there.worse() && !back.worse());
+        let trend = |c: &Comparison| c.changes.iter().find(|c| c.what == "hook").map(|c| c.trend);
+        assert_eq!(trend(&there), Some(Trend::Worse));
+        assert_eq!(trend(&back), Some(Trend::Better));
+    }
+
+    #[test]
+    fn a_change_within_its_uncertainty_is_none() {
+        let old = samples::pair();
+        let mut new = old.clone();
+        let depth = old.halves[0].cavity.depth_mm.unwrap();
+        new.halves[0].cavity.depth_mm = Some(depth + 0.01);
+        new.halves[0].cavity.depth_mm_pm = Some(0.02);
+        assert!(Comparison::of(&old, &new).changes.is_empty());
+    }
+
+    #[test]
+    fn lines_keep_the_width() {
+        let old = samples::pair();
+        let mut new = old.clone();
+        for f in &mut new.findings {
+            f.at_mm = f.at_mm.map(|p| [p[0] + 12.345, p[1], p[2]]);
+        }
+        new.settings
+            .insert("leave_mm".into(), serde_json::json!(0.5));
+        let text = render(&Comparison::of(&old, &new), style());
+        assert!(text.contains("Moved") && text.contains("Judged by other settings"));
+        for line in text.lines() {
+            assert!(line.chars().count() <= 80, "{line}");
+        }
+    }
+}

@@ -1,0 +1,650 @@
+//! The page's words, tables and pictures, from top to bottom.
+
+use super::html::{both, escape, figure, table};
+use crate::picture::{Picture, best_cutter};
+use crate::report::{
+    Blocker, Figures, Finding, Half, HollowKind, Mating, Quantity, RegionKind, Report,
+    SharpEdgeKind, Verdict, answer_text, axis_name, capital, measured, mesh_state, percent,
+    subject, where_found,
+};
+use crate::shop::CutterKind;
+use crate::units::Unit;
+use crate::vet::Evidence;
+use base64::Engine;
+use std::io;
+
+/// The page's pictures, in either unit, in the same order.
+pub(super) struct Pictures {
+    pub(super) mm: Vec<Picture>,
+    pub(super) inch: Vec<Picture>,
+}
+
+impl Pictures {
+    /// Figure element of the picture called `key`, or nothing.
+    fn html(&self, key: &str) -> io::Result<String> {
+        let Some(k) = self.mm.iter().position(|p| p.key == key) else {
+            return Ok(String::new());
+        };
+        let mut html = String::from("<figure>");
+        for (class, picture) in [("mm", &self.mm[k]), ("in", &self.inch[k])] {
+            let bytes = picture.canvas.png()?;
+            let data = base64::engine::general_purpose::STANDARD.encode(bytes);
+            html += &format!(
+                "<img class=\"{class}\" alt=\"{}\" width=\"{}\" height=\"{}\" src=\"data:image/png;base64,{data}\">",
+                escape(&picture.alt),
+                picture.canvas.width,
+                picture.canvas.height
+            );
+        }
+        Ok(html + "</figure>\n")
+    }
+}
+
+/// What the page is called.
+pub(super) fn title(report: &Report) -> String {
+    let mut files: Vec<&str> = report.halves.iter().map(|h| h.file.as_str()).collect();
+    files.dedup();
+    format!("{}: {}", word(report.verdict), files.join(", "))
+}
+
+fn word(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Pass => "Pass",
+        Verdict::Watch => "Watch",
+        Verdict::Unsure => "Unsure",
+        Verdict::Fail => "Fail",
+    }
+}
+
+/// The verdict as a stamp: word, sign and colour.
+fn stamp(verdict: Verdict) -> String {
+    let class = word(verdict).to_lowercase();
+    format!("<span class=\"stamp {class}\">{}</span>", word(verdict))
+}
+
+pub(super) fn write(
+    page: &mut String,
+    report: &Report,
+    evidence: &Evidence,
+    pictures: &Pictures,
+    unit: Unit,
+) -> io::Result<()> {
+    head(page, report, unit);
+    *page += "<main>\n";
+    answer(page, report);
+    findings(page, report);
+    view(page, report, evidence);
+    for half in &report.halves {
+        half_section(page, half, pictures)?;
+    }
+    if let Some(mating) = &report.mating {
+        together(page, mating);
+    }
+    basis(page, report);
+    *page += "</main>\n<footer><p>This is advice, not a release to cut. What the cutter maker, the machine, the workholding \
+              and the local rules allow comes first. A mold that touches food, or is filled hot, needs materials and \
+              practice allowed for that where you are.</p></footer>\n";
+    Ok(())
+}
+
+fn head(page: &mut String, report: &Report, unit: Unit) {
+    let checked = |u| if unit == u { " checked" } else { "" };
+    *page += "<header class=\"block\">\n<div class=\"name\"><p class=\"maker\">moldvet</p><h1>Mold check sheet</h1></div>\n<dl>";
+    for half in &report.halves {
+        *page += &format!(
+            "<div><dt>Half {}</dt><dd>{}, body {}</dd></div>",
+            escape(&half.name),
+            escape(&half.file),
+            half.body
+        );
+    }
+    let rack = match report.settings.get("shop").and_then(|s| s.as_str()) {
+        Some(name) => escape(name),
+        None => "built-in rack".to_owned(),
+    };
+    *page += &format!("<div><dt>Shop</dt><dd>{rack}</dd></div></dl>\n");
+    *page += &format!(
+        "<fieldset class=\"units\"><legend>Units</legend>\
+         <label><input type=\"radio\" name=\"unit\" id=\"unit-mm\" value=\"mm\"{}> mm</label>\
+         <label><input type=\"radio\" name=\"unit\" id=\"unit-in\" value=\"in\"{}> inch</label></fieldset>\n</header>\n",
+        checked(Unit::Mm),
+        checked(Unit::Inch)
+    );
+}
+
+fn answer(page: &mut String, report: &Report) {
+    *page += &format!(
+        "<section class=\"answer\" aria-labelledby=\"answer\">\n<h2 id=\"answer\" class=\"quiet\">Answer</h2>\n<p class=\"verdict\">{} {}</p>\n",
+        stamp(report.verdict),
+        escape(&answer_text(report))
+    );
+    *page += "<dl class=\"tiles\">";
+    for (name, value, note) in deciding(report).into_iter().take(3) {
+        *page += &format!("<div><dt>{name}</dt><dd>{value}<small>{note}</small></dd></div>");
+    }
+    *page += "</dl>\n</section>\n";
+}
+
+/// The figures that decide: those of the worst findings, then what a reader asks first.
+fn deciding(report: &Report) -> Vec<(String, String, String)> {
+    let mut tiles = Vec::new();
+    for f in report
+        .findings
+        .iter()
+        .filter(|f| f.verdict >= Verdict::Watch)
+    {
+        let (Some(value), Some(limit), Some("mm")) = (f.value, f.limit, f.unit.as_deref()) else {
+            continue;
+        };
+        let what = match f.check.as_str() {
+            "undercut" => "Largest hook",
+            "draft" => "Tallest wall short of draft",
+            "reach" => "Left by the best ball",
+            "depth" => "Stickout needed",
+            _ => continue,
+        };
+        let half = f
+            .half
+            .as_ref()
+            .map_or(String::new(), |h| format!(", half {}", escape(h)));
+        tiles.push((
+            format!("{what}{half}"),
+            figure(Quantity::Length, Some(value), None),
+            format!("limit {}", figure(Quantity::Length, Some(limit), None)),
+        ));
+    }
+    for half in &report.halves {
+        let name = escape(&half.name);
+        if let Some(ball) = &half.reach.smallest_ball_needed {
+            tiles.push((
+                format!("Smallest ball needed, half {name}"),
+                escape(ball),
+                "the largest in the rack that clears".to_owned(),
+            ));
+        }
+        tiles.push((
+            format!("Cavity depth, half {name}"),
+            figure(
+                Quantity::Length,
+                half.cavity.depth_mm,
+                half.cavity.depth_mm_pm,
+            ),
+            "below the parting level".to_owned(),
+        ));
+    }
+    tiles
+}
+
+/// Where a finding is: from the block's corner, and in the file's coordinates.
+fn place(report: &Report, finding: &Finding) -> String {
+    let part = |k: usize| {
+        both(|f| where_found(f, report, finding).map_or_else(String::new, |w| w[k].clone()))
+    };
+    let (words, file) = (part(0), part(1));
+    match (words.is_empty(), file.is_empty()) {
+        (_, true) => String::new(),
+        (true, _) => file,
+        _ => format!("{words} <small>(file {file})</small>"),
+    }
+}
+
+fn findings(page: &mut String, report: &Report) {
+    *page += "<section aria-labelledby=\"found\">\n<h2 id=\"found\">What was found, and what to do</h2>\n<ol class=\"findings\">\n";
+    for (k, f) in report.findings.iter().enumerate() {
+        let number = k + 1;
+        let fly = if f.at_mm.is_some() && f.half.is_some() {
+            format!(
+                "<button type=\"button\" class=\"pin\" data-pin=\"{number}\" aria-label=\"Show finding {number} in the view\">{number}</button>"
+            )
+        } else {
+            format!("<span class=\"pin\">{number}</span>")
+        };
+        let how_much = both(|figures| measured(figures, f).unwrap_or_default());
+        let at = place(report, f);
+        let facts: Vec<String> = [how_much, at]
+            .into_iter()
+            .filter(|s| !s.is_empty())
+            .collect();
+        *page += &format!(
+            "<li id=\"finding-{number}\">{fly}<div><p class=\"what\">{} <strong>{}</strong></p>",
+            stamp(f.verdict),
+            escape(&capital(&subject(f)))
+        );
+        if !facts.is_empty() {
+            *page += &format!("<p class=\"facts\">{}</p>", facts.join("; "));
+        }
+        *page += &format!("<p>{}</p></div></li>\n", escape(&capital(&f.message)));
+    }
+    *page += "</ol>\n";
+    if report.findings.iter().any(|f| f.at_mm.is_some()) {
+        *page += "<p class=\"note\">Places: the block’s corner is the one with the lowest X and Y as the spindle sees the half \
+                  (the axis cross on the maps), depth is from the parting level.</p>\n";
+    }
+    *page += "</section>\n";
+}
+
+fn view(page: &mut String, report: &Report, evidence: &Evidence) {
+    if evidence.halves.is_empty() {
+        return;
+    }
+    *page += "<section class=\"view\" aria-labelledby=\"view-title\">\n<h2 id=\"view-title\">Look at it</h2>\n\
+              <div class=\"tools\"><label>Show <select id=\"show\">";
+    for (k, half) in report.halves.iter().enumerate() {
+        *page += &format!("<option value=\"{k}\">Half {}</option>", escape(&half.name));
+    }
+    if evidence.b_to_a.is_some() && evidence.halves.len() == 2 {
+        *page += "<option value=\"pair\">Both, closed</option>";
+    }
+    *page += "</select></label> <label>Colour by <select id=\"question\"></select></label>\
+              <label id=\"open-box\" hidden>Open <input type=\"range\" id=\"open\" min=\"0\" max=\"100\" value=\"0\"></label></div>\n\
+              <div class=\"stage\"><div class=\"canvas\"><canvas id=\"gl\" tabindex=\"0\" role=\"img\" aria-label=\"Three-dimensional \
+              view of the mold half. Arrow keys turn, shift and arrow keys move, plus and minus zoom, 0 resets.\" \
+              aria-describedby=\"readout\"></canvas><div id=\"pins\"></div>\
+              <div id=\"handle\" role=\"slider\" tabindex=\"0\" aria-label=\"Section plane\" aria-valuemin=\"0\" aria-valuemax=\"100\" aria-valuenow=\"50\" hidden></div>\
+              <p id=\"nogl\" hidden>This browser draws no 3D. The maps below show the same.</p></div>\n\
+              <div class=\"side\"><div id=\"legend\" class=\"legend\"></div>\
+              <fieldset class=\"section\"><legend>Section</legend>\
+              <label class=\"row\"><input type=\"checkbox\" id=\"cut\"> Cut the half open</label>\
+              <label>Place <input type=\"range\" id=\"cut-at\" min=\"0\" max=\"100\" step=\"0.1\" value=\"50\"></label>\
+              <label>Turn <input type=\"range\" id=\"cut-turn\" min=\"-90\" max=\"90\" step=\"1\" value=\"0\"></label>\
+              <label>Tool <select id=\"tool\"></select></label></fieldset>\
+              <p id=\"readout\" class=\"readout\" aria-live=\"polite\">Click a place for its figures.</p></div></div>\n\
+              <p class=\"note\">Drag turns, right button or two fingers move, wheel or pinch zooms. Thin lines are levels. The view’s mesh is \
+              reduced for the eye; the figures are not.</p>\n</section>\n";
+}
+
+fn article(page: &mut String, title: &str, verdict: Option<Verdict>, pictures: &str, words: &str) {
+    let stamp = verdict.map(stamp).unwrap_or_default();
+    *page += &format!("<article>\n<h3>{title} {stamp}</h3>\n<div class=\"words\">{words}</div>\n");
+    if !pictures.is_empty() {
+        *page += &format!("<div class=\"pictures\">{pictures}</div>\n");
+    }
+    *page += "</article>\n";
+}
+
+fn half_section(page: &mut String, half: &Half, pictures: &Pictures) -> io::Result<()> {
+    let name = escape(&half.name);
+    let key = half.name.to_lowercase();
+    let picture = |what: &str| pictures.html(&format!("{key}-{what}"));
+    *page += &format!(
+        "<section class=\"half\" aria-labelledby=\"half-{key}\">\n<h2 id=\"half-{key}\">Half {name}</h2>\n",
+        key = escape(&key)
+    );
+    article(page, "Cavity", None, &picture("depth")?, &cavity(half));
+    article(
+        page,
+        "Undercut",
+        Some(half.undercut.verdict),
+        &picture("hidden")?,
+        &undercut(half),
+    );
+    article(
+        page,
+        "Draft",
+        Some(half.draft.verdict),
+        &picture("draft")?,
+        &draft(half),
+    );
+    let best = best_cutter(half);
+    let k = half
+        .reach
+        .cutters
+        .iter()
+        .position(|c| Some(c.name.as_str()) == best);
+    let k = k.map_or(0, |k| k + 1);
+    let reach = picture(&format!("left-{k}"))? + &picture("section-reach")?;
+    article(
+        page,
+        "Reach of the cutters",
+        Some(half.reach.verdict),
+        &reach,
+        &self::reach(half),
+    );
+    let depth = picture(&format!("stickout-{k}"))? + &picture("section-tool")?;
+    article(
+        page,
+        "Depth of the tools",
+        Some(half.depth.verdict),
+        &depth,
+        &self::depth(half),
+    );
+    *page += "</section>\n";
+    Ok(())
+}
+
+fn cavity(half: &Half) -> String {
+    let c = &half.cavity;
+    let rows = [
+        ("Depth", Quantity::Length, c.depth_mm, c.depth_mm_pm),
+        ("Volume", Quantity::Volume, c.volume_mm3, c.volume_mm3_pm),
+        ("Surface", Quantity::Area, c.surface_mm2, c.surface_mm2_pm),
+    ];
+    let mut rows: Vec<Vec<String>> = rows
+        .iter()
+        .map(|(name, q, v, pm)| vec![(*name).to_owned(), figure(*q, *v, *pm)])
+        .collect();
+    for kind in [HollowKind::Socket, HollowKind::Through, HollowKind::Other] {
+        let of: Vec<_> = c.hollows.iter().filter(|h| h.kind == kind).collect();
+        let name = match kind {
+            HollowKind::Socket => "Pin sockets",
+            HollowKind::Through => "Through holes",
+            _ => "Other hollows",
+        };
+        if let Some(deepest) = of.iter().map(|h| h.depth_mm).reduce(f64::max) {
+            let deep = figure(Quantity::Length, Some(deepest), None);
+            rows.push(vec![
+                name.to_owned(),
+                format!("{}, down to {deep}", of.len()),
+            ]);
+        }
+    }
+    table(
+        &format!("Cavity, half {}", half.name),
+        &["measure", "figure"],
+        &rows,
+    )
+}
+
+fn undercut(half: &Half) -> String {
+    let u = &half.undercut;
+    let hooks = u
+        .regions
+        .iter()
+        .filter(|r| r.kind == RegionKind::Undercut)
+        .count();
+    if hooks == 0 && u.hook_mm == Some(0.0) {
+        let least = figure(Quantity::Length, Some(u.threshold_mm), None);
+        return format!(
+            "<p>The tool axis sees the whole cavity (a hook below {least} is taken for rounding).</p>"
+        );
+    }
+    let rows = [
+        (
+            "Largest hook",
+            figure(Quantity::Length, u.hook_mm, u.hook_mm_pm),
+        ),
+        (
+            "Hidden surface",
+            figure(Quantity::Area, u.hidden_area_mm2, u.hidden_area_mm2_pm),
+        ),
+        (
+            "Hidden space",
+            figure(
+                Quantity::Volume,
+                u.hidden_volume_mm3,
+                u.hidden_volume_mm3_pm,
+            ),
+        ),
+        ("Places", hooks.to_string()),
+    ];
+    let rows: Vec<Vec<String>> = rows
+        .into_iter()
+        .map(|(n, v)| vec![n.to_owned(), v])
+        .collect();
+    table(
+        &format!("Undercut, half {}", half.name),
+        &["measure", "figure"],
+        &rows,
+    )
+}
+
+fn draft(half: &Half) -> String {
+    let d = &half.draft;
+    let rows: Vec<Vec<String>> = [
+        (
+            "Required",
+            figure(Quantity::Angle, Some(d.required_deg), None),
+        ),
+        (
+            "Least",
+            figure(Quantity::Angle, d.least_deg, d.least_deg_pm),
+        ),
+        (
+            "Short of it",
+            figure(Quantity::Area, d.short_area_mm2, d.short_area_mm2_pm),
+        ),
+        (
+            "Tallest wall short of it",
+            figure(
+                Quantity::Length,
+                d.tallest_short_wall_mm,
+                d.tallest_short_wall_mm_pm,
+            ),
+        ),
+    ]
+    .into_iter()
+    .map(|(n, v)| vec![n.to_owned(), v])
+    .collect();
+    let all: f64 = d.bands.iter().map(|b| b.area_mm2).sum();
+    let bands: Vec<Vec<String>> = d
+        .bands
+        .iter()
+        .filter(|b| b.area_mm2 > 0.0)
+        .map(|b| {
+            let share = b.area_mm2 / all;
+            let f = Figures { unit: Unit::Mm };
+            let from = f.cell(Quantity::Angle, Some(b.from_deg), None);
+            let to = f.text(Quantity::Angle, Some(b.to_deg), None);
+            vec![
+                escape(&format!("{from} to {to}")),
+                figure(Quantity::Area, Some(b.area_mm2), None),
+                escape(&percent(share)),
+            ]
+        })
+        .collect();
+    table(
+        &format!("Draft, half {}", half.name),
+        &["measure", "figure"],
+        &rows,
+    ) + &table(
+        &format!("Cavity surface by draft, half {}", half.name),
+        &["draft", "surface", "share"],
+        &bands,
+    )
+}
+
+fn reach(half: &Half) -> String {
+    let r = &half.reach;
+    let radius = figure(
+        Quantity::Length,
+        r.smallest_concave_radius_mm,
+        r.smallest_concave_radius_mm_pm,
+    );
+    let leave = figure(Quantity::Length, Some(r.leave_mm), None);
+    let mut words = match (&r.smallest_ball_needed, &r.best_ball) {
+        (Some(ball), _) => format!(
+            "<p>The <strong>{}</strong> is the largest ball in the rack that leaves nothing higher than {leave}.</p>",
+            escape(ball)
+        ),
+        (None, Some(ball)) => format!(
+            "<p>No ball in the rack leaves less than {leave}; the <strong>{}</strong> comes closest.</p>",
+            escape(ball)
+        ),
+        (None, None) => String::new(),
+    };
+    words += &format!("<p>Smallest concave radius {radius}.</p>");
+    let sharp: Vec<String> = [
+        SharpEdgeKind::Floor,
+        SharpEdgeKind::Upright,
+        SharpEdgeKind::Point,
+    ]
+    .into_iter()
+    .filter_map(|kind| {
+        let of: Vec<_> = r.sharp_edges.iter().filter(|e| e.kind == kind).collect();
+        let long: f64 = of.iter().map(|e| e.length_mm).sum();
+        let long = figure(Quantity::Length, Some(long), None);
+        (!of.is_empty()).then(|| match kind {
+            SharpEdgeKind::Floor => format!("{long} along floors"),
+            SharpEdgeKind::Upright => format!("{long} upright"),
+            SharpEdgeKind::Point => format!("{} corners", of.len()),
+        })
+    })
+    .collect();
+    if !sharp.is_empty() {
+        words += &format!("<p>Sharp inside edges: {}.</p>", sharp.join(", "));
+    }
+    let rows: Vec<Vec<String>> = r
+        .cutters
+        .iter()
+        .map(|c| {
+            let kind = match c.kind {
+                CutterKind::Ball => "",
+                CutterKind::Flat => " (flat)",
+                CutterKind::Bull => " (bull-nose)",
+            };
+            vec![
+                escape(&c.name) + kind,
+                match c.clears {
+                    Some(true) => "yes".to_owned(),
+                    Some(false) => "no".to_owned(),
+                    None => "too close".to_owned(),
+                },
+                figure(Quantity::Length, c.left_height_mm, c.left_height_mm_pm),
+                figure(Quantity::Area, c.left_area_mm2, c.left_area_mm2_pm),
+                figure(
+                    Quantity::Length,
+                    c.stickout_needed_mm,
+                    c.stickout_needed_mm_pm,
+                ),
+            ]
+        })
+        .collect();
+    words
+        + &table(
+            &format!("Cutters, half {}", half.name),
+            &[
+                "cutter",
+                "clears",
+                "left high",
+                "left area",
+                "stickout needed",
+            ],
+            &rows,
+        )
+}
+
+fn depth(half: &Half) -> String {
+    let rows: Vec<Vec<String>> = half
+        .depth
+        .tools
+        .iter()
+        .map(|t| {
+            vec![
+                escape(&t.cutter),
+                figure(Quantity::Length, Some(t.stickout_mm), None),
+                figure(Quantity::Length, t.deepest_mm, t.deepest_mm_pm),
+                t.reached_share
+                    .map_or_else(|| "not known".to_owned(), |s| escape(&percent(s))),
+                match t.blocked_by {
+                    Some(Blocker::Neck) => "neck",
+                    Some(Blocker::Shank) => "shank",
+                    Some(Blocker::Holder) => "holder",
+                    None => "nothing",
+                }
+                .to_owned(),
+            ]
+        })
+        .collect();
+    if rows.is_empty() {
+        return "<p>No stickout is stated, so no tool length was tried.</p>".to_owned();
+    }
+    table(
+        &format!("Tools, half {}", half.name),
+        &["cutter", "stickout", "tip depth", "reaches", "stopped by"],
+        &rows,
+    )
+}
+
+fn together(page: &mut String, mating: &Mating) {
+    let rows: Vec<Vec<String>> = [
+        ("Gap near the rim", Quantity::Length, mating.gap_mm, None),
+        (
+            "Overlap near the rim",
+            Quantity::Length,
+            mating.overlap_mm,
+            None,
+        ),
+        (
+            "Cavity rims differ by",
+            Quantity::Length,
+            mating.outline_mismatch_mm,
+            None,
+        ),
+        (
+            "Fills with",
+            Quantity::Volume,
+            mating.closed_volume_mm3,
+            mating.closed_volume_mm3_pm,
+        ),
+    ]
+    .into_iter()
+    .map(|(n, q, v, pm)| vec![n.to_owned(), figure(q, v, pm)])
+    .collect();
+    *page += "<section aria-labelledby=\"pair\">\n<h2 id=\"pair\">Both halves together</h2>\n";
+    article(
+        page,
+        "Fit",
+        Some(mating.verdict),
+        "",
+        &table("Fit", &["measure", "figure"], &rows),
+    );
+    *page += "</section>\n";
+}
+
+fn basis(page: &mut String, report: &Report) {
+    *page += "<section aria-labelledby=\"basis\" class=\"basis\">\n<h2 id=\"basis\">What it rests on</h2>\n";
+    let rows: Vec<Vec<String>> = report
+        .halves
+        .iter()
+        .map(|h| {
+            let size = both(|f| {
+                let [x, y, z] = h
+                    .mesh
+                    .size_mm
+                    .map(|v| f.cell(Quantity::Length, Some(v), None));
+                format!("{x} × {y} × {z} {}", f.sign(Quantity::Length))
+            });
+            let [nx, ny] = h.grid.columns;
+            vec![
+                format!("Half {}", escape(&h.name)),
+                format!("{} triangles, {size}", h.mesh.triangles),
+                both(|f| mesh_state(f, h)),
+                escape(&format!("{}: {}", axis_name(h.tool_axis), h.tool_axis_why)),
+                format!(
+                    "{}, {nx} × {ny}",
+                    figure(Quantity::Length, Some(h.grid.cell_mm), None)
+                ),
+            ]
+        })
+        .collect();
+    *page += &table(
+        "Meshes",
+        &["half", "size", "mesh", "tool axis", "cells"],
+        &rows,
+    );
+    let settings: Vec<Vec<String>> = report
+        .settings
+        .iter()
+        .filter_map(|(key, value)| {
+            let quantities = [
+                ("_mm", Quantity::Length),
+                ("_mm2", Quantity::Area),
+                ("_deg", Quantity::Angle),
+            ];
+            let measured = quantities
+                .iter()
+                .find_map(|(end, q)| Some((key.strip_suffix(end)?, *q)));
+            let (name, text) = match (measured, value) {
+                (Some((name, q)), serde_json::Value::Number(n)) => {
+                    (name, figure(q, n.as_f64(), None))
+                }
+                (_, serde_json::Value::Number(n)) => (key.as_str(), n.to_string()),
+                (_, serde_json::Value::String(text)) => (key.as_str(), escape(text)),
+                _ => return None,
+            };
+            Some(vec![escape(&name.replace('_', " ")), text])
+        })
+        .collect();
+    *page += &table("Settings in force", &["setting", "value"], &settings);
+    *page += "</section>\n";
+}
