@@ -4,6 +4,7 @@ pub mod body;
 pub mod field;
 pub mod mesh;
 pub mod picture;
+pub mod plan;
 pub mod report;
 pub mod setup;
 pub mod sheet;

@@ -327,6 +327,7 @@ fn empty() -> Report {
         mating: None,
         body: None,
         findings: Vec::new(),
+        plan: None,
     }
 }
 

@@ -28,6 +28,11 @@ pub enum Command {
     /// Finds the direction to pull it in and the parting line, makes the two halves that a flat-parted mold would have, and
     /// checks them like a real mold.
     Body(Box<BodyArgs>),
+    /// Estimate what milling a mold will cost: cutter set, time, passes, stickouts
+    ///
+    /// Planning before toolpaths: which cutters in which order and how far out, at which step and direction, how
+    /// long, and what surface. Estimates only; no toolpaths are made.
+    Plan(Box<PlanArgs>),
     /// Compare two reports of one mold: what got better, worse, or moved
     ///
     /// Takes two files written by `moldvet check --json`. A figure counts as changed only when it differs
@@ -87,6 +92,9 @@ pub struct CheckArgs {
     /// Take out the hollow at this place, seen from above, in the model's own X and Y (repeatable)
     #[arg(long, value_name = "X,Y", allow_hyphen_values = true, help_heading = MODEL)]
     pub not_cavity: Vec<String>,
+    /// Estimate as well what it will cost, as `moldvet plan` does
+    #[arg(long, help_heading = OUTPUT)]
+    pub plan: bool,
 
     /// What the mold is judged by.
     #[command(flatten)]
@@ -194,10 +202,119 @@ pub struct JudgeArgs {
     pub quiet: bool,
 }
 
+const AFTER_PLAN: &str = "\
+Lengths may be written 1/8in, 0.125\", 3.175mm or 3.175; a bare number is in the unit of --units.
+The machine, materials, chip loads and side load stand in the shop file; what it leaves out is common practice.
+
+Example: passes of the rack's balls for a cusp of 5 µm in steel
+  moldvet plan --units mm --shop shop.toml --cusp 5um --material steel mold.stl
+
+Exit status: 0 planned, 2 wrong use or a file that cannot be read.";
+
+/// Arguments of `moldvet plan`, as typed.
+#[derive(Debug, clap::Args)]
+#[command(override_usage = "moldvet plan [OPTIONS] MODEL [MODEL]", after_help = AFTER_PLAN)]
+pub struct PlanArgs {
+    /// STL, 3MF, OBJ or PLY file with a mold half, or with both; two files for a half each
+    #[arg(value_name = "MODEL", required = true, num_args = 1..=2)]
+    pub models: Vec<PathBuf>,
+
+    /// Unit in which the models are drawn: mm or inch (only 3MF files say; a shop file may)
+    #[arg(long, value_name = "mm|inch", help_heading = MODEL)]
+    pub units: Option<String>,
+    /// Direction from the cavity to the spindle, such as +z, -y or 0,0.6,0.8 [default: found from the model]
+    #[arg(long, value_name = "DIRECTION", allow_hyphen_values = true, help_heading = MODEL)]
+    pub axis: Option<String>,
+    /// Take out the hollow at this place, seen from above, in the model's own X and Y (repeatable)
+    #[arg(long, value_name = "X,Y", allow_hyphen_values = true, help_heading = MODEL)]
+    pub not_cavity: Vec<String>,
+
+    /// Shop file with your cutters, machine, materials and what you want [default: a built-in rack of balls]
+    #[arg(long, value_name = "FILE", help_heading = TOOLS)]
+    pub shop: Option<PathBuf>,
+    /// Ball-nose cutter of this diameter; takes the place of the whole rack (repeatable)
+    #[arg(long, value_name = "SIZE", allow_negative_numbers = true, help_heading = TOOLS)]
+    pub ball: Vec<String>,
+    /// Stickout from tip to holder face, tried with every cutter (repeatable)
+    #[arg(long, value_name = "LENGTH", allow_negative_numbers = true, help_heading = TOOLS)]
+    pub stickout: Vec<String>,
+    /// Distance that shank and holder keep from the walls [default: shank 0.2 mm, holder 1 mm]
+    #[arg(long, value_name = "LENGTH", allow_negative_numbers = true, help_heading = TOOLS)]
+    pub clearance: Option<String>,
+
+    /// Height of cusps that finishing may leave [default: 0.01 mm]
+    #[arg(long, value_name = "LENGTH", allow_negative_numbers = true, help_heading = PASSES)]
+    pub cusp: Option<String>,
+    /// Judge passes in this direction, in degrees from X, seen from the spindle [default: the best]
+    #[arg(long, value_name = "ANGLE", allow_negative_numbers = true, help_heading = PASSES)]
+    pub direction: Option<String>,
+    /// Judge passes this far apart, seen from above [default: by the cusp height]
+    #[arg(long, value_name = "LENGTH", allow_negative_numbers = true, help_heading = PASSES)]
+    pub step: Option<String>,
+    /// What is cut: a row of the shop file, or aluminium, brass, steel, tooling board [default: aluminium]
+    #[arg(long, value_name = "NAME", help_heading = PASSES)]
+    pub material: Option<String>,
+    /// Height of material that a cutter may leave, square to the surface [default: 0.02 mm]
+    #[arg(long, value_name = "LENGTH", allow_negative_numbers = true, help_heading = PASSES)]
+    pub leave: Option<String>,
+
+    /// Facets that meet at less than this angle are one curved surface, not an edge, in degrees [default: 30]
+    #[arg(long, value_name = "ANGLE", allow_negative_numbers = true, help_heading = FINE)]
+    pub crease: Option<String>,
+    /// Distance between the lines along which the model is looked at; finer is surer and slower
+    /// [default: found from the model]
+    #[arg(long, value_name = "LENGTH", allow_negative_numbers = true, help_heading = FINE)]
+    pub cell: Option<String>,
+    /// Processor threads to use; the plan does not depend on it [default: all]
+    #[arg(long, value_name = "N", value_parser = RangedU64ValueParser::<usize>::new().range(1..=1024), help_heading = FINE)]
+    pub threads: Option<usize>,
+
+    /// Write the plan as JSON to this file, or to standard output in place of the text for `-`
+    #[arg(long, value_name = "FILE|-", value_parser = NonEmptyStringValueParser::new(), help_heading = OUTPUT)]
+    pub json: Option<String>,
+    /// Print nothing but errors
+    #[arg(long, help_heading = OUTPUT)]
+    pub quiet: bool,
+}
+
+impl PlanArgs {
+    /// What these share with the arguments of a check; the rest as if not typed.
+    pub fn as_check(&self) -> CheckArgs {
+        CheckArgs {
+            models: self.models.clone(),
+            axis: self.axis.clone(),
+            not_cavity: self.not_cavity.clone(),
+            plan: false,
+            html: None,
+            maps: None,
+            judge: JudgeArgs {
+                units: self.units.clone(),
+                fill_density: None,
+                shop: self.shop.clone(),
+                ball: self.ball.clone(),
+                stickout: self.stickout.clone(),
+                clearance: self.clearance.clone(),
+                leave: self.leave.clone(),
+                draft: None,
+                wall: None,
+                forgive: None,
+                crease: self.crease.clone(),
+                contact: None,
+                draft_min_area: None,
+                cell: self.cell.clone(),
+                threads: self.threads,
+                json: self.json.clone(),
+                quiet: self.quiet,
+            },
+        }
+    }
+}
+
 const MODEL: &str = "The model";
 const BODY: &str = "The part and its mold";
 const TOOLS: &str = "Cutters and tool lengths";
 const LIMITS: &str = "What shall hold";
+const PASSES: &str = "What is wanted";
 const FINE: &str = "Fine points";
 const OUTPUT: &str = "Output";
 

@@ -1,11 +1,12 @@
 //! What is to be done, judged and complete: no question is left that an argument could answer wrongly.
 
-use super::args::{BodyArgs, CheckArgs, JudgeArgs};
+use super::args::{BodyArgs, CheckArgs, JudgeArgs, PlanArgs};
 use super::error::CliError;
 use super::figures::{density, direction, factor, length, place, positive, shrink};
 use super::output::{Folder, Halves, Sink};
 use moldvet::body::{BodyConfig, MARGIN};
 use moldvet::mesh;
+use moldvet::plan::PlanConfig;
 use moldvet::shop::Shop;
 use moldvet::units::{Unit, UnitError, parse_angle, parse_area, parse_coordinate};
 use moldvet::vet::CheckConfig;
@@ -207,4 +208,33 @@ fn ask_for_units(models: &[PathBuf]) -> Result<Option<CliError>, CliError> {
         }
     }
     Ok(longest.map(|(side, file)| CliError::NoUnits { file, side }))
+}
+
+/// The question of `moldvet plan`: that of the check, with the passes typed.
+///
+/// # Errors
+/// If an argument makes no sense.
+pub fn plan_config(args: &PlanArgs, job: &Job) -> Result<PlanConfig, CliError> {
+    let mut check = job.check.clone();
+    let planning = &mut check.shop.planning;
+    if let Some(text) = &args.cusp {
+        planning.wanted.cusp = positive("--cusp", text, job.unit)?;
+    }
+    if let Some(name) = &args.material {
+        planning.material.clone_from(name);
+    }
+    check.shop.check()?;
+    let direction = args.direction.as_deref().map(parse_angle).transpose();
+    Ok(PlanConfig {
+        direction_deg: direction.map_err(|source| CliError::Figure {
+            option: "--direction",
+            source,
+        })?,
+        step: args
+            .step
+            .as_deref()
+            .map(|text| positive("--step", text, job.unit))
+            .transpose()?,
+        check,
+    })
 }

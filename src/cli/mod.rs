@@ -8,10 +8,12 @@ mod figures;
 mod output;
 mod progress;
 
-use args::{Args, BodyArgs, CheckArgs, Command};
+use args::{Args, BodyArgs, CheckArgs, Command, PlanArgs};
 use clap::Parser;
-use config::{BodyJob, Job};
+use config::{BodyJob, Job, plan_config};
 use error::CliError;
+use moldvet::plan::{self, PlanConfig};
+use moldvet::report::plan::render_plan;
 use moldvet::report::terminal::{Style, render_with};
 use moldvet::report::{Relief, Report, Verdict, json};
 use moldvet::vet::{self, Evidence};
@@ -48,6 +50,7 @@ pub fn run() -> ExitCode {
         Command::Check(args) => check(args),
         Command::Body(args) => look_at(args),
         Command::Compare(args) => compare::run(args),
+        Command::Plan(args) => planned(args).map(|()| Verdict::Pass),
     };
     match done {
         Ok(Verdict::Fail) => FAILED.into(),
@@ -72,7 +75,7 @@ fn check(args: &CheckArgs) -> Result<Verdict, CliError> {
         folder.check("--maps")?;
     }
     let (report, evidence) = on_threads(job.threads, || {
-        let (report, evidence) = vetted(&job)?;
+        let (report, evidence) = vetted(&job, args.plan)?;
         draw(&job, &report, &evidence)?;
         Ok((report, evidence))
     })?;
@@ -110,12 +113,11 @@ fn look_at(args: &BodyArgs) -> Result<Verdict, CliError> {
 fn tell(job: &Job, report: &Report, reliefs: &[Relief]) -> Result<(), CliError> {
     let to_stdout = matches!(job.json, Some(Sink::Stdout));
     if !job.quiet && !to_stdout {
-        let style = Style {
-            colour: output::colour(),
-            width: WIDTH,
-            unit: job.unit,
-        };
-        output::print(&render_with(report, reliefs, style))?;
+        output::print(&render_with(report, reliefs, style(job)))?;
+        if let Some(plan) = &report.plan {
+            output::print("\n")?;
+            output::print(&render_plan(plan, style(job)))?;
+        }
     }
     if let Some(sink) = &job.json {
         sink.write(&json::to_json(report)?)?;
@@ -139,16 +141,62 @@ fn draw(job: &Job, report: &Report, evidence: &Evidence) -> Result<(), CliError>
     Ok(())
 }
 
-/// Reads the models and vets them; keeps the evidence only if pictures were asked for.
-fn vetted(job: &Job) -> Result<(Report, Evidence), CliError> {
+/// `moldvet plan`.
+fn planned(args: &PlanArgs) -> Result<(), CliError> {
+    let job = Job::check(&args.as_check())?;
+    let config = plan_config(args, &job)?;
+    if let Some(sink) = &job.json {
+        sink.check("--json", &job.inputs)?;
+    }
+    let plan = on_threads(job.threads, || {
+        let models = models(&job)?;
+        let progress = Progress::new(!job.quiet && io::stderr().is_terminal());
+        let plan = plan::plan(&models, &config, &|stage| progress.show(stage));
+        progress.clear();
+        Ok(plan?)
+    })?;
+    let to_stdout = matches!(job.json, Some(Sink::Stdout));
+    if !job.quiet && !to_stdout {
+        output::print(&render_plan(&plan, style(&job)))?;
+    }
+    if let Some(sink) = &job.json {
+        sink.write(&json::plan_to_json(&plan)?)?;
+    }
+    Ok(())
+}
+
+fn style(job: &Job) -> Style {
+    Style {
+        colour: output::colour(),
+        width: WIDTH,
+        unit: job.unit,
+    }
+}
+
+fn models(job: &Job) -> Result<Vec<mesh::Model>, CliError> {
     let read = |path: &PathBuf| mesh::read(path, job.unit, &mesh::Limits::default());
-    let models = job.models.iter().map(read).collect::<Result<Vec<_>, _>>()?;
+    Ok(job.models.iter().map(read).collect::<Result<Vec<_>, _>>()?)
+}
+
+/// Reads the models and vets them, plans too if asked to; keeps the evidence only if pictures were asked for.
+fn vetted(job: &Job, with_plan: bool) -> Result<(Report, Evidence), CliError> {
+    let models = models(job)?;
     let progress = Progress::new(!job.quiet && io::stderr().is_terminal());
     let show = |stage| progress.show(stage);
     let pictures = job.html.is_some() || job.maps.is_some();
     let checked = vet::check_with_evidence(&models, &job.check, &show, pictures);
+    let plan = with_plan.then(|| {
+        let config = PlanConfig {
+            check: job.check.clone(),
+            direction_deg: None,
+            step: None,
+        };
+        plan::plan(&models, &config, &show)
+    });
     progress.clear();
-    Ok(checked?)
+    let (mut report, evidence) = checked?;
+    report.plan = plan.transpose()?;
+    Ok((report, evidence))
 }
 
 /// Does `work` on that many threads, or on as many as there are processors.

@@ -1,6 +1,7 @@
 //! The report as JSON.
 
 use super::Report;
+use super::plan::Plan;
 use serde::Serialize;
 use serde_json::ser::{Formatter, PrettyFormatter, Serializer};
 use std::io::{self, Write};
@@ -20,6 +21,14 @@ pub fn to_json(report: &Report) -> Result<String, serde_json::Error> {
         "a report reads back as it was: no figure is NaN or infinite"
     );
     Ok(text)
+}
+
+/// The plan as indented JSON with a final line feed, written as [`to_json`] writes a report.
+///
+/// # Errors
+/// As [`to_json`].
+pub fn plan_to_json(plan: &Plan) -> Result<String, serde_json::Error> {
+    pretty(plan)
 }
 
 fn pretty(value: &impl Serialize) -> Result<String, serde_json::Error> {

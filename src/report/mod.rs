@@ -8,6 +8,7 @@ pub mod json;
 mod model;
 mod page;
 mod place;
+pub mod plan;
 mod table;
 pub mod terminal;
 mod text;

@@ -54,6 +54,9 @@ pub struct Report {
     pub body: Option<super::body::Body>,
     /// What was found, worst first within a half.
     pub findings: Vec<Finding>,
+    /// What it will cost, where that was asked for.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub plan: Option<super::plan::Plan>,
 }
 
 /// One half of the mold.

@@ -34,6 +34,7 @@ pub(super) fn sound() -> Report {
         mating: None,
         body: None,
         findings: Vec::new(),
+        plan: None,
     }
 }
 

@@ -1,7 +1,7 @@
 //! What cannot be, whether it comes from a file, the command line or a program.
 
 use super::error::nearest;
-use super::{Cutter, Holder, Limits, Section, Shop, ShopError, ShopProblem};
+use super::{Cutter, Holder, Limits, Planning, Section, Shop, ShopError, ShopProblem};
 use crate::units::{Unit, format_exact};
 
 /// One step down from the whole shop to the place of a flaw, in the shop file's words.
@@ -71,6 +71,103 @@ pub(super) fn check(shop: &Shop) -> Result<(), Flaw> {
             .and_then(|()| name(&cutters, index, "cutters"))
             .and_then(|()| known_holder(it, &holders))
             .map_err(|flaw| flaw.within(&[Key("cutter"), Entry(index)]))?;
+    }
+    planning(&shop.planning, show)
+}
+
+fn planning(planning: &Planning, show: Show) -> Result<(), Flaw> {
+    let machine = &planning.machine;
+    let within = |outer: &'static str| move |flaw: Flaw| flaw.within(&[Key(outer)]);
+    number("rpm", machine.rpm, 1.0, 1e6, "from 1 to 1000000").map_err(within("machine"))?;
+    show.positive_at("feed", machine.feed)
+        .map_err(within("machine"))?;
+    show.positive_at("acceleration", machine.acceleration)
+        .map_err(within("machine"))?;
+    number("tool_change", machine.tool_change, 0.0, 1e5, "0 or more").map_err(within("machine"))?;
+    for material in &planning.materials {
+        let [slow, fast] = material.speed;
+        let speeds = number(
+            "speed_m_per_min",
+            slow,
+            0.01,
+            fast,
+            "more than 0, the slower first",
+        )
+        .and_then(|()| {
+            number(
+                "speed_m_per_min",
+                fast,
+                slow,
+                1e5,
+                "more than 0, the slower first",
+            )
+        });
+        speeds
+            .and_then(|()| number("chip_share", material.chip_share, 1e-6, 1.0, SHARE))
+            .and_then(|()| number("rough_depth", material.rough_depth, 1e-6, 1.0, SHARE))
+            .and_then(|()| number("rough_width", material.rough_width, 1e-6, 1.0, SHARE))
+            .map_err(within("material"))?;
+    }
+    if planning.row().is_none() {
+        let known: Vec<String> = planning.materials.iter().map(|m| m.name.clone()).collect();
+        let name = planning.material.clone();
+        let nearest = nearest(&name, known.iter().map(String::as_str)).map(str::to_owned);
+        let problem = ShopProblem::UnknownMaterial {
+            name,
+            nearest,
+            known,
+        };
+        return Err(Flaw::new(&[Key("plan"), Key("material")], problem));
+    }
+    let wanted = &planning.wanted;
+    for (key, length) in [
+        ("cusp", wanted.cusp),
+        ("semi_cusp", wanted.semi_cusp),
+        ("stock", wanted.stock),
+        ("bend", wanted.bend),
+    ] {
+        show.positive_at(key, length).map_err(within("plan"))?;
+    }
+    number("share", wanted.share, 0.01, 1.0, "from 0.01 to 1").map_err(within("plan"))?;
+    number("side_load", wanted.side_load, 0.0, 1e6, "0 or more").map_err(within("plan"))?;
+    number("slender", wanted.slender, 0.1, 1e3, "more than 0").map_err(within("plan"))
+}
+
+const SHARE: &str = "more than 0 and at most 1";
+
+fn number(
+    key: &'static str,
+    value: f64,
+    least: f64,
+    most: f64,
+    range: &'static str,
+) -> Result<(), Flaw> {
+    if (least..=most).contains(&value) {
+        return Ok(());
+    }
+    let value = value.to_string();
+    Err(Flaw::new(
+        &[Key(key)],
+        ShopProblem::OutOfRange { key, value, range },
+    ))
+}
+
+fn edges(cutter: &Cutter, show: Show) -> Result<(), Flaw> {
+    let edges = &cutter.edges;
+    if let Some(teeth) = edges.teeth {
+        number(
+            "teeth",
+            f64::from(teeth),
+            1.0,
+            99.0,
+            "a whole number from 1 to 99",
+        )?;
+    }
+    if let Some(load) = edges.chip_load {
+        show.positive_at("chip_load", load)?;
+    }
+    if let Some(rpm) = edges.rpm {
+        number("rpm", rpm, 1.0, 1e6, "from 1 to 1000000")?;
     }
     Ok(())
 }
@@ -214,6 +311,7 @@ fn cutter(cutter: &Cutter, show: Show) -> Result<(), Flaw> {
         return Err(Flaw::new(&[Key("corner_radius")], problem));
     }
     above_the_corner(cutter, show)?;
+    edges(cutter, show)?;
     stickouts(cutter, show)
 }
 

@@ -93,6 +93,19 @@ pub enum ShopProblem {
         /// The number as written.
         number: String,
     },
+    /// A material with its cutting speed in two units.
+    #[error("a material has speed_m_per_min or speed_sfm, not both; take one out")]
+    TwoSpeeds,
+    /// No row for the material that is cut.
+    #[error("there is no material `{name}`; {}", hint(nearest.as_deref(), known))]
+    UnknownMaterial {
+        /// Its name.
+        name: String,
+        /// The known name that it looks like.
+        nearest: Option<String>,
+        /// All known names.
+        known: Vec<String>,
+    },
     /// A text that is not the figure wanted.
     #[error("{key}: {source}")]
     Figure {

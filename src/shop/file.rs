@@ -2,7 +2,10 @@
 
 use super::check::{self, Step};
 use super::table::{Fault, Table};
-use super::{Cutter, Holder, Limits, Neck, Section, Shop, ShopError, ShopProblem, size_name};
+use super::{
+    Cutter, Edges, Holder, Limits, Material, Neck, Planning, Section, Shop, ShopError, ShopProblem,
+    ToolMaterial, size_name,
+};
 use crate::units::{Unit, UnitError};
 use std::fs::File;
 use std::io::Read;
@@ -17,7 +20,9 @@ const MAX_BYTES: u64 = 1 << 20;
 /// three decimals, and the radius of a cutter is not made to a micron.
 const CORNER_ROUNDING: f64 = 0.001;
 
-const FILE_KEYS: &[&str] = &["units", "limits", "cutter", "holder"];
+const FILE_KEYS: &[&str] = &[
+    "units", "limits", "cutter", "holder", "machine", "material", "plan",
+];
 const LIMIT_KEYS: &[&str] = &[
     "leave",
     "draft",
@@ -39,10 +44,35 @@ const CUTTER_KEYS: &[&str] = &[
     "shank",
     "stickouts",
     "holder",
+    "teeth",
+    "chip_load",
+    "rpm",
+    "made_of",
 ];
 const NECK_KEYS: &[&str] = &["diameter", "length"];
 const HOLDER_KEYS: &[&str] = &["name", "sections"];
 const SECTION_KEYS: &[&str] = &["diameter", "lower", "upper", "height"];
+const MACHINE_KEYS: &[&str] = &["rpm", "feed", "acceleration", "tool_change"];
+const MATERIAL_KEYS: &[&str] = &[
+    "name",
+    "speed_m_per_min",
+    "speed_sfm",
+    "chip_share",
+    "rough_depth",
+    "rough_width",
+];
+const PLAN_KEYS: &[&str] = &[
+    "material",
+    "cusp",
+    "semi_cusp",
+    "share",
+    "stock",
+    "side_load",
+    "bend",
+    "slender",
+];
+/// Metres in a foot, exact.
+const M_PER_FOOT: f64 = 0.3048;
 
 const A_NAME: &str = "a text such as \"collet\"";
 
@@ -119,6 +149,7 @@ fn parse(text: &str, name: &str) -> Result<Shop, Fault> {
     if let Some(tables) = file.tables("cutter", "[[cutter]]", expected, CUTTER_KEYS)? {
         shop.cutters = tables.into_iter().map(cutter).collect::<Result<_, _>>()?;
     }
+    planning(file, &mut shop.planning)?;
 
     check::check(&shop).map_err(|flaw| Fault {
         at: locate(root, &flaw.path),
@@ -182,6 +213,135 @@ fn cutter(table: Table<'_>) -> Result<Cutter, Fault> {
         shank: table.length("shank")?,
         stickouts: table.lengths("stickouts")?.unwrap_or_default(),
         holder: table.text("holder", A_NAME)?.map(str::to_owned),
+        edges: Edges {
+            teeth: teeth(table)?,
+            chip_load: table.length("chip_load")?,
+            rpm: table.number("rpm", RPM)?,
+            made_of: made_of(table)?,
+        },
+    })
+}
+
+const RPM: &str = "a number such as 24000";
+
+fn teeth(table: Table<'_>) -> Result<Option<u32>, Fault> {
+    let Some(teeth) = table.number("teeth", "a number such as 2")? else {
+        return Ok(None);
+    };
+    if teeth.fract() == 0.0 && (1.0..=99.0).contains(&teeth) {
+        return Ok(Some(teeth as u32));
+    }
+    Err(Fault {
+        at: table.at("teeth"),
+        problem: ShopProblem::OutOfRange {
+            key: "teeth",
+            value: teeth.to_string(),
+            range: "a whole number from 1 to 99",
+        },
+    })
+}
+
+fn made_of(table: Table<'_>) -> Result<ToolMaterial, Fault> {
+    match table.text("made_of", "\"carbide\" or \"hss\"")? {
+        None | Some("carbide") => Ok(ToolMaterial::Carbide),
+        Some("hss") => Ok(ToolMaterial::HighSpeedSteel),
+        Some(other) => Err(Fault {
+            at: table.at("made_of"),
+            problem: ShopProblem::OutOfRange {
+                key: "made_of",
+                value: format!("\"{other}\""),
+                range: "\"carbide\" or \"hss\"",
+            },
+        }),
+    }
+}
+
+/// Sections `[machine]`, `[[material]]` and `[plan]`.
+fn planning(file: Table<'_>, planning: &mut Planning) -> Result<(), Fault> {
+    const NUMBER: &str = "a number";
+    let section = file.table("machine", "[machine]", "a section [machine]", MACHINE_KEYS)?;
+    if let Some(table) = section {
+        let machine = &mut planning.machine;
+        machine.rpm = table.number("rpm", RPM)?.unwrap_or(machine.rpm);
+        machine.feed = table.length("feed")?.unwrap_or(machine.feed);
+        machine.acceleration = table
+            .length("acceleration")?
+            .unwrap_or(machine.acceleration);
+        machine.tool_change = table
+            .number("tool_change", "a number of seconds")?
+            .unwrap_or(machine.tool_change);
+    }
+    let expected = "a section [[material]] for each material, in two brackets";
+    let rows = file.tables("material", "[[material]]", expected, MATERIAL_KEYS)?;
+    for table in rows.into_iter().flatten() {
+        let row = material(table)?;
+        match planning.materials.iter_mut().find(|m| m.name == row.name) {
+            Some(known) => *known = row,
+            None => planning.materials.push(row),
+        }
+    }
+    if let Some(table) = file.table("plan", "[plan]", "a section [plan]", PLAN_KEYS)? {
+        if let Some(name) = table.text("material", A_NAME)? {
+            planning.material = name.to_owned();
+        }
+        let wanted = &mut planning.wanted;
+        for (key, length) in [
+            ("cusp", &mut wanted.cusp),
+            ("semi_cusp", &mut wanted.semi_cusp),
+            ("stock", &mut wanted.stock),
+            ("bend", &mut wanted.bend),
+        ] {
+            *length = table.length(key)?.unwrap_or(*length);
+        }
+        for (key, number) in [
+            ("share", &mut wanted.share),
+            ("side_load", &mut wanted.side_load),
+            ("slender", &mut wanted.slender),
+        ] {
+            *number = table.number(key, NUMBER)?.unwrap_or(*number);
+        }
+    }
+    Ok(())
+}
+
+/// A row; what it leaves out is as in the built-in row of its name, or of aluminium.
+fn material(table: Table<'_>) -> Result<Material, Fault> {
+    let name = table.need("name", table.text("name", A_NAME)?, "\"steel\"")?;
+    let pair = "two numbers such as [50, 150]";
+    let metric = table.numbers("speed_m_per_min", pair)?;
+    let imperial = table.numbers("speed_sfm", pair)?;
+    let speed = match (metric, imperial) {
+        (Some(speed), None) => Some(speed),
+        (None, Some(speed)) => Some(speed.into_iter().map(|v| v * M_PER_FOOT).collect()),
+        (None, None) => None,
+        (Some(_), Some(_)) => {
+            return Err(Fault {
+                at: table.at("speed_sfm"),
+                problem: ShopProblem::TwoSpeeds,
+            });
+        }
+    };
+    let known = Material::builtin();
+    let like = known.iter().find(|m| m.name == name).unwrap_or(&known[0]);
+    let speed = match speed.as_deref() {
+        None if like.name == name => like.speed,
+        Some(&[slow, fast]) => [slow, fast],
+        _ => {
+            return Err(table.fault(ShopProblem::Missing {
+                table: "[[material]]",
+                key: "speed_m_per_min",
+                example: "[50, 150]",
+            }));
+        }
+    };
+    let number = |key, usual| Ok(table.number(key, "a number such as 0.1")?.unwrap_or(usual));
+    Ok(Material {
+        name: name.to_owned(),
+        speed,
+        chip_share: number("chip_share", like.chip_share)?,
+        rough_depth: number("rough_depth", like.rough_depth)?,
+        rough_width: number("rough_width", like.rough_width)?,
+        builtin: false,
     })
 }
 

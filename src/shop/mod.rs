@@ -25,6 +25,10 @@
 //! shank = "1/8in"              # diameter; not given: the cutting diameter
 //! stickouts = ["3/4in", "1.5in"]   # tip to holder face
 //! holder = "collet"            # not given: the first holder
+//! teeth = 2                    # this and the next three serve planning only; not given: 2
+//! chip_load = "0.03 mm"        # per tooth; not given: by the material
+//! rpm = 30000                  # fastest that its maker allows; not given: the machine's
+//! made_of = "carbide"          # or "hss"; not given: carbide
 //!
 //! [[holder]]                   # none at all: a plain cylinder of 25 mm diameter
 //! name = "collet"
@@ -32,16 +36,41 @@
 //!     { diameter = "20 mm", height = "30 mm" },
 //!     { lower = "20 mm", upper = "40 mm", height = "10 mm" },
 //! ]
+//!
+//! [machine]                    # for planning; each is optional
+//! rpm = 10000                  # fastest spindle speed
+//! feed = "2500 mm"             # fastest feed, per minute
+//! acceleration = "500 mm"      # of the axes, per second squared
+//! tool_change = 60             # seconds
+//!
+//! [[material]]                 # for planning; a built-in row of the same name gives way
+//! name = "steel"
+//! speed_m_per_min = [50, 150]  # slowest and fastest cutting speed for carbide, or speed_sfm = [165, 500]
+//! chip_share = 0.005           # chip load per tooth over diameter, for cutters that state none
+//! rough_depth = 0.1            # depth of a roughing cut over diameter
+//! rough_width = 0.25           # its width over diameter
+//!
+//! [plan]                       # what is wanted; each is optional
+//! material = "aluminium"       # also built in: brass, steel, tooling board
+//! cusp = "0.01 mm"             # cusp height of finishing
+//! semi_cusp = "0.04 mm"        # of semi-finishing
+//! share = 0.95                 # share of the surface that must be within it
+//! stock = "0.2 mm"             # what finishing takes off
+//! side_load = 10               # force sideways at the tip, newtons
+//! bend = "0.02 mm"             # deflection that may be under it
+//! slender = 5                  # stickout over diameter beyond which a tool is called slender
 //! ```
 
 mod check;
 mod error;
 mod file;
+mod planning;
 mod rack;
 mod table;
 mod tool;
 
 pub use error::{ShopError, ShopProblem};
+pub use planning::{Edges, Machine, Material, Planning, ToolMaterial, Wanted};
 pub use tool::{Part, Segment, Tool};
 
 use crate::units::format_size;
@@ -65,6 +94,8 @@ pub struct Cutter {
     pub stickouts: Vec<f64>,
     /// Name of the holder it sits in; `None`: the default holder.
     pub holder: Option<String>,
+    /// What its edges bear.
+    pub edges: Edges,
 }
 
 /// A relieved part between flutes and shank.
@@ -102,6 +133,7 @@ impl Cutter {
             shank: None,
             stickouts: Vec::new(),
             holder: None,
+            edges: Edges::default(),
         }
     }
 
@@ -166,6 +198,8 @@ pub struct Shop {
     pub holders: Vec<Holder>,
     /// Limits and tolerances.
     pub limits: Limits,
+    /// What planning goes by.
+    pub planning: Planning,
     /// Unit of model files, where the shop file states one.
     pub units: Option<crate::units::Unit>,
     /// Where all this comes from: a file's name, or `None` for the built-in rack.

@@ -1,6 +1,6 @@
 //! What is taken for granted of a shop that says nothing of itself.
 
-use super::{Cutter, Holder, Limits, Section, Shop};
+use super::{Cutter, Holder, Limits, Planning, Section, Shop};
 use crate::units::MM_PER_INCH;
 
 /// Metric ball sizes, mm: first choice of the ISO 1641-1 series up to 12 mm with the micro sizes 1 and 1.5
@@ -32,6 +32,7 @@ impl Shop {
             cutters,
             holders: vec![Holder::default()],
             limits: Limits::default(),
+            planning: Planning::default(),
             units: None,
             source: None,
         }

@@ -138,6 +138,32 @@ impl<'a> Table<'a> {
             .map(Some)
     }
 
+    /// A plain number; `expected` tells what it must be, with an example.
+    pub(super) fn number(
+        &self,
+        key: &'static str,
+        expected: &'static str,
+    ) -> Result<Option<f64>, Fault> {
+        self.get(key)
+            .map(|value| plain(value).ok_or_else(|| wrong_type(key, expected, value)))
+            .transpose()
+    }
+
+    /// A list of plain numbers.
+    pub(super) fn numbers(
+        &self,
+        key: &'static str,
+        expected: &'static str,
+    ) -> Result<Option<Vec<f64>>, Fault> {
+        let Some(list) = self.list(key, expected)? else {
+            return Ok(None);
+        };
+        list.iter()
+            .map(|value| plain(value).ok_or_else(|| wrong_type(key, expected, value)))
+            .collect::<Result<_, _>>()
+            .map(Some)
+    }
+
     /// A table inside this one.
     pub(super) fn table(
         &self,
@@ -238,6 +264,16 @@ fn figure(
         let at = value.span().start;
         Fault { at, problem }
     })
+}
+
+fn plain(value: &Spanned<DeValue<'_>>) -> Option<f64> {
+    match value.get_ref() {
+        DeValue::Float(number) => number.as_str().parse().ok(),
+        DeValue::Integer(number) => i64::from_str_radix(number.as_str(), number.radix())
+            .ok()
+            .map(|n| n as f64),
+        _ => None,
+    }
 }
 
 fn wrong_type(key: &'static str, expected: &'static str, value: &Spanned<DeValue<'_>>) -> Fault {

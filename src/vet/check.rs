@@ -192,6 +192,7 @@ fn checked(
         mating: together,
         body: None,
         findings: Vec::new(),
+        plan: None,
     };
     report.findings = report::findings(&report, &setup, models, &config.shop);
     report.verdict = worst(&report);
@@ -219,7 +220,7 @@ fn worst(report: &Report) -> Verdict {
         .unwrap_or(Verdict::Pass)
 }
 
-fn cell_of(half: &Half, given: Option<f64>) -> Result<f64, CheckError> {
+pub(crate) fn cell_of(half: &Half, given: Option<f64>) -> Result<f64, CheckError> {
     let (lo, hi) = half.bounds();
     let (x, y) = (hi.x - lo.x, hi.y - lo.y);
     let cell = given.unwrap_or_else(|| (x.max(y) / CELLS).max(LEAST_CELL));
@@ -239,7 +240,7 @@ fn cell_of(half: &Half, given: Option<f64>) -> Result<f64, CheckError> {
 }
 
 /// Takes out, for each place, the hollow of either half that lies nearest to it in the model's X and Y.
-fn take_out(setup: &Setup, surveys: &mut [Survey], places: &[[f64; 2]]) {
+pub(crate) fn take_out(setup: &Setup, surveys: &mut [Survey], places: &[[f64; 2]]) {
     for place in places {
         let mut nearest: Option<(f64, usize, usize)> = None;
         for (s, (half, survey)) in setup.halves.iter().zip(surveys.iter()).enumerate() {

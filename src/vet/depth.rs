@@ -12,10 +12,11 @@ use rayon::prelude::*;
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Guarded {
     /// Its lower side.
-    profile: Profile,
+    pub(crate) profile: Profile,
     /// Height of the profile's reference point above the tip, mm.
-    above_tip: f64,
-    part: Part,
+    pub(crate) above_tip: f64,
+    /// What it is part of.
+    pub(crate) part: Part,
 }
 
 /// The sections of `tool` that must keep clear of the half. A neck or shank no thicker than the cutter may lie along

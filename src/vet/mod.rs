@@ -3,17 +3,17 @@
 mod bend;
 mod blank;
 mod cavity;
-mod check;
-mod cutting;
-mod depth;
+pub(crate) mod check;
+pub(crate) mod cutting;
+pub(crate) mod depth;
 mod draft;
 mod evidence;
-mod mate;
+pub(crate) mod mate;
 mod radius;
-mod reach;
-mod shade;
-mod sharp;
-mod surface;
+pub(crate) mod reach;
+pub(crate) mod shade;
+pub(crate) mod sharp;
+pub(crate) mod surface;
 mod undercut;
 
 pub use check::{CheckConfig, CheckError, Stage, check, check_with_evidence};

@@ -28,8 +28,26 @@ fn the_sample_file() {
             shank: Some(3.175),
             stickouts: vec![19.05, 38.1],
             holder: Some("collet".into()),
+            edges: Edges {
+                teeth: Some(2),
+                chip_load: Some(0.0254),
+                rpm: Some(24_000.0),
+                made_of: ToolMaterial::Carbide,
+            },
         }
     );
+    // The file states the defaults here too, but for a row of its own.
+    let mut planning = Planning::default();
+    planning.materials.push(Material {
+        name: "my bronze".into(),
+        // 200 and 400 feet a minute
+        speed: [60.96, 121.92],
+        chip_share: 0.005,
+        rough_depth: 0.15,
+        rough_width: 0.3,
+        builtin: false,
+    });
+    assert_eq!(shop.planning, planning);
     let kinds: Vec<_> = shop.cutters.iter().map(Cutter::kind).collect();
     use CutterKind::{Ball, Bull, Flat};
     assert_eq!(kinds, [Ball, Ball, Bull, Flat]);

@@ -44,13 +44,13 @@ fn unknown_keys() {
     );
     refused(
         "spindle = 1\n",
-        "line 1: unknown key `spindle` in the shop file; known here: `units`, `limits`, `cutter`, `holder`",
+        "line 1: unknown key `spindle` in the shop file; known here: `units`, `limits`, `cutter`, `holder`, `machine`, `material`, `plan`",
     );
     // The first in the file, not in the alphabet.
     refused(
         "[[cutter]]\nzzz = 1\naaa = 1\n",
         "line 2: unknown key `zzz` in [[cutter]]; known here: `name`, `diameter`, `corner_radius`, \
-         `shape`, `flute_length`, `neck`, `shank`, `stickouts`, `holder`",
+         `shape`, `flute_length`, `neck`, `shank`, `stickouts`, `holder`, `teeth`, `chip_load`, `rpm`, `made_of`",
     );
 }
 
@@ -384,4 +384,32 @@ fn empty_and_ambiguous_holders() {
         "line 2: the shop has no holder; add one, or leave holders out for a plain cylinder",
     );
     refused("\ncutter = []", "line 2: the rack is empty; add a cutter");
+}
+
+#[test]
+fn planning() {
+    refused(
+        "[machine]\nrpm = 0\n",
+        "line 2: rpm is 0; it must be from 1 to 1000000",
+    );
+    refused(
+        "[plan]\nmaterial = \"steal\"\n",
+        "line 2: there is no material `steal`; did you mean `steel`?",
+    );
+    refused(
+        "[[material]]\nname = \"bronze\"\n",
+        "line 1: [[material]] has no `speed_m_per_min`; add one, such as speed_m_per_min = [50, 150]",
+    );
+    refused(
+        "[[material]]\nname = \"steel\"\nspeed_sfm = [1, 2]\nspeed_m_per_min = [1, 2]\n",
+        "line 3: a material has speed_m_per_min or speed_sfm, not both; take one out",
+    );
+    cutter_refused(
+        "teeth = 2.5",
+        "line 4: teeth is 2.5; it must be a whole number from 1 to 99",
+    );
+    cutter_refused(
+        "made_of = \"wood\"",
+        "line 4: made_of is \"wood\"; it must be \"carbide\" or \"hss\"",
+    );
 }

@@ -1,0 +1,120 @@
+//! What it will cost: cusps and steps, passes' direction, time, speeds, bending, stickouts, and the cutter set.
+//!
+//! Planning before toolpaths: figures and choices, no toolpaths and no machine code. All of it is estimates.
+
+mod advice;
+pub mod bending;
+pub mod curve;
+pub mod cusp;
+pub mod direction;
+mod edges;
+mod half;
+mod places;
+pub mod set;
+pub mod speed;
+mod stickout;
+pub mod time;
+mod worth;
+
+use crate::field::{BallOffset, Dropper, Rays};
+use crate::mesh::Model;
+use crate::report::HollowKind;
+use crate::report::plan::{PLAN_FORMAT, Plan};
+use crate::setup::{self, Half, SetupConfig, Survey};
+use crate::vet::check::{cell_of, take_out};
+use crate::vet::mate::mark_sockets;
+use crate::vet::reach::Ground;
+use crate::vet::shade::Shade;
+use crate::vet::sharp::sharp_edges;
+use crate::vet::surface::Surface;
+use crate::vet::{CheckConfig, CheckError, Stage};
+
+/// An estimated time may be this many times longer; common practice, no source.
+pub const TIME_RANGE: f64 = 1.5;
+
+/// What a plan goes by.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PlanConfig {
+    /// Shop, axis, cell and hollows, as for the check.
+    pub check: CheckConfig,
+    /// Direction of the passes to be judged, degrees from X; the best when `None`.
+    pub direction_deg: Option<f64>,
+    /// Their step in plan, mm; by the wanted cusp height when `None`.
+    pub step: Option<f64>,
+}
+
+/// Plans one or two halves, given as bodies in one or two models.
+///
+/// The same models and config give the same plan, whatever the number of threads.
+///
+/// # Errors
+/// When there is nothing that could be a mold half, or the grid would be too large.
+pub fn plan(
+    models: &[Model],
+    config: &PlanConfig,
+    progress: &(dyn Fn(Stage) + Sync),
+) -> Result<Plan, CheckError> {
+    let tell = |name, done| progress(Stage { name, done });
+    tell("finding the halves", 0.0);
+    let check = &config.check;
+    let setup = setup::prepare(
+        models,
+        &SetupConfig {
+            axis: check.axis,
+            contact: check.shop.limits.contact,
+        },
+    )?;
+    let mut surveys = Vec::new();
+    for half in &setup.halves {
+        tell("casting columns", 0.05);
+        surveys.push(Survey::of(half, cell_of(half, check.cell)?));
+    }
+    if let (Some(closing), [a, b]) = (&setup.closing, &mut surveys[..]) {
+        mark_sockets(closing, a, b);
+    }
+    take_out(&setup, &mut surveys, &check.not_cavity);
+    let mut halves = Vec::new();
+    let share = 0.9 / setup.halves.len() as f64;
+    for (k, (half, survey)) in setup.halves.iter().zip(&surveys).enumerate() {
+        let from = 0.1 + share * k as f64;
+        if survey.hollows.iter().any(|h| h.kind == HollowKind::Cavity) {
+            halves.push(one(half, survey, config, &|name, done| {
+                tell(name, from + share * done);
+            }));
+        }
+    }
+    let findings = advice::findings(&halves, &check.shop);
+    tell("done", 1.0);
+    Ok(Plan {
+        format: PLAN_FORMAT.to_owned(),
+        inputs: advice::inputs(config),
+        halves,
+        findings,
+        cautions: advice::cautions(),
+    })
+}
+
+fn one(
+    half: &Half,
+    survey: &Survey,
+    config: &PlanConfig,
+    progress: &dyn Fn(&'static str, f64),
+) -> crate::report::plan::HalfPlan {
+    let surface = Surface::of(half, survey, config.check.shop.limits.crease_deg);
+    let rays = Rays::new(&half.mesh);
+    let shade = Shade::of(half, survey, &surface, &rays);
+    let sharp = sharp_edges(half, survey, &surface, &shade);
+    let dropper = Dropper::new(&half.mesh);
+    let pieces = BallOffset::new(&half.mesh, &half.topology);
+    let ground = Ground {
+        half,
+        survey,
+        surface: &surface,
+        shade: &shade,
+        pieces: &pieces,
+        rays: &rays,
+        dropper: &dropper,
+        sharp: &sharp,
+    };
+    half::half_plan(&ground, config, progress)
+}
