@@ -3,7 +3,7 @@
 //! Tools are used from the thickest to the thinnest. Each roughs what the one before it left and it can take; each
 //! finishes the places that it is the first in the sequence to do. So the time of a set is a sum over its tools, and no
 //! tool that is added behind changes what those before it do: sets are searched depth first, leaving out what cannot
-//! beat the best ones found. The answer is that of trying every set.
+//! beat the best ones found. The answer is that of trying every set of which the last tool finishes something.
 
 use rayon::prelude::*;
 
@@ -172,9 +172,11 @@ impl Rack {
         let all = 0..self.tools.len();
         let mut set: Vec<usize> = all.filter(|&k| of >> k & 1 == 1).collect();
         while let Some((_, minutes)) = self.parts(&set) {
-            let tools = set.clone();
-            found.push(Set { tools, minutes });
-            self.keep_best(&mut found, keep);
+            if self.ends_in_need(&set) {
+                let tools = set.clone();
+                found.push(Set { tools, minutes });
+                self.keep_best(&mut found, keep);
+            }
             let shorter = (0..set.len()).filter_map(|n| {
                 let mut less = set.clone();
                 less.remove(n);
@@ -186,6 +188,12 @@ impl Rack {
             }
         }
         found
+    }
+
+    /// Whether the last tool of a set finishes any place: behind tools that do everything one more is only another change.
+    fn ends_in_need(&self, set: &[usize]) -> bool {
+        let last = self.parts(set).and_then(|(parts, _)| parts.last().copied());
+        last.is_some_and(|part| part.area > 0.0)
     }
 
     /// The `keep` best of `sets`, one for each choice of cutters.
@@ -291,7 +299,8 @@ mod tests {
                     .filter(|k| bits >> k & 1 == 1)
                     .collect();
                 let minutes = rack.parts(&tools)?.1;
-                Some(Set { tools, minutes })
+                // a last tool that finishes nothing makes no other set
+                rack.ends_in_need(&tools).then_some(Set { tools, minutes })
             })
             .collect();
         sets.sort_by(better);
