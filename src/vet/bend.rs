@@ -56,6 +56,11 @@ impl Bend {
         if self.turned { 1.0 - t } else { t }
     }
 
+    /// Height of the lower node.
+    pub fn low(&self) -> f64 {
+        self.start
+    }
+
     /// Height half way up between the nodes.
     pub fn half_way(&self) -> f64 {
         0.5 * (self.start + self.high)

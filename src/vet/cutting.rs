@@ -413,8 +413,10 @@ impl<'m> Cutting<'m> {
     /// Free places towards the bend, about the farthest from the lower node; `place` takes steps from that node, and height.
     fn last_free(&self, bend: &Bend, place: impl Fn(f64, f64) -> Point, found: &mut Vec<Point>) {
         let is_free = |t: f64, z: f64| self.free(&place(t, z), 2.0 * TOUCH);
+        // nearer than its radius to a free place a ball that no surface is in is not buried in the material: never far down
+        let height = |t: f64| bend.height(t).max(bend.low() - 0.5 * self.corner);
         if let Some(at) = bend.at {
-            let at_height = |t: f64| place(t, bend.height(t));
+            let at_height = |t: f64| place(t, height(t));
             if bend.gentle {
                 found.push(at_height(at));
                 return;
@@ -424,20 +426,17 @@ impl<'m> Cutting<'m> {
             found.extend(
                 short
                     .filter(|&t| t > 0.0)
-                    .find(|&t| is_free(t, bend.height(t)))
+                    .find(|&t| is_free(t, height(t)))
                     .map(at_height),
             );
             return;
         }
-        let near = last(LEAST_STEP, 1.0, WALL_HALVINGS, |t| {
-            is_free(t, bend.height(t))
-        });
-        found.extend(near.map(|t| place(t, bend.height(t))));
+        let near = last(LEAST_STEP, 1.0, WALL_HALVINGS, |t| is_free(t, height(t)));
+        found.extend(near.map(|t| place(t, height(t))));
         // half way up the jump there may be a wall farther on; then how low the cutter gets at it
         let (near, up) = (near.unwrap_or(0.0), bend.half_way());
         if let Some(wall) = last(near + LEAST_STEP, 1.0, WALL_HALVINGS, |t| is_free(t, up)) {
-            let low =
-                last(up, bend.height(wall), HEIGHT_HALVINGS, |z| is_free(wall, z)).unwrap_or(up);
+            let low = last(up, height(wall), HEIGHT_HALVINGS, |z| is_free(wall, z)).unwrap_or(up);
             found.push(place(wall, low));
         }
     }
