@@ -325,8 +325,7 @@ impl<'m> Cutting<'m> {
             })
             .collect();
         let bottoms: Vec<Point> = pits.par_iter().filter_map(|&p| self.bottom(p)).collect();
-        self.places.add(found);
-        self.places.add(bottoms);
+        self.places.add([found, bottoms].concat());
     }
 
     /// The upright plane that keeps the centre a radius aside of what hangs over: of the surface point `q` itself, or where
