@@ -19,8 +19,6 @@ pub struct Sharp {
     pub at: Point,
     /// Places along it, tool frame: its corners and the middles of its visible pieces.
     pub places: Vec<Place>,
-    /// Turn of the edge there, degrees; the least of all.
-    pub turn_deg: f64,
 }
 
 /// A facet this close to level is a flat floor, degrees.
@@ -96,14 +94,7 @@ pub fn sharp_edges(half: &Half, survey: &Survey, surface: &Surface, shade: &Shad
         } else {
             SharpEdgeKind::Upright
         };
-        edges.push((
-            kind,
-            edge.vertices,
-            length,
-            middle,
-            places,
-            f64::from(surface.creases.turn_deg[e]),
-        ));
+        edges.push((kind, edge.vertices, length, middle, places));
     }
     // join edges of a kind at shared corners
     let mut parent: BTreeMap<(SharpEdgeKind, u32), u32> = BTreeMap::new();
@@ -113,21 +104,19 @@ pub fn sharp_edges(half: &Half, survey: &Survey, surface: &Surface, shade: &Shad
     }
     let mut meet: BTreeMap<u32, (usize, [bool; 2])> = BTreeMap::new();
     let mut longest: BTreeMap<(SharpEdgeKind, u32), f64> = BTreeMap::new();
-    for (kind, ends, length, at, places, turn) in edges {
+    for (kind, ends, length, at, places) in edges {
         let key = (kind, root(&mut parent, kind, ends[0]));
         let group = groups.entry(key).or_insert_with(|| Sharp {
             kind,
             length: 0.0,
             at,
             places: Vec::new(),
-            turn_deg: turn,
         });
         let best = longest.entry(key).or_default();
         if length > *best {
             (*best, group.at) = (length, at);
         }
         group.length += length;
-        group.turn_deg = group.turn_deg.min(turn);
         group.places.extend(places);
         for v in ends {
             let m = meet.entry(v).or_default();
@@ -151,7 +140,6 @@ pub fn sharp_edges(half: &Half, survey: &Survey, surface: &Surface, shade: &Shad
             length: 0.0,
             at,
             places: vec![Place { at, normals }],
-            turn_deg: 90.0,
         }
     };
     let mut found: Vec<Sharp> = groups.into_values().collect();
