@@ -121,6 +121,20 @@ fn no_cavity(half: &Half) -> bool {
 
 fn mesh(half: &Half, health: &crate::mesh::Health, found: &mut Vec<Finding>) {
     let place = |at: &[crate::mesh::Point]| at.first().map(|p| [p.x, p.y, p.z]);
+    let m = &half.mesh;
+    if m.two_readings_edges > 0 {
+        found.push(Finding {
+            value: Some(m.two_readings_edges as f64),
+            ..plain(
+                "mesh",
+                Verdict::Unsure,
+                "Too close to call: edges turn near the crease angle, and the mesh may stand for a coarsely faceted curve or for \
+                 a shape with these edges. Figures hold for both; what differs is unsure. Export with a finer chord tolerance \
+                 (facets that turn by less than half the crease angle), or set --crease well above their turn for a curve, \
+                 well below it for edges.",
+            )
+        });
+    }
     let mut say = |count: usize, at: Option<Place>, message: &str| {
         if count > 0 {
             found.push(Finding {
@@ -130,7 +144,6 @@ fn mesh(half: &Half, health: &crate::mesh::Health, found: &mut Vec<Finding>) {
             });
         }
     };
-    let m = &half.mesh;
     say(
         m.open_edges,
         place(&health.open_at),

@@ -136,6 +136,7 @@ fn clear(ground: &Ground, sample: &Sample, radius: f64, slack: f64) -> bool {
     let within = radius - TOUCH - slack * chord;
     within <= 0.0
         || !ground
+            .contacts
             .rays
             .any_within(&(sample.at + sample.normal * radius), within)
 }
@@ -161,6 +162,7 @@ fn brow_in_the_way(ground: &Ground, index: &BrowIndex, sample: &Sample, radius: 
     let facet = &ground.surface.facets[sample.facet as usize];
     let c = sample.at + sample.normal * radius;
     let contact = ground
+        .contacts
         .dropper
         .centre_height(Profile::ball(radius), c.x, c.y);
     contact.is_some_and(|hit| {
