@@ -9,6 +9,10 @@ use crate::mesh::Model;
 use crate::setup::Setup;
 use crate::shop::Shop;
 
+/// Chord tolerance to export with, as a share of what may stay: in a corner of two faces at right angles an error shows 2.4
+/// times as large (1 / sin 45° + 1), and as much again is left for the rest.
+const CHORD_SHARE: f64 = 0.2;
+
 /// Everything worth saying about the report's figures, worst first.
 pub fn findings(report: &Report, setup: &Setup, models: &[Model], shop: &Shop) -> Vec<Finding> {
     let mut found = Vec::new();
@@ -275,15 +279,18 @@ fn reach(half: &Half, found: &mut Vec<Finding>) {
             };
             found.push(length("reach", r.verdict, message, at, left, r.leave_mm));
         }
-        Verdict::Unsure => found.push(length(
-            "reach",
-            r.verdict,
-            "What the ball that comes closest leaves is too close to the limit to call. Export with a finer chord tolerance, or \
-             let more stay with --leave.",
-            at,
-            left,
-            r.leave_mm,
-        )),
+        Verdict::Unsure => {
+            found.push(length(
+                "reach",
+                r.verdict,
+                "What the ball that comes closest leaves is too close to the limit to call. Export with a finer chord tolerance, \
+                 or let more stay with --leave.",
+                at,
+                left,
+                r.leave_mm,
+            ));
+            coarse_facets(half, found);
+        }
         _ if !r.sharp_edges.is_empty() => found.push(Finding {
             at_mm: Some(r.sharp_edges[0].at_mm),
             value: Some(r.sharp_edges.len() as f64),
@@ -294,6 +301,24 @@ fn reach(half: &Half, found: &mut Vec<Finding>) {
             )
         }),
         _ => {}
+    }
+}
+
+/// Facets that stand off their surface by more than a small share of what may stay decide what clears.
+fn coarse_facets(half: &Half, found: &mut Vec<Finding>) {
+    let limit = CHORD_SHARE * half.reach.leave_mm;
+    let chord = half.mesh.chord_error_mm;
+    if chord > limit {
+        let message = "The mesh's facets stand this far off the curved surface they are drawn for, and that decides the \
+                       verdict. Export with a chord tolerance of the limit named here or less.";
+        found.push(length(
+            "mesh",
+            Verdict::Unsure,
+            message,
+            None,
+            Some(chord),
+            limit,
+        ));
     }
 }
 

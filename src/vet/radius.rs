@@ -25,7 +25,7 @@ const HALVINGS: usize = 14;
 const CHUNK: usize = 16;
 /// A sample is searched only if it would make the radius smaller by more than this share: where all samples lie on one
 /// sphere, each would be.
-const WORTH: f64 = 0.015;
+const WORTH: f64 = 0.004;
 /// Chord errors that a ball may cut and still touch.
 const CHORDS: f64 = 1.0;
 /// Most nodes for one radius.
