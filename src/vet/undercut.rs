@@ -40,10 +40,15 @@ pub fn undercut(ground: &Ground, samples: &[Sample], forgive: f64) -> Undercut {
     let chord = surface
         .cavity(survey)
         .filter(|(k, _)| shade.overhangs[*k])
-        .map(|(_, f)| f.chord_error)
+        .map(|(_, f)| f.chord_near)
         .fold(0.0, f64::max);
     let none = hidden_area == 0.0;
-    let hook_pm = if none { 0.0 } else { chord + half.tolerance() };
+    // a hook runs from a brow to a point of the void, and facets stand off the surface at either end
+    let hook_pm = if none {
+        0.0
+    } else {
+        2.0 * chord + half.tolerance()
+    };
     Undercut {
         verdict: if hook <= forgive {
             if hook > 0.0 {
@@ -51,7 +56,7 @@ pub fn undercut(ground: &Ground, samples: &[Sample], forgive: f64) -> Undercut {
             } else {
                 Verdict::Pass
             }
-        } else if hook - hook_pm <= forgive && hook > half.tolerance() && forgive > 0.0 {
+        } else if hook - hook_pm <= forgive {
             Verdict::Unsure
         } else {
             Verdict::Fail
