@@ -355,6 +355,15 @@ impl<'m> Cutting<'m> {
         Some((n, n.dot(&(from + way * hit.distance).coords) + self.corner))
     }
 
+    /// The plane by which an overhang keeps the cutter at `centre` from `p`, if one does.
+    pub fn held_aside(&self, centre: &Point, p: &Point) -> Option<(Vector, f64)> {
+        if !self.under(centre) {
+            return None;
+        }
+        let nearer = centre + (p - centre).try_normalize(0.0)? * (20.0 * TOUCH);
+        self.aside_of(&self.hanging_over(&nearer)?, &nearer, centre)
+    }
+
     /// Whether the cutter can come straight down to `centre`: that also tells the open from the inside of the material.
     fn open_above(&self, c: &Point, tolerance: f64) -> bool {
         let dropper = &self.ground.contacts.dropper;

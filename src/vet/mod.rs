@@ -10,6 +10,7 @@ pub(crate) mod depth;
 mod draft;
 mod evidence;
 mod half;
+mod held;
 pub(crate) mod mate;
 mod radius;
 pub(crate) mod reach;
