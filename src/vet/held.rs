@@ -1,10 +1,10 @@
 //! What holds a ball off a place, and how far the surface's own uncertainty can move it.
 
+use super::cone::cone_shares;
 use super::cutting::{Cutting, TOUCH};
 use super::reach::Ground;
 use crate::field::Nearest;
 use crate::mesh::{Point, Vector};
-use nalgebra::{DMatrix, DVector};
 
 /// What a ball is placed to, mm.
 const PLACED: f64 = 4.0 * TOUCH;
@@ -36,7 +36,8 @@ pub fn uncertainty(ground: &Ground, cutting: &Cutting, p: &Point, near: &Nearest
     let stops = stops(ground, cutting, p, &near.centre);
     let far = near.centre - p;
     let towards = far.try_normalize(0.0).unwrap_or_default();
-    let shares = cone_shares(&stops, &towards);
+    let normals: Vec<Vector> = stops.iter().map(|s| s.normal).collect();
+    let shares = cone_shares(&normals, &towards);
     let of = |f: &dyn Fn(&Stop) -> f64| -> f64 {
         shares.iter().map(|&(k, share)| share * f(&stops[k])).sum()
     };
@@ -96,57 +97,6 @@ fn stops(ground: &Ground, cutting: &Cutting, p: &Point, c: &Point) -> Vec<Stop> 
     stops
 }
 
-/// Shares, none negative, by which the stops' normals come nearest to `towards`: C. L. Lawson and R. J. Hanson, Solving Least
-/// Squares Problems, 1974, algorithm NNLS; in space three of them at most.
-fn cone_shares(stops: &[Stop], towards: &Vector) -> Vec<(usize, f64)> {
-    let mut active: Vec<(usize, f64)> = Vec::new();
-    for _ in 0..MOST_STEPS {
-        let made: Vector = active.iter().map(|&(k, s)| stops[k].normal * s).sum();
-        let rest = towards - made;
-        let next = (0..stops.len())
-            .filter(|k| active.iter().all(|a| a.0 != *k))
-            .max_by(|&a, &b| {
-                stops[a]
-                    .normal
-                    .dot(&rest)
-                    .total_cmp(&stops[b].normal.dot(&rest))
-            });
-        match next.filter(|&k| stops[k].normal.dot(&rest) > 1e-9) {
-            Some(k) => active.push((k, 0.0)),
-            None => break,
-        }
-        // the best shares of those taken; one that would go negative is let go on the way there
-        while let Some(best) = least_squares(stops, &active, towards) {
-            let step = (active.iter().zip(&best))
-                .filter(|(_, b)| **b <= 0.0)
-                .map(|((_, s), b)| s / (s - b))
-                .fold(1.0, f64::min);
-            for ((_, s), b) in active.iter_mut().zip(&best) {
-                *s += step * (b - *s);
-            }
-            if step >= 1.0 {
-                break;
-            }
-            active.retain(|a| a.1 > 1e-12);
-        }
-        active.retain(|a| a.1 > 0.0);
-    }
-    active
-}
-
-/// Steps of [`cone_shares`]; three or four are usual.
-const MOST_STEPS: usize = 40;
-
-/// Shares of the active stops' normals that come nearest to `towards`, whatever their signs.
-fn least_squares(stops: &[Stop], active: &[(usize, f64)], towards: &Vector) -> Option<Vec<f64>> {
-    let n = active.len();
-    let normal = |i: usize| stops[active[i].0].normal;
-    let gram = DMatrix::from_fn(n, n, |i, j| normal(i).dot(&normal(j)));
-    let right = DVector::from_fn(n, |i, _| normal(i).dot(towards));
-    let found = gram.svd(true, true).solve(&right, 1e-12).ok()?;
-    Some(found.iter().copied().collect())
-}
-
 /// Largest chord error of the facets within `reach` of `p`.
 fn chord_at(ground: &Ground, p: &Point, reach: f64) -> f64 {
     let mut most = 0.0_f64;
@@ -156,58 +106,4 @@ fn chord_at(ground: &Ground, p: &Point, reach: f64) -> f64 {
         most = most.max(f64::from(ground.surface.creases.chord_error[t as usize]));
     });
     most
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use proptest::prelude::*;
-
-    fn stop(normal: [f64; 3]) -> Stop {
-        Stop {
-            normal: Vector::from(normal).normalize(),
-            level: 0.0,
-            error: 1.0,
-        }
-    }
-
-    #[test]
-    fn two_faces_at_right_angles_share_by_the_secant() {
-        let stops = [stop([1.0, 0.0, 0.0]), stop([0.0, 0.0, 1.0])];
-        let towards = Vector::new(1.0, 0.0, 1.0).normalize();
-        let sum: f64 = cone_shares(&stops, &towards).iter().map(|s| s.1).sum();
-        // 1 / sin 45°
-        assert!((sum - 2f64.sqrt()).abs() < 1e-12);
-    }
-
-    #[test]
-    fn faces_that_look_away_take_no_share() {
-        let stops = [
-            stop([0.0, 0.0, 1.0]),
-            stop([0.0, 0.0, -1.0]),
-            stop([1.0, 0.0, 0.0]),
-        ];
-        assert_eq!(cone_shares(&stops, &Vector::z()).len(), 1);
-    }
-
-    proptest! {
-        /// What is left over leans away from every normal: the condition of the nearest point of a cone.
-        #[test]
-        fn shares_are_the_best(
-            normals in prop::collection::vec(prop::array::uniform3(-1.0..1.0f64), 1..40),
-            towards in prop::array::uniform3(-1.0..1.0f64),
-        ) {
-            let long = |v: &[f64; 3]| Vector::from(*v).norm() > 1e-3;
-            prop_assume!(normals.iter().all(long) && long(&towards));
-            let stops: Vec<Stop> = normals.into_iter().map(stop).collect();
-            let towards = Vector::from(towards).normalize();
-            let shares = cone_shares(&stops, &towards);
-            prop_assert!(shares.iter().all(|s| s.1 > 0.0));
-            let made: Vector = shares.iter().map(|&(k, s)| stops[k].normal * s).sum();
-            let rest = towards - made;
-            for s in &stops {
-                prop_assert!(s.normal.dot(&rest) < 1e-6);
-            }
-        }
-    }
 }

@@ -4,6 +4,7 @@ mod bend;
 mod blank;
 mod cavity;
 pub(crate) mod check;
+mod cone;
 pub(crate) mod cutters;
 pub(crate) mod cutting;
 pub(crate) mod depth;
