@@ -424,6 +424,12 @@ impl<'m> Cutting<'m> {
         (0..grid.ny).into_par_iter().flat_map_iter(row).collect()
     }
 
+    /// Height of the centre with the cutter as low as it gets in the plan place of `p`.
+    fn lowest_at(&self, p: &Point) -> Option<f64> {
+        let contact = (self.ground.contacts.dropper).centre_height(self.profile, p.x, p.y);
+        contact.map(|c| c.z)
+    }
+
     /// Free places towards the bend, about the farthest from the lower node; `place` takes steps from that node, and height.
     fn last_free(&self, bend: &Bend, place: impl Fn(f64, f64) -> Point, found: &mut Vec<Point>) {
         let is_free = |t: f64, z: f64| self.free(&place(t, z), 2.0 * TOUCH);
@@ -432,7 +438,13 @@ impl<'m> Cutting<'m> {
         if let Some(at) = bend.at {
             let at_height = |t: f64| place(t, height(t));
             if bend.gentle {
-                found.push(at_height(at));
+                // between the nodes there may be more than one bend: the bottom of a narrow trough
+                let p = at_height(at);
+                if is_free(at, p.z) {
+                    found.push(p);
+                } else if let Some(z) = self.lowest_at(&p) {
+                    found.push(Point::new(p.x, p.y, z));
+                }
                 return;
             }
             // steep sides are not quite straight: a little short of where they seem to meet
