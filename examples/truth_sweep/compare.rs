@@ -77,8 +77,15 @@ pub struct Outcome {
     pub error: Option<String>,
 }
 
-/// Compares the first half of `report`; `rounding` is that of the file's coordinates, mm.
-pub fn compare(shape: &Shape, report: &Report, axis_found: bool, rounding: f64) -> Outcome {
+/// Compares the first half of `report`; `at_parting` is the cavity's middle at the parting level in the file's frame,
+/// `rounding` the coarsest step of the file's coordinates, mm.
+pub fn compare(
+    shape: &Shape,
+    report: &Report,
+    axis_found: bool,
+    at_parting: [f64; 3],
+    rounding: f64,
+) -> Outcome {
     let truth = &shape.truth;
     let mut out = Outcome {
         kind: shape.kind,
@@ -123,9 +130,10 @@ pub fn compare(shape: &Shape, report: &Report, axis_found: bool, rounding: f64) 
     add(
         "parting level",
         "",
-        truth.parting_level_mm,
-        Some(half.parting_level_mm),
-        Some(4.0 * rounding),
+        0.0,
+        // told at the cavity: at the origin it is the axis that decides
+        Some(half.parting_level_mm - dot(half.tool_axis, at_parting)),
+        Some(2.0 * rounding),
         Scale::Plain,
         turn,
     );
@@ -328,14 +336,15 @@ pub fn compare(shape: &Shape, report: &Report, axis_found: bool, rounding: f64) 
             out.calls.push(Call {
                 what: "clears",
                 of: format!(
-                    "ball {} mm leaves {left:.5}, said {:.5?} ± {:.5?}",
+                    "ball {} mm leaves {left:.5}, said {:.5?} ± {:.5?}, chord error {:.5}",
                     ball.diameter_mm,
                     found.left_height_mm.unwrap_or(f64::NAN),
-                    found.left_height_mm_pm.unwrap_or(f64::NAN)
+                    found.left_height_mm_pm.unwrap_or(f64::NAN),
+                    truth.chord_mm
                 ),
                 truth: worst <= r.leave_mm,
                 said: found.clears,
-                margin: (left - r.leave_mm).abs(),
+                margin: (left - r.leave_mm).abs() - 2.0 * truth.chord_mm,
             });
         }
     }
@@ -369,6 +378,10 @@ pub fn compare(shape: &Shape, report: &Report, axis_found: bool, rounding: f64) 
         });
     }
     out
+}
+
+fn dot(a: [f64; 3], b: [f64; 3]) -> f64 {
+    a.iter().zip(b).map(|(a, b)| a * b).sum()
 }
 
 fn said(verdict: Verdict) -> Option<bool> {

@@ -84,7 +84,9 @@ struct Filed {
     shape: Shape,
     bytes: Vec<u8>,
     unit: Unit,
-    /// Rounding of the file's coordinates, mm.
+    /// The cavity's middle at the parting level, mm.
+    at_parting: [f64; 3],
+    /// Coarsest step of the file's coordinates, mm.
     rounding: f64,
 }
 
@@ -115,6 +117,7 @@ fn filed(seed: u64, args: &Args) -> Filed {
         shape,
         bytes,
         unit,
+        at_parting: offset,
         rounding: largest * f64::from(f32::EPSILON) * mm,
     }
 }
@@ -162,7 +165,13 @@ fn outcome(seed: u64, args: &Args) -> Outcome {
                 dump(path, &filed, &report)
                     .unwrap_or_else(|e| eprintln!("{}: {e}", path.display()));
             }
-            let mut outcome = compare(&filed.shape, &report, axis_found, filed.rounding);
+            let mut outcome = compare(
+                &filed.shape,
+                &report,
+                axis_found,
+                filed.at_parting,
+                filed.rounding,
+            );
             outcome.seed = seed;
             outcome
         }

@@ -7,22 +7,23 @@ use std::collections::BTreeMap;
 /// A place in the local frame: parting level z = 0, tool axis +Z, mm.
 pub type Place = [f64; 3];
 
-/// Triangles over corners told apart by their exact coordinates, counter-clockwise seen from the air.
+/// Places that round to the same multiple of this are one corner, mm: arithmetic strays by less, files by more.
+const SAME: f64 = 1e-9;
+
+/// Triangles over corners, counter-clockwise seen from the air.
 #[derive(Debug, Clone, Default)]
 pub struct Mesh {
     /// Corners, mm.
     pub points: Vec<Place>,
     /// Corners of each triangle.
     pub triangles: Vec<[usize; 3]>,
-    index: BTreeMap<[u64; 3], usize>,
+    index: BTreeMap<[i64; 3], usize>,
 }
 
 impl Mesh {
     fn corner(&mut self, p: Place) -> usize {
-        // adding 0 turns −0 into 0, so that both are one corner
-        let p = p.map(|c| c + 0.0);
         let next = self.points.len();
-        let k = *self.index.entry(p.map(f64::to_bits)).or_insert(next);
+        let k = *(self.index.entry(p.map(|c| (c / SAME).round() as i64))).or_insert(next);
         if k == next {
             self.points.push(p);
         }

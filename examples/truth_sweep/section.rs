@@ -14,6 +14,9 @@ const ALONG: usize = 16;
 /// Steps by golden section: the bracket shrinks to 1e-9 of itself.
 const GOLDEN: usize = 44;
 
+/// Overlap of neighbouring pieces' offsets, lest rounding leave a gap between them.
+const ROUNDING: f64 = 1e-10;
+
 /// A section that is the same on both sides of x = 0: `x` from the axis, `z` up, mm.
 #[derive(Debug, Clone)]
 pub struct Section {
@@ -88,8 +91,9 @@ impl Section {
             // the normal that points up
             let n = [-dz / length * dx.signum(), dx.abs() / length];
             let (x0, x1) = (a[0] + r * n[0], b[0] + r * n[0]);
-            if x >= x0.min(x1) && x <= x0.max(x1) {
-                let t = (x - x0) / (x1 - x0);
+            let slack = ROUNDING * length;
+            if x >= x0.min(x1) - slack && x <= x0.max(x1) + slack {
+                let t = ((x - x0) / (x1 - x0)).clamp(0.0, 1.0);
                 z = z.max(a[1] + t * dz + r * n[1]);
             }
         }
@@ -110,13 +114,15 @@ impl Section {
             };
             let concave = sweep > 0.0;
             let offset = if concave { radius - r } else { radius + r };
-            if offset <= 0.0 || d.abs() > offset {
+            if offset <= 0.0 || d.abs() > offset * (1.0 + ROUNDING) {
                 continue;
             }
-            let up = (offset * offset - d * d).sqrt();
+            let up = (offset * offset - d * d).max(0.0).sqrt();
             let axial = if concave { -up } else { up };
             let ahead = sweep.signum() * (axial_angle(axial, d) - start);
-            if ahead.rem_euclid(2.0 * PI) <= sweep.abs() {
+            // near a vertical the angle is known to the root of the place's rounding
+            let slack = 2.0 * ROUNDING.sqrt();
+            if (ahead + slack).rem_euclid(2.0 * PI) <= sweep.abs() + 2.0 * slack {
                 z = z.max(centre[0] + axial);
             }
         }
@@ -142,6 +148,8 @@ impl Section {
         x.extend((0..=ACROSS).map(|k| reach * (2.0 * k as f64 / ACROSS as f64 - 1.0)));
         x.retain(|x| x.abs() <= reach);
         x.sort_by(f64::total_cmp);
+        // twins would be brackets of no width
+        x.dedup();
         x
     }
 

@@ -5,7 +5,7 @@ use crate::profile::{Corner, Piece, Profile};
 use crate::random::Random;
 use crate::section::Section;
 use crate::truth::{Ball, Truth};
-use crate::wall::{Facets, Wall, rounded};
+use crate::wall::{Facets, Fineness, Wall, rounded};
 use std::f64::consts::PI;
 
 /// Kinds of shapes.
@@ -58,6 +58,10 @@ enum Ground {
 
 /// The shape of one seed; a kind may be asked for. With `coarse`, facets turn by 24° to 60°.
 pub fn shape(seed: u64, only: Option<&str>, coarse: bool) -> Shape {
+    shape_with(seed, only, coarse, None)
+}
+
+fn shape_with(seed: u64, only: Option<&str>, coarse: bool, forced: Option<Facets>) -> Shape {
     let mut random = Random::new(seed);
     let drawn = KINDS[random.below(KINDS.len())];
     let kind = only
@@ -71,10 +75,8 @@ pub fn shape(seed: u64, only: Option<&str>, coarse: bool) -> Shape {
         } else {
             [3.0, 18.0]
         };
-        let facets = Facets {
-            chord: size * random.scaled(2e-5, 1e-3),
-            turn,
-        };
+        let chord = random.scaled(0.002, 0.05);
+        let facets = forced.unwrap_or(Facets { chord, turn });
         if let Some(draft) = draft(kind, size, &facets, &mut random) {
             return finished(kind, draft, &mut random, coarse);
         }
@@ -117,11 +119,11 @@ fn flat_walls(
     random: &mut Random,
     size: f64,
     depth: f64,
-) -> (Mesh, f64) {
+) -> (Mesh, Fineness) {
     let mut mesh = Mesh::default();
-    let (rim, turn) = wall.mesh(&mut mesh, facets, Some(holes), false);
+    let (rim, fine) = wall.mesh(&mut mesh, facets, Some(holes), false);
     block(&mut mesh, &[rim], size, depth, 0.0, random);
-    (mesh, turn)
+    (mesh, fine)
 }
 
 /// The block around the rims, the outermost first.
@@ -144,7 +146,7 @@ fn block(
     }
 }
 
-fn truth_of(wall: &Wall, turn: f64, radius: f64, depth: f64) -> Truth {
+fn truth_of(wall: &Wall, fine: Fineness, radius: f64, depth: f64) -> Truth {
     let (least, area) = wall.least_draft();
     Truth {
         volume_mm3: wall.volume(),
@@ -153,7 +155,8 @@ fn truth_of(wall: &Wall, turn: f64, radius: f64, depth: f64) -> Truth {
         least_draft_deg: (area > 1.0).then_some(least),
         short_wall_mm: Some(wall.tallest_short(1.0)),
         radius_mm: Some(radius),
-        turn_deg: turn,
+        turn_deg: fine.turn,
+        chord_mm: fine.chord,
         ..Truth::default()
     }
 }
@@ -184,8 +187,8 @@ fn pocket(size: f64, mitred: bool, facets: &Facets, random: &mut Random) -> Opti
         mitred,
         profile: rounded(&corners)?,
     };
-    let (mesh, turn) = flat_walls(&wall, facets, &[], random, size, depth);
-    let truth = truth_of(&wall, turn, fillet, depth);
+    let (mesh, fine) = flat_walls(&wall, facets, &[], random, size, depth);
+    let truth = truth_of(&wall, fine, fillet, depth);
     let ground = if mitred {
         let most = ((half[1] - inset) / touch(delta)).min(0.5 * depth);
         Ground::Corner {
@@ -237,12 +240,12 @@ fn round(size: f64, facets: &Facets, random: &mut Random) -> Option<Draft> {
         mitred: false,
         profile: rounded(&corners)?,
     };
-    let (mesh, turn) = flat_walls(&wall, facets, &[], random, size, depth);
+    let (mesh, fine) = flat_walls(&wall, facets, &[], random, size, depth);
     Some(Draft {
         about: format!(
             "rim radius {rim:.3}, depth {depth:.3}, draft {delta:.3}, fillet {fillet:.4}"
         ),
-        truth: truth_of(&wall, turn, fillet, depth),
+        truth: truth_of(&wall, fine, fillet, depth),
         mesh,
         ground: Ground::Swept {
             parts: vec![(wall, corners)],
@@ -293,13 +296,13 @@ fn cap(size: f64, slot: bool, facets: &Facets, random: &mut Random) -> Option<Dr
         mitred: false,
         profile: hollow_arc(radius - depth, 0.0, radius, false),
     };
-    let (mesh, turn) = flat_walls(&wall, facets, &[], random, size, depth);
+    let (mesh, fine) = flat_walls(&wall, facets, &[], random, size, depth);
     Some(Draft {
         about: format!(
             "radius {radius:.4}, depth {depth:.4}, length between ends {:.3}",
             2.0 * core[0]
         ),
-        truth: truth_of(&wall, turn, radius, depth),
+        truth: truth_of(&wall, fine, radius, depth),
         mesh,
         ground: Ground::Swept {
             parts: vec![(wall, Vec::new())],
@@ -355,7 +358,7 @@ fn groove(size: f64, facets: &Facets, random: &mut Random) -> Option<Draft> {
         profile,
     };
     let mut mesh = Mesh::default();
-    let (rim, turn) = wall.mesh(&mut mesh, facets, None, false);
+    let (rim, fine) = wall.mesh(&mut mesh, facets, None, false);
     let steps = rim.len() / 4 - 1;
     let last = wall.profile.pieces[wall.profile.pieces.len() - 1].at(1.0);
     let island = wall.ring(last, steps);
@@ -365,7 +368,7 @@ fn groove(size: f64, facets: &Facets, random: &mut Random) -> Option<Draft> {
             "core {core:.3?}, inner rim {inner:.3}, width {:.3}, depth {depth:.3}, radius {radius:.4}",
             2.0 * width
         ),
-        truth: truth_of(&wall, turn, radius, depth),
+        truth: truth_of(&wall, fine, radius, depth),
         mesh,
         scale: if radius > 0.0 { radius } else { 0.3 * width },
         ground: Ground::Swept {
@@ -428,7 +431,7 @@ fn rib(size: f64, facets: &Facets, random: &mut Random) -> Option<Draft> {
     let (ring, a) = stand.mesh(&mut mesh, facets, Some(&[]), false);
     let (rim_ring, b) = wall.mesh(&mut mesh, facets, Some(&[ring]), false);
     block(&mut mesh, &[rim_ring], size, depth, 0.0, random);
-    let mut truth = truth_of(&wall, a.max(b), fillets[0].min(fillets[1]), depth);
+    let mut truth = truth_of(&wall, a.with(b), fillets[0].min(fillets[1]), depth);
     truth.volume_mm3 += stand.volume();
     truth.surface_mm2 += stand.area() - stand.within(apron);
     let least = stand.least_draft();
@@ -493,13 +496,13 @@ fn step(size: f64, facets: &Facets, random: &mut Random) -> Option<Draft> {
         mitred: false,
         profile: rounded(&corners)?,
     };
-    let (mesh, turn) = flat_walls(&wall, facets, &[], random, size, depth);
+    let (mesh, fine) = flat_walls(&wall, facets, &[], random, size, depth);
     let least = fillets[0].min(fillets[1]);
     Some(Draft {
         about: format!(
             "core {core:.3?}, rim {rim:.3}, {upper:.3} deep to the ledge at {ledge:.3} to {edge:.3}, {lower:.3} more, drafts {drafts:.3?}, fillets {fillets:.4?}"
         ),
-        truth: truth_of(&wall, turn, least, depth),
+        truth: truth_of(&wall, fine, least, depth),
         mesh,
         ground: Ground::Swept {
             parts: vec![(wall, corners)],
@@ -637,10 +640,12 @@ fn cross_hole(size: f64, facets: &Facets, random: &mut Random) -> Option<Draft> 
         profile: rounded(&corners)?,
     };
     let mut mesh = Mesh::default();
-    let (ring, turn) = wall.mesh(&mut mesh, facets, Some(&[]), true);
+    let (ring, fine) = wall.mesh(&mut mesh, facets, Some(&[]), true);
     let y = core[1] + rim;
     let bottom = wall.profile.pieces[0].at(1.0)[0];
     let sides = 4 * facets.steps(hole, 0.5 * PI);
+    let mut tube = Fineness::default();
+    tube.add(hole, 2.0 * PI / sides as f64);
     let circle = |y: f64| -> Vec<Place> {
         (0..sides)
             .map(|k| 2.0 * PI * k as f64 / sides as f64)
@@ -657,12 +662,12 @@ fn cross_hole(size: f64, facets: &Facets, random: &mut Random) -> Option<Draft> 
     mesh.between(&circle(y), &circle(y + length), None);
     mesh.flat(1, false, &circle(y + length), &[]);
     block(&mut mesh, &[ring], size, depth, 1.2 * length, random);
-    let mut truth = truth_of(&wall, turn.max(360.0 / sides as f64), fillet, depth);
-    let (disc, tube) = (PI * hole * hole, 2.0 * PI * hole * length);
+    let mut truth = truth_of(&wall, fine.with(tube), fillet, depth);
+    let (disc, side) = (PI * hole * hole, 2.0 * PI * hole * length);
     truth.volume_mm3 += disc * length;
-    truth.surface_mm2 += tube;
+    truth.surface_mm2 += side;
     truth.hidden_volume_mm3 = disc * length;
-    truth.hidden_area_mm2 = tube + disc;
+    truth.hidden_area_mm2 = side + disc;
     truth.hook_mm = length;
     truth.least_draft_deg = None;
     Some(Draft {
@@ -770,3 +775,7 @@ fn left_volume(wall: &Wall, corners: &[Corner], r: f64) -> Option<f64> {
     };
     (wall.volume() - filled.volume()).into()
 }
+
+#[cfg(test)]
+#[path = "shapes_tests.rs"]
+mod tests;

@@ -29,6 +29,8 @@ pub struct Truth {
     pub radius_mm: Option<f64>,
     /// Largest turn from facet to facet of a curved surface.
     pub turn_deg: f64,
+    /// Largest chord error of an arc or a circle; a surface curved both ways may stray by two.
+    pub chord_mm: f64,
     /// The rack.
     pub balls: Vec<Ball>,
 }

@@ -34,6 +34,31 @@ impl Facets {
     }
 }
 
+/// How fine a mesh came out.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Fineness {
+    /// Largest turn from facet to facet, degrees.
+    pub turn: f64,
+    /// Largest chord error of an arc or a circle, mm.
+    pub chord: f64,
+}
+
+impl Fineness {
+    /// Takes in an arc of `radius` whose facets turn by `turn` radians.
+    pub fn add(&mut self, radius: f64, turn: f64) {
+        self.turn = self.turn.max(turn.to_degrees());
+        self.chord = self.chord.max(radius * (1.0 - (0.5 * turn).cos()));
+    }
+
+    /// The coarser of two, each way.
+    pub fn with(self, other: Fineness) -> Fineness {
+        Fineness {
+            turn: self.turn.max(other.turn),
+            chord: self.chord.max(other.chord),
+        }
+    }
+}
+
 impl Wall {
     /// Volume between the surface and its axial planes towards the core, mm³; positive where the generatrix goes down.
     pub fn volume(&self) -> f64 {
@@ -80,9 +105,9 @@ impl Wall {
         facets: &Facets,
         holes: Option<&[Vec<Place>]>,
         skip: bool,
-    ) -> (Vec<Place>, f64) {
+    ) -> (Vec<Place>, Fineness) {
         let mut rows = vec![self.profile.pieces[0].at(0.0)];
-        let mut turn: f64 = 0.0;
+        let mut fine = Fineness::default();
         let mut flat = false;
         let last = self.profile.pieces.len() - 1;
         for (k, piece) in self.profile.pieces.iter().enumerate() {
@@ -93,7 +118,7 @@ impl Wall {
                 }
                 Piece::Arc { radius, sweep, .. } => {
                     let steps = facets.steps(radius, sweep);
-                    turn = turn.max(sweep.abs().to_degrees() / steps as f64);
+                    fine.add(radius, sweep.abs() / steps as f64);
                     steps
                 }
             };
@@ -106,7 +131,7 @@ impl Wall {
             facets.steps(widest, FRAC_PI_2)
         };
         if !self.mitred {
-            turn = turn.max(90.0 / quarter as f64);
+            fine.add(widest, FRAC_PI_2 / quarter as f64);
         }
         let rings: Vec<Vec<Place>> = rows.iter().map(|&row| self.ring(row, quarter)).collect();
         for (k, pair) in rings.windows(2).enumerate() {
@@ -119,7 +144,7 @@ impl Wall {
         {
             mesh.flat(2, true, end, holes);
         }
-        (rings[0].clone(), turn)
+        (rings[0].clone(), fine)
     }
 
     /// The ring of the surface through a place of the generatrix, `quarter` facets to a quarter turn.
