@@ -117,6 +117,7 @@ pub fn compare(
         });
     };
     let turn = truth.turn_deg;
+    let coarse = turn > 20.0;
     let axis = f64::from(u8::from(axis_found));
     add(
         "tool axis found",
@@ -259,6 +260,20 @@ pub fn compare(
     }
     let r = &half.reach;
     match truth.radius_mm {
+        // a faceted fillet near the crease limit may be read either way, but not as anything else
+        Some(radius) if radius > 0.0 && coarse => {
+            let found = r.smallest_concave_radius_mm;
+            let sharp = found.is_some_and(|f| f <= r.smallest_concave_radius_mm_pm.unwrap_or(0.0));
+            add(
+                "radius, smooth or sharp (mm)",
+                if sharp { "read sharp" } else { "read smooth" },
+                if sharp { 0.0 } else { radius },
+                found,
+                r.smallest_concave_radius_mm_pm,
+                Scale::Plain,
+                turn,
+            );
+        }
         Some(radius) if radius > 0.0 => {
             add(
                 "radius (share)",

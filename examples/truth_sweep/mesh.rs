@@ -109,6 +109,7 @@ impl Mesh {
     }
 
     /// Volume enclosed, mm³.
+    #[cfg(test)]
     pub fn volume(&self) -> f64 {
         let each = |t: &[usize; 3]| {
             let [a, b, c] = t.map(|k| self.points[k]);

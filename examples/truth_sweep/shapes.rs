@@ -78,7 +78,7 @@ fn shape_with(seed: u64, only: Option<&str>, coarse: bool, forced: Option<Facets
         let chord = random.scaled(0.002, 0.05);
         let facets = forced.unwrap_or(Facets { chord, turn });
         if let Some(draft) = draft(kind, size, &facets, &mut random) {
-            return finished(kind, draft, &mut random, coarse);
+            return finished(kind, draft, &mut random, coarse.then_some(&facets));
         }
     }
 }
@@ -690,7 +690,12 @@ fn cross_hole(size: f64, facets: &Facets, random: &mut Random) -> Option<Draft> 
     })
 }
 
-fn finished(kind: &'static str, draft: Draft, random: &mut Random, coarse: bool) -> Shape {
+fn finished(
+    kind: &'static str,
+    draft: Draft,
+    random: &mut Random,
+    coarse: Option<&Facets>,
+) -> Shape {
     let Draft {
         about,
         mesh,
@@ -720,7 +725,7 @@ fn finished(kind: &'static str, draft: Draft, random: &mut Random, coarse: bool)
     }
 }
 
-fn ball(diameter: f64, ground: &Ground, truth: &Truth, _coarse: bool) -> Ball {
+fn ball(diameter: f64, ground: &Ground, truth: &Truth, coarse: Option<&Facets>) -> Ball {
     let r = 0.5 * diameter;
     let mut ball = Ball {
         diameter_mm: diameter,
@@ -741,6 +746,7 @@ fn ball(diameter: f64, ground: &Ground, truth: &Truth, _coarse: bool) -> Ball {
             }
             let sections = parts.iter().map(|(wall, _)| Section::of(&wall.profile));
             ball.left_mm = sections.map(|s| s.left(r).0).reduce(f64::max);
+            ball.left_faceted_mm = coarse.map(|facets| faceted(parts, facets, r));
             ball.deepest_mm = Some(if parts.len() == 1 {
                 Section::of(&parts[0].0.profile).deepest(r)
             } else {
@@ -753,6 +759,25 @@ fn ball(diameter: f64, ground: &Ground, truth: &Truth, _coarse: bool) -> Ball {
         }
     }
     ball
+}
+
+/// What a ball leaves where each facet is taken for a face of its own: in the folds along the generatrix, and in the
+/// upright ones, of interior angle π − τ: R(1/cos(τ/2) − 1), for balls that fit between the facets there.
+fn faceted(parts: &[(Wall, Vec<Corner>)], facets: &Facets, r: f64) -> f64 {
+    let each = parts.iter().map(|(wall, _)| {
+        let (profile, turn) = wall.faceted(facets);
+        let along = Section::of(&profile).left(r).0;
+        let first = wall.profile.pieces[0].at(0.0);
+        let next = wall.profile.pieces[0].at(1.0);
+        // a wall that is round in plan and taller than the ball
+        let upright = first[0] - next[0] > r && r < next[1] * (0.5 * turn).cos();
+        if upright {
+            along.max(r / (0.5 * turn).cos() - r)
+        } else {
+            along
+        }
+    });
+    each.fold(0.0, f64::max)
 }
 
 /// What a ball leaves in concave edges: the volume between the chain and the chain whose concave roundings are at least

@@ -106,6 +106,23 @@ impl Wall {
         holes: Option<&[Vec<Place>]>,
         skip: bool,
     ) -> (Vec<Place>, Fineness) {
+        let (rows, quarter, flat, fine) = self.rows(facets);
+        let rings: Vec<Vec<Place>> = rows.iter().map(|&row| self.ring(row, quarter)).collect();
+        for (k, pair) in rings.windows(2).enumerate() {
+            mesh.between(&pair[0], &pair[1], (skip && k == 0).then_some(quarter));
+        }
+        let end = &rings[rings.len() - 1];
+        let core_flat = self.end()[1] < 1e-9 && self.core[0] > 0.0 && self.core[1] > 0.0;
+        if (flat || core_flat)
+            && let Some(holes) = holes
+        {
+            mesh.flat(2, true, end, holes);
+        }
+        (rings[0].clone(), fine)
+    }
+
+    /// Places of the generatrix where rings stand, facets to a quarter turn, whether a flat floor ends it, how fine.
+    fn rows(&self, facets: &Facets) -> (Vec<profile::Place>, usize, bool, Fineness) {
         let mut rows = vec![self.profile.pieces[0].at(0.0)];
         let mut fine = Fineness::default();
         let mut flat = false;
@@ -133,18 +150,28 @@ impl Wall {
         if !self.mitred {
             fine.add(widest, FRAC_PI_2 / quarter as f64);
         }
-        let rings: Vec<Vec<Place>> = rows.iter().map(|&row| self.ring(row, quarter)).collect();
-        for (k, pair) in rings.windows(2).enumerate() {
-            mesh.between(&pair[0], &pair[1], (skip && k == 0).then_some(quarter));
+        (rows, quarter, flat, fine)
+    }
+
+    /// The generatrix with a corner at each ring, as the facets have it, and the turn from facet to facet in plan,
+    /// radians (0 where corners are mitred).
+    pub fn faceted(&self, facets: &Facets) -> (Profile, f64) {
+        let (mut rows, quarter, flat, _) = self.rows(facets);
+        if flat {
+            rows.push(self.end());
         }
-        let end = &rings[rings.len() - 1];
-        let core_flat = self.end()[1] < 1e-9 && self.core[0] > 0.0 && self.core[1] > 0.0;
-        if (flat || core_flat)
-            && let Some(holes) = holes
-        {
-            mesh.flat(2, true, end, holes);
-        }
-        (rings[0].clone(), fine)
+        let pieces = (rows.windows(2))
+            .map(|w| Piece::Line {
+                from: w[0],
+                to: w[1],
+            })
+            .collect();
+        let turn = if self.mitred {
+            0.0
+        } else {
+            FRAC_PI_2 / quarter as f64
+        };
+        (Profile { pieces }, turn)
     }
 
     /// The ring of the surface through a place of the generatrix, `quarter` facets to a quarter turn.
