@@ -16,6 +16,8 @@ mod mesh;
 mod random;
 mod section;
 mod shapes;
+#[cfg(test)]
+mod shapes_tests;
 mod table;
 mod truth;
 mod wall;

@@ -35,18 +35,19 @@ pub struct Shape {
 }
 
 /// What a kind's builder knows before balls are drawn.
-struct Draft {
-    about: String,
+pub struct Draft {
+    /// What was drawn.
+    pub about: String,
     mesh: Mesh,
     truth: Truth,
     /// What left heights and volumes follow from.
-    ground: Ground,
+    pub ground: Ground,
     /// Radius around which the rack is drawn.
-    scale: f64,
+    pub scale: f64,
 }
 
 /// What balls meet.
-enum Ground {
+pub enum Ground {
     /// Hollow swept around a core; `most`: the largest ball that its corners take.
     Swept {
         parts: Vec<(Wall, Vec<Corner>)>,
@@ -61,7 +62,8 @@ pub fn shape(seed: u64, only: Option<&str>, coarse: bool) -> Shape {
     shape_with(seed, only, coarse, None)
 }
 
-fn shape_with(seed: u64, only: Option<&str>, coarse: bool, forced: Option<Facets>) -> Shape {
+/// The same with the facets given.
+pub fn shape_with(seed: u64, only: Option<&str>, coarse: bool, forced: Option<Facets>) -> Shape {
     let mut random = Random::new(seed);
     let drawn = KINDS[random.below(KINDS.len())];
     let kind = only
@@ -83,7 +85,8 @@ fn shape_with(seed: u64, only: Option<&str>, coarse: bool, forced: Option<Facets
     }
 }
 
-fn draft(kind: &str, size: f64, facets: &Facets, random: &mut Random) -> Option<Draft> {
+/// A shape of a kind, `None` where what was drawn does not fit together.
+pub fn draft(kind: &str, size: f64, facets: &Facets, random: &mut Random) -> Option<Draft> {
     match kind {
         "sharp-pocket" => pocket(size, true, facets, random),
         "pocket" => pocket(size, false, facets, random),
@@ -261,7 +264,7 @@ fn round(size: f64, facets: &Facets, random: &mut Random) -> Option<Draft> {
 
 /// An arc of a circle whose centre lies `up` above the rim's level and `out` from the core, from rim to rim or to its
 /// lowest place.
-fn hollow_arc(up: f64, out: f64, radius: f64, whole: bool) -> Profile {
+pub fn hollow_arc(up: f64, out: f64, radius: f64, whole: bool) -> Profile {
     let start = (-up / radius).acos();
     let sweep = if whole {
         2.0 * (PI - start)
@@ -800,7 +803,3 @@ fn left_volume(wall: &Wall, corners: &[Corner], r: f64) -> Option<f64> {
     };
     (wall.volume() - filled.volume()).into()
 }
-
-#[cfg(test)]
-#[path = "shapes_tests.rs"]
-mod tests;

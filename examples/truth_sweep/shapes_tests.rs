@@ -1,7 +1,11 @@
 //! The sweep's truths against sums over fine meshes and against brute force.
 
-use super::*;
+use crate::mesh::{Mesh, Place};
 use crate::profile::Profile;
+use crate::random::Random;
+use crate::section::Section;
+use crate::shapes::{Ground, KINDS, draft, hollow_arc, shape, shape_with};
+use crate::wall::Facets;
 
 /// About the finest that builds in a moment.
 const FINE: Facets = Facets {
