@@ -748,7 +748,11 @@ fn ball(diameter: f64, ground: &Ground, truth: &Truth, coarse: Option<&Facets>) 
                 return ball;
             }
             let sections = parts.iter().map(|(wall, _)| Section::of(&wall.profile));
-            ball.left_mm = sections.map(|s| s.left(r).0).reduce(f64::max);
+            ball.left_mm = match truth.radius_mm {
+                // by that radius' definition
+                Some(least) if r <= least => Some(0.0),
+                _ => sections.map(|s| s.left(r).0).reduce(f64::max),
+            };
             ball.left_faceted_mm = coarse.map(|facets| faceted(parts, facets, r));
             ball.deepest_mm = Some(if parts.len() == 1 {
                 Section::of(&parts[0].0.profile).deepest(r)
