@@ -16,6 +16,8 @@ mod stickout;
 pub mod time;
 mod worth;
 
+pub use advice::inputs;
+
 use crate::field::{BallOffset, Dropper, Rays};
 use crate::mesh::Model;
 use crate::report::HollowKind;
@@ -62,6 +64,7 @@ pub fn plan(
         &SetupConfig {
             axis: check.axis,
             contact: check.shop.limits.contact,
+            meets: check.meets.clone(),
         },
     )?;
     let mut surveys = Vec::new();
