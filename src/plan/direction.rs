@@ -29,7 +29,7 @@ pub struct Patch {
     /// Area of the ball's centres over it, mm².
     centre_area: f64,
     hollow: u32,
-    plan: [f64; 2],
+    at: Point,
 }
 
 /// The surface that one ball touches.
@@ -98,7 +98,7 @@ impl<'a> Sheet<'a> {
                 area: p.area,
                 centre_area: p.area * form.offset_area(p.triangle as usize, radius),
                 hollow: p.hollow,
-                plan: [p.at.x, p.at.y],
+                at: p.at,
             })
             .collect();
         Sheet {
@@ -126,7 +126,7 @@ impl<'a> Sheet<'a> {
                     area,
                     centre_area: area * form.offset_area(t, radius),
                     hollow: 0,
-                    plan: [at.x, at.y],
+                    at,
                 })
             })
             .collect();
@@ -266,7 +266,7 @@ impl<'a> Sheet<'a> {
                 continue;
             }
             length += p.centre_area * cusp::foreshortening(&p.normal, &c) / step;
-            let v = p.plan[0] * c.x + p.plan[1] * c.y;
+            let v = p.at.coords.dot(&c);
             let w = wide
                 .entry(p.hollow)
                 .or_insert([f64::INFINITY, f64::NEG_INFINITY]);
@@ -318,6 +318,26 @@ impl<'a> Sheet<'a> {
         let heights = self.heights(direction_deg, step);
         let needs = |k: usize| heights[k] > rules.height;
         first + time(self.passes(direction_deg + 90.0, step, needs))
+    }
+
+    /// Where passes at `direction_deg` with `step` leave more than `height` and those at right angles leave less than they do:
+    /// its area, mm², and the place where they gain most.
+    pub fn crossing(&self, direction_deg: f64, step: f64, height: f64) -> (f64, Option<Point>) {
+        let first = self.heights(direction_deg, step);
+        let second = self.heights(direction_deg + 90.0, step);
+        let mut area = 0.0;
+        let mut most: Option<(f64, Point)> = None;
+        for ((p, first), second) in self.patches.iter().zip(first).zip(second) {
+            if first <= height || second >= first {
+                continue;
+            }
+            area += p.area;
+            let gain = first.min(self.radius) - second;
+            if most.is_none_or(|m| gain > m.0) {
+                most = Some((gain, p.at));
+            }
+        }
+        (area, most.map(|m| m.1))
     }
 
     /// Every few of the patches, where there are many.
