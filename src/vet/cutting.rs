@@ -48,7 +48,7 @@ impl<'m> Cutting<'m> {
             corner_radius: corner,
         };
         let lowest = if corner >= radius {
-            ground.pieces.height_map(grid, radius)
+            ground.contacts.pieces.height_map(grid, radius)
         } else {
             let mut map = HeightMap::empty(grid);
             map.values_mut()
@@ -56,7 +56,7 @@ impl<'m> Cutting<'m> {
                 .enumerate()
                 .for_each(|(k, z)| {
                     let [x, y] = grid.centre(k % grid.nx, k / grid.nx);
-                    if let Some(contact) = ground.dropper.centre_height(profile, x, y) {
+                    if let Some(contact) = ground.contacts.dropper.centre_height(profile, x, y) {
                         *z = contact.z as f32;
                     }
                 });
@@ -120,7 +120,7 @@ impl<'m> Cutting<'m> {
         if tolerance >= self.corner {
             return true;
         }
-        let rays = self.ground.rays;
+        let rays = &self.ground.contacts.rays;
         !rays.any_within(centre, self.corner - tolerance) && (!self.under(centre) || exact())
     }
 
@@ -209,7 +209,7 @@ impl<'m> Cutting<'m> {
         let radius = self.corner;
         let mut c = projected(p, &planes)?;
         for _ in 0..MOST_PLANES {
-            let near = self.ground.rays.closest(&c, radius - TOUCH);
+            let near = self.ground.contacts.rays.closest(&c, radius - TOUCH);
             let plane = match (near, self.hanging_over(&c)) {
                 (Some((q, _)), over) if q.z > c.z + TOUCH && self.under(&c) => {
                     self.aside_of(&over.unwrap_or(q), &c, known)?
@@ -243,6 +243,7 @@ impl<'m> Cutting<'m> {
         let (inner, lift) = self.profile.inset(TOUCH)?;
         let contact = self
             .ground
+            .contacts
             .dropper
             .centre_height(inner, centre.x, centre.y)?;
         (contact.z - lift > centre.z + TOUCH).then_some(contact.point)
@@ -291,7 +292,11 @@ impl<'m> Cutting<'m> {
         );
         // towards a point under it, off the planes it rests on
         let under = node - Vector::z() * (2.0 * grid.cell);
-        let (q, _) = self.ground.rays.closest(&node, self.corner + 1e-2)?;
+        let (q, _) = self
+            .ground
+            .contacts
+            .rays
+            .closest(&node, self.corner + 1e-2)?;
         let n = (node - q).try_normalize(0.0)?;
         let c = self.nearest_about(&under, vec![(n, n.dot(&q.coords) + self.corner)], &node)?;
         let near = (c - node).xy().norm() < 2.0 * grid.cell;
@@ -340,10 +345,11 @@ impl<'m> Cutting<'m> {
         let height = q.z - 10.0 * TOUCH;
         let from = Point::new(known.x, known.y, height);
         let way = Point::new(q.x, q.y, height) - from;
-        let hit = self
-            .ground
-            .rays
-            .first_hit(&from, &way, 1.0 + self.corner / way.norm())?;
+        let hit =
+            self.ground
+                .contacts
+                .rays
+                .first_hit(&from, &way, 1.0 + self.corner / way.norm())?;
         let normal = self.ground.half.mesh.normal(hit.triangle as usize)?;
         let n = Vector::new(normal.x, normal.y, 0.0).try_normalize(TOUCH)?;
         Some((n, n.dot(&(from + way * hit.distance).coords) + self.corner))
@@ -351,7 +357,7 @@ impl<'m> Cutting<'m> {
 
     /// Whether the cutter can come straight down to `centre`: that also tells the open from the inside of the material.
     fn open_above(&self, c: &Point, tolerance: f64) -> bool {
-        let dropper = self.ground.dropper;
+        let dropper = &self.ground.contacts.dropper;
         dropper.clear_at(self.profile, c.x, c.y, c.z, tolerance)
     }
 
@@ -453,6 +459,7 @@ impl<'m> Cutting<'m> {
         let try_at = |x: f64, y: f64| {
             let z = self
                 .ground
+                .contacts
                 .dropper
                 .centre_height(inner, x, y)
                 .map_or(f64::NEG_INFINITY, |c| c.z - lift);

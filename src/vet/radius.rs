@@ -25,7 +25,7 @@ const HALVINGS: usize = 14;
 const CHUNK: usize = 16;
 /// A sample is searched only if it would make the radius smaller by more than this share: where all samples lie on one
 /// sphere, each would be.
-const WORTH: f64 = 0.015;
+const WORTH: f64 = 0.004;
 /// Chord errors that a ball may cut and still touch.
 const CHORDS: f64 = 1.0;
 /// Most nodes for one radius.
@@ -136,6 +136,7 @@ fn clear(ground: &Ground, sample: &Sample, radius: f64, slack: f64) -> bool {
     let within = radius - TOUCH - slack * chord;
     within <= 0.0
         || !ground
+            .contacts
             .rays
             .any_within(&(sample.at + sample.normal * radius), within)
 }
@@ -161,6 +162,7 @@ fn brow_in_the_way(ground: &Ground, index: &BrowIndex, sample: &Sample, radius: 
     let facet = &ground.surface.facets[sample.facet as usize];
     let c = sample.at + sample.normal * radius;
     let contact = ground
+        .contacts
         .dropper
         .centre_height(Profile::ball(radius), c.x, c.y);
     contact.is_some_and(|hit| {

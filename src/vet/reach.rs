@@ -2,10 +2,10 @@
 
 use super::cutting::{Cutting, TOUCH};
 use super::shade::Shade;
-use super::sharp::Sharp;
+use super::sharp::{Sharp, sharp_edges};
 use super::surface::{Sample, Surface};
 use crate::field::{BallOffset, Dropper, Grid, Nearest, Rays};
-use crate::mesh::{Point, Vector};
+use crate::mesh::{Creases, Point, Vector};
 use crate::report::HollowKind;
 use crate::setup::{Half, Survey};
 use rayon::prelude::*;
@@ -28,24 +28,41 @@ const VOLUME_SAMPLES: f64 = 24.0;
 /// Most of them.
 const MOST_VOLUME_SAMPLES: f64 = 40_000.0;
 
-/// What stands ready for all cutters of one half.
+/// What answers where a mesh is met, however its edges are read.
+pub struct Contacts<'m> {
+    /// Distances to its triangles.
+    pub rays: Rays<'m>,
+    /// Exact contacts of lowered bodies.
+    pub dropper: Dropper<'m>,
+    /// Its pieces that a ball can touch.
+    pub pieces: BallOffset<'m>,
+}
+
+impl<'m> Contacts<'m> {
+    /// Sorts the mesh of `half`.
+    pub fn of(half: &'m Half) -> Contacts<'m> {
+        Contacts {
+            rays: Rays::new(&half.mesh),
+            dropper: Dropper::new(&half.mesh),
+            pieces: BallOffset::new(&half.mesh, &half.topology),
+        }
+    }
+}
+
+/// What stands ready for all cutters of one half, in one reading of its edges.
 pub struct Ground<'m> {
     /// The half.
     pub half: &'m Half,
     /// Its columns and hollows.
     pub survey: &'m Survey,
+    /// Where its mesh is met.
+    pub contacts: &'m Contacts<'m>,
     /// Its hollows' surface.
-    pub surface: &'m Surface,
+    pub surface: Surface,
     /// What is hidden.
-    pub shade: &'m Shade<'m>,
-    /// Its pieces that a ball can touch.
-    pub pieces: &'m BallOffset<'m>,
-    /// Distances to its triangles.
-    pub rays: &'m Rays<'m>,
-    /// Exact contacts of lowered bodies.
-    pub dropper: &'m Dropper<'m>,
+    pub shade: Shade<'m>,
     /// Sharp concave edges.
-    pub sharp: &'m [Sharp],
+    pub sharp: Vec<Sharp>,
 }
 
 /// A place on the surface, and the normals of the facets that meet there.
@@ -88,6 +105,26 @@ impl Reached {
 }
 
 impl<'m> Ground<'m> {
+    /// Reads the hollows' surface of `half` with its edges read as `creases` says.
+    pub fn of(
+        half: &'m Half,
+        survey: &'m Survey,
+        contacts: &'m Contacts<'m>,
+        creases: Creases,
+    ) -> Ground<'m> {
+        let surface = Surface::of(half, survey, creases);
+        let shade = Shade::of(half, survey, &surface, &contacts.rays);
+        let sharp = sharp_edges(half, survey, &surface, &shade);
+        Ground {
+            half,
+            survey,
+            contacts,
+            surface,
+            shade,
+            sharp,
+        }
+    }
+
     /// Visible cavity samples about `spacing` mm apart.
     pub fn visible(&self, spacing: f64) -> Vec<Sample> {
         self.visible_of(spacing, |_| true)
@@ -101,7 +138,7 @@ impl<'m> Ground<'m> {
         if self.shade.any() {
             let hidden: Vec<bool> = samples
                 .par_iter()
-                .map(|s| self.shade.hides(self.survey, self.surface, s))
+                .map(|s| self.shade.hides(self.survey, &self.surface, s))
                 .collect();
             let mut hidden = hidden.into_iter();
             samples.retain(|_| hidden.next() == Some(false));
@@ -410,7 +447,7 @@ impl<'m> Ground<'m> {
     fn chord_near(&self, p: &Point, reach: f64) -> f64 {
         let mut most = 0.0_f64;
         let aside = Vector::repeat(reach);
-        (self.rays).for_each_triangle_in_box(&(p - aside), &(p + aside), |t| {
+        (self.contacts.rays).for_each_triangle_in_box(&(p - aside), &(p + aside), |t| {
             if let Some(f) = self.surface.of_triangle[t as usize] {
                 most = most.max(self.surface.facets[f as usize].chord_error);
             }

@@ -58,10 +58,9 @@ pub struct Sample {
 }
 
 impl Surface {
-    /// The facets of `half` that bound its hollows.
-    pub fn of(half: &Half, survey: &Survey, crease_deg: f64) -> Surface {
+    /// The facets of `half` that bound its hollows, its edges read as `creases` says.
+    pub fn of(half: &Half, survey: &Survey, creases: Creases) -> Surface {
         let mesh = &half.mesh;
-        let creases = Creases::read(mesh, &half.topology, crease_deg, half.rounding);
         let mut facets = Vec::new();
         let mut of_triangle = vec![None; mesh.triangles.len()];
         for (t, owner) in survey.owner.iter().enumerate() {
