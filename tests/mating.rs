@@ -302,6 +302,7 @@ fn places_that_meet_settle_how_laid_open_halves_close() {
     let both = || [model("both.stl", &[&a.solid(), &beside])];
     let closed_by = |meets: Vec<[Point; 2]>| {
         let mut config = config();
+        config.cell = Some(0.4);
         config.meets = meets;
         check(&both(), &config, &|_| {})
     };
@@ -349,6 +350,7 @@ fn places_that_meet_settle_how_laid_open_halves_close() {
     }
     // halves that stand closed need none, and are told so
     let mut config = config();
+    config.cell = Some(0.4);
     config.meets = vec![[p(0.0, 0.0); 2]];
     let stand = [
         model("a.stl", &[&a.solid()]),

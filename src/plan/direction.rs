@@ -307,8 +307,7 @@ impl<'a> Sheet<'a> {
         lengths.into_iter().map(|l| l * share).collect()
     }
 
-    /// Time of passes at `direction_deg` with `step`, with those at right angles where the others leave more than the
-    /// rules' height if `crossed`, min.
+    /// Time of passes at `direction_deg` with `step`, with those at right angles where they gain if `crossed`, min.
     pub fn minutes_at(&self, direction_deg: f64, step: f64, crossed: bool, rules: &Rules) -> f64 {
         let time = |passes: Passes| passes.minutes(rules.feed, rules.acceleration);
         let first = time(self.passes(direction_deg, step, |_| true));
@@ -316,7 +315,8 @@ impl<'a> Sheet<'a> {
             return first;
         }
         let heights = self.heights(direction_deg, step);
-        let needs = |k: usize| heights[k] > rules.height;
+        let others = self.heights(direction_deg + 90.0, step);
+        let needs = |k: usize| gains(heights[k], others[k], rules.height);
         first + time(self.passes(direction_deg + 90.0, step, needs))
     }
 
@@ -328,7 +328,7 @@ impl<'a> Sheet<'a> {
         let mut area = 0.0;
         let mut most: Option<(f64, Point)> = None;
         for ((p, first), second) in self.patches.iter().zip(first).zip(second) {
-            if first <= height || second >= first {
+            if !gains(first, second, height) {
                 continue;
             }
             area += p.area;
@@ -365,6 +365,11 @@ impl<'a> Sheet<'a> {
         let direction = least(180.0, |d| thin.unevenness(d));
         (direction.rem_euclid(180.0), self.unevenness(direction))
     }
+}
+
+/// Whether passes at right angles gain anything worth having where the others leave `first` and they `second` mm.
+fn gains(first: f64, second: f64, height: f64) -> bool {
+    first > height * (1.0 + 1e-9) && second < first
 }
 
 /// The direction in 0..`turn` at which `cost` is least: in coarse steps, then around the best in fine ones; the first of

@@ -472,7 +472,7 @@ fn cusp_plan(
     } = sheet.cusps(direction, step, crossed, rules.height);
     let finite = |h: f64| Some(h).filter(|h| h.is_finite());
     let (crossing, at) = match crossed {
-        true => sheet.crossing(direction, step, rules.height * (1.0 + 1e-9)),
+        true => sheet.crossing(direction, step, rules.height),
         false => (0.0, None),
     };
     CuspPlan {

@@ -5,7 +5,7 @@ use super::{BallPlan, Directions, EdgePlan, HalfPlan, Plan, SetBy, SetPlan, WayP
 use crate::report::figures::{Figures, Quantity, percent};
 use crate::report::page::{Page, Paint};
 use crate::report::table::{Cell, Table};
-use crate::report::terminal::Style;
+use crate::report::terminal::{Style, measured};
 use crate::report::text::{JOIN, clean, name};
 use crate::units::{MM_PER_INCH, Unit};
 
@@ -31,7 +31,13 @@ pub fn render_plan(plan: &Plan, style: Style) -> String {
         page.heading("What to mind");
         for finding in &plan.findings {
             let half = finding.half.as_deref().unwrap_or("");
-            page.row(&format!("half {}", name(half)), &clean(&finding.message));
+            let mut text = clean(&finding.message);
+            // shares and times are in the sentence; a length is told in the unit asked for
+            let length = finding.unit.as_deref() == Some("mm");
+            if let Some(measured) = measured(figures, finding).filter(|_| length) {
+                text += &format!(" ({measured})");
+            }
+            page.row(&format!("half {}", name(half)), &text);
         }
     }
     page.heading("What this goes by");
