@@ -1,6 +1,6 @@
 //! Reach and depth: every cutter and tool of the rack over one half.
 
-use super::cutting::Cutting;
+use super::cutting::{Cutting, TOUCH};
 use super::depth::{Bodies, deepest, guarded, stickout_needed};
 use super::evidence::HalfEvidence;
 use super::radius::{Untouched, smallest_radius};
@@ -128,6 +128,13 @@ pub fn reach_and_depth(
         .map(Cutter::radius)
         .max_by(f64::total_cmp);
     let radius = concave_radius(ground, left_by, largest_ball);
+    if let (Some((radius, pm, _)), false) = (radius, ground.shade.any()) {
+        for c in cutters.iter_mut().filter(|c| c.kind == CutterKind::Ball) {
+            if 0.5 * c.diameter_mm <= radius - pm {
+                touches_all(c);
+            }
+        }
+    }
     let needed = largest_that_clears(&cutters);
     let best = cutters
         .iter()
@@ -165,6 +172,18 @@ pub fn reach_and_depth(
     };
     let verdict = depth_verdict(&tools, shop, &reach);
     (reach, Depth { verdict, tools })
+}
+
+/// A ball that is surely no larger than the smallest concave radius touches everything, by that radius' definition, whatever the
+/// facets do; where nothing overhangs.
+fn touches_all(figures: &mut CutterReach) {
+    figures.clears = Some(true);
+    figures.left_height_mm = Some(0.0);
+    figures.left_height_mm_pm = Some(TOUCH);
+    figures.left_area_mm2 = Some(0.0);
+    figures.left_area_mm2_pm = Some(0.0);
+    figures.left_volume_mm3 = Some(0.0);
+    figures.left_volume_mm3_pm = Some(0.0);
 }
 
 /// The largest ball that clears.

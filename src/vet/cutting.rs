@@ -1,6 +1,7 @@
 //! Where one cutter can be, and what it touches and leaves there.
 
 use super::bend::Bend;
+use super::cone::nearest_point;
 use super::reach::Ground;
 use crate::field::{FreePlaces, Grid, HeightMap, Nearest, Profile, disc_dilate};
 use crate::mesh::{Point, Vector};
@@ -191,8 +192,7 @@ impl<'m> Cutting<'m> {
     ///
     /// Cutting planes: the ball has to stay a radius off the tangent plane at each surface point that it was found to cut, the
     /// first being those at `p`, and on its way up a radius aside of what hangs over; each time it is brought as near to `p` as
-    /// these planes allow (the projection of `p` onto their common outside, by Hildreth's method: Naval Res. Logist.
-    /// Quart. 4, 79–85, 1957, cited from memory) and tried again. Where it rests on flat facets the nearest place is exact;
+    /// these planes allow and tried again. Where it rests on flat facets the nearest place is exact;
     /// on a convex edge it may be a little farther, so what is left is never said too small by it.
     fn nearest_centre(&self, p: &Point, normals: &[Vector], known: &Point) -> Option<Point> {
         let tangent = |n: &Vector| (*n, n.dot(&p.coords) + self.corner);
@@ -207,7 +207,7 @@ impl<'m> Cutting<'m> {
         known: &Point,
     ) -> Option<Point> {
         let radius = self.corner;
-        let mut c = projected(p, &planes)?;
+        let mut c = nearest_point(p, &planes, TOUCH)?;
         for _ in 0..MOST_PLANES {
             let near = self.ground.contacts.rays.closest(&c, radius - TOUCH);
             let plane = match (near, self.hanging_over(&c)) {
@@ -230,7 +230,7 @@ impl<'m> Cutting<'m> {
             // on a curved surface the last plane is the better of two that are nearly the same
             planes.retain(|other| other.0.dot(&plane.0) < ALIKE);
             planes.push(plane);
-            c = projected(p, &planes)?;
+            c = nearest_point(p, &planes, TOUCH)?;
         }
         None
     }
@@ -355,6 +355,15 @@ impl<'m> Cutting<'m> {
         Some((n, n.dot(&(from + way * hit.distance).coords) + self.corner))
     }
 
+    /// The plane by which an overhang keeps the cutter at `centre` from `p`, if one does.
+    pub fn held_aside(&self, centre: &Point, p: &Point) -> Option<(Vector, f64)> {
+        if !self.under(centre) {
+            return None;
+        }
+        let nearer = centre + (p - centre).try_normalize(0.0)? * (20.0 * TOUCH);
+        self.aside_of(&self.hanging_over(&nearer)?, &nearer, centre)
+    }
+
     /// Whether the cutter can come straight down to `centre`: that also tells the open from the inside of the material.
     fn open_above(&self, c: &Point, tolerance: f64) -> bool {
         let dropper = &self.ground.contacts.dropper;
@@ -415,6 +424,12 @@ impl<'m> Cutting<'m> {
         (0..grid.ny).into_par_iter().flat_map_iter(row).collect()
     }
 
+    /// Height of the centre with the cutter as low as it gets in the plan place of `p`.
+    fn lowest_at(&self, p: &Point) -> Option<f64> {
+        let contact = (self.ground.contacts.dropper).centre_height(self.profile, p.x, p.y);
+        contact.map(|c| c.z)
+    }
+
     /// Free places towards the bend, about the farthest from the lower node; `place` takes steps from that node, and height.
     fn last_free(&self, bend: &Bend, place: impl Fn(f64, f64) -> Point, found: &mut Vec<Point>) {
         let is_free = |t: f64, z: f64| self.free(&place(t, z), 2.0 * TOUCH);
@@ -423,7 +438,13 @@ impl<'m> Cutting<'m> {
         if let Some(at) = bend.at {
             let at_height = |t: f64| place(t, height(t));
             if bend.gentle {
-                found.push(at_height(at));
+                // between the nodes there may be more than one bend: the bottom of a narrow trough
+                let p = at_height(at);
+                if is_free(at, p.z) {
+                    found.push(p);
+                } else if let Some(z) = self.lowest_at(&p) {
+                    found.push(Point::new(p.x, p.y, z));
+                }
                 return;
             }
             // steep sides are not quite straight: a little short of where they seem to meet
@@ -525,28 +546,5 @@ fn last(mut good: f64, mut bad: f64, halvings: usize, holds: impl Fn(f64) -> boo
 
 /// Cosine between the normals of two planes that are nearly the same.
 const ALIKE: f64 = 0.999_999;
-/// Rounds of the projection: planes that are nearly parallel, as on a smooth slope, take many.
-const MOST_SWEEPS: usize = 200;
-
 /// Surfaces a ball may rest on while its nearest place is sought.
 const MOST_PLANES: usize = 32;
-
-/// Projection of `p` onto the common part of the half-spaces n·c ≥ b; `None` if there is none, or only far off.
-fn projected(p: &Point, planes: &[(Vector, f64)]) -> Option<Point> {
-    let mut c = *p;
-    let mut pushes = vec![0.0; planes.len()];
-    let mut moved = 0.0_f64;
-    for _ in 0..MOST_SWEEPS {
-        moved = 0.0;
-        for ((n, b), push) in planes.iter().zip(&mut pushes) {
-            let by = (b - n.dot(&c.coords)).max(-*push);
-            *push += by;
-            c += n * by;
-            moved = moved.max(by.abs());
-        }
-        if moved < 0.1 * TOUCH {
-            break;
-        }
-    }
-    (moved < TOUCH).then_some(c)
-}
