@@ -285,6 +285,7 @@ fn half(name: &str) -> Half {
             inside_out: false,
             size_mm: [100.0, 80.0, 40.0],
             chord_error_mm: 0.0048,
+            two_readings_edges: 0,
         },
         blank: Blank {
             margin_mm: 3.0,
