@@ -69,23 +69,23 @@ fn the_next_best_pulls_are_refined_too() {
 
 #[test]
 fn a_flat_parting_beside_the_best_pull_is_found_with_what_it_costs() {
-    // 20 x 16, walls with 4° of draft and more both ways from an upright belt 2 high: tilted by a degree or two all walls have
-    // draft enough, but the line then goes from the belt's lower rim to its upper one
+    // upright walls have no draft along Z; tilted by 3° both ways all have, but the line goes from the lower rim to the upper
     let mesh = layers(
         &[[10.0, -8.0], [10.0, 8.0], [-10.0, 8.0], [-10.0, -8.0]],
-        &[[0.9475, -7.0], [1.0, -1.0], [1.0, 1.0], [0.9475, 7.0]],
+        &[[1.0, -5.0], [1.0, 5.0]],
     );
     let topology = topology(&mesh);
     let skin = skin(&mesh, &topology);
-    let found = pull::search(&skin, DRAFT_DEG, 1);
-    assert_eq!(found[0].hidden.area, 0.0);
-    assert!(found[0].line(&skin).flatness > 1.0);
-    let flat = pull::flat_beside(&skin, DRAFT_DEG, &found[0]).unwrap();
+    let lean = 3f64.to_radians().tan();
+    let tilted = pull::Candidate::new(&skin, Vector::new(lean, lean, 1.0).normalize(), 1);
+    assert_eq!(tilted.hidden.area, 0.0);
+    assert!(tilted.line(&skin).flatness > 5.0);
+    let flat = pull::flat_beside(&skin, DRAFT_DEG, &tilted).unwrap();
     assert!(flat.d.z > 1.0 - 1e-9, "{}", flat.d);
     assert!(flat.line(&skin).flatness < 1e-9);
-    // the belt is short: 2 high, 2 (20 + 16) round
-    let more = flat.short(&skin, DRAFT_DEG).0 - found[0].short(&skin, DRAFT_DEG).0;
-    assert!((more - 144.0).abs() < 1.0, "{more}");
+    // all walls are short: 10 high, 2 (20 + 16) round
+    let more = flat.short(&skin, DRAFT_DEG).0 - tilted.short(&skin, DRAFT_DEG).0;
+    assert!((more - 720.0).abs() < 1.0, "{more}");
     // a pull that parts flat has no need of another
     assert!(pull::flat_beside(&skin, DRAFT_DEG, &flat).is_none());
 }

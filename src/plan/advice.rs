@@ -152,7 +152,7 @@ fn bending_findings(ball: &BallPlan, stickout: f64, shop: &Shop, tell: &mut Tell
                  is lowered to {:.0} %; a shorter stickout or a thicker shank saves that.",
                 ball.name,
                 tool.bend_mm / wanted.bend,
-                100.0 * tool.feed_share
+                (100.0 * tool.feed_share).floor()
             ),
             Some(tool.bend_mm),
             Some("mm"),
