@@ -17,11 +17,10 @@ use moldvet::report::plan::render_plan;
 use moldvet::report::terminal::{Style, render_with};
 use moldvet::report::{Relief, Report, Verdict, json};
 use moldvet::vet::{self, Evidence};
-use moldvet::{body, mesh, picture, sheet};
+use moldvet::{body, picture, sheet};
 use output::Sink;
 use progress::Progress;
 use std::io::{self, IsTerminal, Write};
-use std::path::PathBuf;
 use std::process::ExitCode;
 
 /// Columns of the terminal report: what fits every terminal and every printed page.
@@ -93,9 +92,9 @@ fn look_at(args: &BodyArgs) -> Result<Verdict, CliError> {
         halves.check(&job.inputs)?;
     }
     let mut outcome = on_threads(job.threads, || {
-        let model = mesh::read(&args.model, job.unit, &mesh::Limits::default())?;
+        let models = job.read()?;
         let progress = Progress::new(!job.quiet && io::stderr().is_terminal());
-        let outcome = body::vet(&model, &body, &|stage| progress.show(stage));
+        let outcome = body::vet(&models[0], &body, &|stage| progress.show(stage));
         progress.clear();
         Ok(outcome?)
     })?;
@@ -143,13 +142,13 @@ fn draw(job: &Job, report: &Report, evidence: &Evidence) -> Result<(), CliError>
 
 /// `moldvet plan`.
 fn planned(args: &PlanArgs) -> Result<(), CliError> {
-    let job = Job::check(&args.as_check())?;
+    let job = Job::plan(args)?;
     let config = plan_config(args, &job)?;
     if let Some(sink) = &job.json {
         sink.check("--json", &job.inputs)?;
     }
     let plan = on_threads(job.threads, || {
-        let models = models(&job)?;
+        let models = job.read()?;
         let progress = Progress::new(!job.quiet && io::stderr().is_terminal());
         let plan = plan::plan(&models, &config, &|stage| progress.show(stage));
         progress.clear();
@@ -173,14 +172,9 @@ fn style(job: &Job) -> Style {
     }
 }
 
-fn models(job: &Job) -> Result<Vec<mesh::Model>, CliError> {
-    let read = |path: &PathBuf| mesh::read(path, job.unit, &mesh::Limits::default());
-    Ok(job.models.iter().map(read).collect::<Result<Vec<_>, _>>()?)
-}
-
 /// Reads the models and vets them, plans too if asked to; keeps the evidence only if pictures were asked for.
 fn vetted(job: &Job, with_plan: bool) -> Result<(Report, Evidence), CliError> {
-    let models = models(job)?;
+    let models = job.read()?;
     let progress = Progress::new(!job.quiet && io::stderr().is_terminal());
     let show = |stage| progress.show(stage);
     let pictures = job.html.is_some() || job.maps.is_some();

@@ -16,6 +16,8 @@ mod stickout;
 pub mod time;
 mod worth;
 
+pub use advice::inputs;
+
 use crate::mesh::{Creases, Model};
 use crate::report::HollowKind;
 use crate::report::plan::{PLAN_FORMAT, Plan};
@@ -58,6 +60,7 @@ pub fn plan(
         &SetupConfig {
             axis: check.axis,
             contact: check.shop.limits.contact,
+            meets: check.meets.clone(),
         },
     )?;
     let mut surveys = Vec::new();
