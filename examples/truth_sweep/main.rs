@@ -147,6 +147,7 @@ fn vetted(filed: &Filed, args: &Args) -> Result<(Report, bool), Box<dyn Error + 
         cell: args.cell,
         not_cavity: Vec::new(),
         fill_density: None,
+        meets: Vec::new(),
     };
     let models = [model];
     let report = check(&models, &config, &|_| {})?;
