@@ -91,10 +91,7 @@ pub(super) fn inputs(page: &mut Page, inputs: &BTreeMap<String, serde_json::Valu
             };
             format!("{:.0} to {:.0}{JOIN}{unit}", low * factor, high * factor)
         }
-        _ => text(value)
-            .replace(',', ", ")
-            .replace(':', " ")
-            .replace('_', " "),
+        _ => text(value).replace(',', ", ").replace([':', '_'], " "),
     };
     let named = INPUTS.iter().filter_map(|&(key, words, shown)| {
         let value = inputs.get(key).filter(|v| !v.is_null())?;
