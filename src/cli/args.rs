@@ -100,12 +100,9 @@ pub struct CheckArgs {
     #[command(flatten)]
     pub judge: JudgeArgs,
 
-    /// Write one HTML file to look at, print and send: figures, maps, and the halves to turn around; needs no network
-    #[arg(long, value_name = "FILE", value_parser = NonEmptyStringValueParser::new(), help_heading = OUTPUT)]
-    pub html: Option<String>,
-    /// Write maps of the plan and sections as PNG into this folder, which is made if it is not there
-    #[arg(long, value_name = "DIR", value_parser = NonEmptyStringValueParser::new(), help_heading = OUTPUT)]
-    pub maps: Option<String>,
+    /// What is drawn.
+    #[command(flatten)]
+    pub pictures: PictureArgs,
 }
 
 /// Arguments of `moldvet body`, as typed.
@@ -138,6 +135,21 @@ pub struct BodyArgs {
     /// What the halves are judged by.
     #[command(flatten)]
     pub judge: JudgeArgs,
+
+    /// What is drawn.
+    #[command(flatten)]
+    pub pictures: PictureArgs,
+}
+
+/// What is drawn.
+#[derive(Debug, Default, clap::Args)]
+pub struct PictureArgs {
+    /// Write one HTML file to look at, print and send: figures, maps, and the halves to turn around; needs no network
+    #[arg(long, value_name = "FILE", value_parser = NonEmptyStringValueParser::new(), help_heading = OUTPUT)]
+    pub html: Option<String>,
+    /// Write maps of the plan and sections as PNG into this folder, which is made if it is not there
+    #[arg(long, value_name = "DIR", value_parser = NonEmptyStringValueParser::new(), help_heading = OUTPUT)]
+    pub maps: Option<String>,
 }
 
 /// What a mold is judged by, whether given or made from a body.
@@ -285,8 +297,7 @@ impl PlanArgs {
             axis: self.axis.clone(),
             not_cavity: self.not_cavity.clone(),
             plan: false,
-            html: None,
-            maps: None,
+            pictures: PictureArgs::default(),
             judge: JudgeArgs {
                 units: self.units.clone(),
                 fill_density: None,

@@ -1,6 +1,6 @@
 //! What is to be done, judged and complete: no question is left that an argument could answer wrongly.
 
-use super::args::{BodyArgs, CheckArgs, JudgeArgs, PlanArgs};
+use super::args::{BodyArgs, CheckArgs, JudgeArgs, PictureArgs, PlanArgs};
 use super::error::CliError;
 use super::figures::{density, direction, factor, length, place, positive, shrink};
 use super::output::{Folder, Halves, Sink};
@@ -46,9 +46,35 @@ impl Job {
         job.check.not_cavity = places.collect::<Result<_, _>>()?;
         let axis = args.axis.as_deref().map(|text| direction("--axis", text));
         job.check.axis = axis.transpose()?;
-        job.html = args.html.as_deref().map(|name| Sink::File(name.into()));
-        job.maps = args.maps.as_deref().map(|name| Folder(name.into()));
+        job.picture(&args.pictures);
         Ok(job)
+    }
+
+    fn picture(&mut self, args: &PictureArgs) {
+        self.html = args.html.as_deref().map(|name| Sink::File(name.into()));
+        self.maps = args.maps.as_deref().map(|name| Folder(name.into()));
+    }
+
+    /// Whether anything is to be drawn.
+    pub fn pictures(&self) -> bool {
+        self.html.is_some() || self.maps.is_some()
+    }
+
+    /// Finds out, before a long check is done, what would keep its reports from being written.
+    ///
+    /// # Errors
+    /// As [`Sink::check`] and [`Folder::check`].
+    pub fn check_sinks(&self) -> Result<(), CliError> {
+        if let Some(sink) = &self.json {
+            sink.check("--json", &self.inputs)?;
+        }
+        if let Some(sink) = &self.html {
+            sink.check("--html", &self.inputs)?;
+        }
+        match &self.maps {
+            Some(folder) => folder.check("--maps"),
+            None => Ok(()),
+        }
     }
 
     fn new(args: &JudgeArgs, models: &[PathBuf]) -> Result<Job, CliError> {
@@ -112,7 +138,8 @@ impl BodyJob {
     /// # Errors
     /// As [`Job::check`].
     pub fn new(args: &BodyArgs) -> Result<BodyJob, CliError> {
-        let job = Job::new(&args.judge, std::slice::from_ref(&args.model))?;
+        let mut job = Job::new(&args.judge, std::slice::from_ref(&args.model))?;
+        job.picture(&args.pictures);
         let pull = args.pull.as_deref().map(|text| direction("--pull", text));
         let level = args.level.as_deref().map(|text| {
             parse_coordinate(text, Some(job.unit)).map_err(|source| CliError::Figure {

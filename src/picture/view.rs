@@ -2,7 +2,7 @@
 
 use crate::mesh::{Mesh, Point};
 use crate::report::HollowKind;
-use crate::vet::{CutterEvidence, HalfEvidence, LeftPlace};
+use crate::vet::{HalfEvidence, Valued};
 use rayon::prelude::*;
 use std::collections::BTreeMap;
 
@@ -91,13 +91,8 @@ impl ViewMesh {
 
     /// For each triangle the value of the samples on the same triangle of the half: the largest of those within a
     /// side's length of its middle, or the nearest; `NaN` where its parent has none.
-    pub fn values(
-        &self,
-        cutter: &CutterEvidence,
-        value: impl Fn(&LeftPlace) -> f32 + Sync,
-    ) -> Vec<f32> {
-        let mut by_parent: Vec<(u32, u32)> = cutter
-            .places
+    pub fn values(&self, places: &[Valued]) -> Vec<f32> {
+        let mut by_parent: Vec<(u32, u32)> = places
             .iter()
             .enumerate()
             .map(|(k, p)| (p.triangle, k as u32))
@@ -108,7 +103,6 @@ impl ViewMesh {
             let to = by_parent.partition_point(|p| p.0 <= parent);
             &by_parent[from..to]
         };
-        let places = &cutter.places;
         let cell = self.grain.max(1e-6);
         let key = |p: &[f32; 3]| p.map(|c| (c / cell).floor() as i32);
         let mut by_cell: Vec<([i32; 3], u32)> = (0..places.len())
@@ -132,22 +126,17 @@ impl ViewMesh {
                 let own = of_parent(self.parents[t]);
                 let all = own.iter().map(|p| &places[p.1 as usize]);
                 if own.len() <= FEW {
-                    return self.value_of(t, all, &value).unwrap_or(f32::NAN);
+                    return self.value_of(t, all).unwrap_or(f32::NAN);
                 }
                 let near = around(self.middle(t)).map(|k| &places[k as usize]);
                 let near = near.filter(|p| p.triangle == self.parents[t]);
                 // samples lie closer than a side is long: where none is near, that part lies above the parting level
-                self.value_of(t, near, &value).unwrap_or(f32::NAN)
+                self.value_of(t, near).unwrap_or(f32::NAN)
             })
             .collect()
     }
 
-    fn value_of<'a>(
-        &self,
-        t: usize,
-        samples: impl Iterator<Item = &'a LeftPlace>,
-        value: &impl Fn(&LeftPlace) -> f32,
-    ) -> Option<f32> {
+    fn value_of<'a>(&self, t: usize, samples: impl Iterator<Item = &'a Valued>) -> Option<f32> {
         let middle = self.middle(t);
         let away = |p: &[f32; 3]| {
             let d = [0, 1, 2].map(|k| p[k] - middle[k]);
@@ -162,10 +151,10 @@ impl ViewMesh {
             let d = away(&s.at);
             if 4.0 * d <= reach {
                 // NaN gives way
-                within = Some(within.unwrap_or(f32::NAN).max(value(s)));
+                within = Some(within.unwrap_or(f32::NAN).max(s.value));
             }
             if d < nearest.0 {
-                nearest = (d, Some(value(s)));
+                nearest = (d, Some(s.value));
             }
         }
         within.or(nearest.1)
@@ -310,9 +299,12 @@ mod tests {
                 vertices,
                 triangles,
             },
+            rounding: 1e-6,
             top: HeightMap::empty(grid),
             hollows: vec![None],
             cutters: Vec::new(),
+            walls: Vec::new(),
+            cusps: Vec::new(),
         }
     }
 
@@ -354,19 +346,12 @@ mod tests {
     fn a_triangle_shows_its_parents_samples() {
         let half = floor(1);
         let view = ViewMesh::of(&half, 100_000);
-        let place = |x: f32, triangle, left| LeftPlace {
+        let place = |x: f32, triangle, value| Valued {
             at: [x, 0.1, 0.0],
             triangle,
-            left,
-            centre: [0.0; 3],
-            stickout: f32::NAN,
+            value,
         };
-        let cutter = CutterEvidence {
-            name: String::new(),
-            places: vec![place(0.9, 0, 1.0), place(0.2, 0, 3.0)],
-            worst: None,
-        };
-        let values = view.values(&cutter, |p| p.left);
+        let values = view.values(&[place(0.9, 0, 1.0), place(0.2, 0, 3.0)]);
         assert_eq!(values.len(), view.triangles.len());
         for (t, value) in values.into_iter().enumerate() {
             let x = view.middle(t)[0];

@@ -6,6 +6,7 @@ mod advice;
 pub mod bending;
 pub mod curve;
 pub mod cusp;
+mod cusp_map;
 pub mod direction;
 mod edges;
 mod half;
@@ -15,6 +16,8 @@ pub mod speed;
 mod stickout;
 pub mod time;
 mod worth;
+
+pub use cusp_map::cusp_map;
 
 use crate::field::{BallOffset, Dropper, Rays};
 use crate::mesh::Model;

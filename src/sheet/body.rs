@@ -1,11 +1,12 @@
 //! The page's words, tables and pictures, from top to bottom.
 
-use super::html::{both, escape, figure, table};
+use super::html::{both, escape, figure, stamp, table, told, word};
 use crate::picture::{Picture, best_cutter};
+use crate::report::plan::Plan;
 use crate::report::{
-    Blocker, Figures, Finding, Half, HollowKind, Mating, Quantity, RegionKind, Report,
-    SharpEdgeKind, Verdict, answer_text, axis_name, capital, measured, mesh_state, percent,
-    subject, where_found,
+    Blocker, Body, Figures, Finding, Half, HollowKind, Mating, Quantity, RegionKind, Report,
+    SharpEdgeKind, Verdict, answer_text, axis_name, body_parts, capital, measured, mesh_state,
+    percent, plan_parts, subject, together_parts, where_found,
 };
 use crate::shop::CutterKind;
 use crate::units::Unit;
@@ -42,24 +43,13 @@ impl Pictures {
 
 /// What the page is called.
 pub(super) fn title(report: &Report) -> String {
-    let mut files: Vec<&str> = report.halves.iter().map(|h| h.file.as_str()).collect();
+    let halves = report.halves.iter().map(|h| h.file.as_str());
+    let mut files: Vec<&str> = match &report.body {
+        Some(body) => vec![body.file.as_str()],
+        None => halves.collect(),
+    };
     files.dedup();
     format!("{}: {}", word(report.verdict), files.join(", "))
-}
-
-fn word(verdict: Verdict) -> &'static str {
-    match verdict {
-        Verdict::Pass => "Pass",
-        Verdict::Watch => "Watch",
-        Verdict::Unsure => "Unsure",
-        Verdict::Fail => "Fail",
-    }
-}
-
-/// The verdict as a stamp: word, sign and colour.
-fn stamp(verdict: Verdict) -> String {
-    let class = word(verdict).to_lowercase();
-    format!("<span class=\"stamp {class}\">{}</span>", word(verdict))
 }
 
 pub(super) fn write(
@@ -72,13 +62,19 @@ pub(super) fn write(
     head(page, report, unit);
     *page += "<main>\n";
     answer(page, report);
-    findings(page, report);
+    if let Some(body) = &report.body {
+        part(page, body, pictures)?;
+    }
+    findings(page, report, evidence);
     view(page, report, evidence);
     for half in &report.halves {
         half_section(page, half, pictures)?;
     }
     if let Some(mating) = &report.mating {
-        together(page, mating);
+        together(page, mating, pictures)?;
+    }
+    if let Some(plan) = &report.plan {
+        planned(page, plan);
     }
     basis(page, report);
     *page += "</main>\n<footer><p>This is advice, not a release to cut. What the cutter maker, the machine, the workholding \
@@ -89,7 +85,15 @@ pub(super) fn write(
 
 fn head(page: &mut String, report: &Report, unit: Unit) {
     let checked = |u| if unit == u { " checked" } else { "" };
-    *page += "<header class=\"block\">\n<div class=\"name\"><p class=\"maker\">moldvet</p><h1>Mold check sheet</h1></div>\n<dl>";
+    *page += "<header class=\"block\">\n<div class=\"name\"><p class=\"maker\">moldvet</p><h1>";
+    *page += match report.body {
+        Some(_) => "Part check sheet",
+        None => "Mold check sheet",
+    };
+    *page += "</h1></div>\n<dl>";
+    if let Some(body) = &report.body {
+        *page += &format!("<div><dt>Part</dt><dd>{}</dd></div>", escape(&body.file));
+    }
     for half in &report.halves {
         *page += &format!(
             "<div><dt>Half {}</dt><dd>{}, body {}</dd></div>",
@@ -141,6 +145,8 @@ fn deciding(report: &Report) -> Vec<(String, String, String)> {
             "draft" => "Tallest wall short of draft",
             "reach" => "Left by the best ball",
             "depth" => "Stickout needed",
+            "body" => "Hook of the part",
+            "mating" => "How far the halves do not meet",
             _ => continue,
         };
         let half = f
@@ -151,6 +157,25 @@ fn deciding(report: &Report) -> Vec<(String, String, String)> {
             format!("{what}{half}"),
             figure(Quantity::Length, Some(value), None),
             format!("limit {}", figure(Quantity::Length, Some(limit), None)),
+        ));
+    }
+    if let Some(pull) = report.body.as_ref().and_then(|b| b.pulls.first()) {
+        tiles.push((
+            "Surface that neither half sees".to_owned(),
+            figure(
+                Quantity::Area,
+                Some(pull.hidden_area_mm2),
+                Some(pull.hidden_area_mm2_pm),
+            ),
+            format!("pulled along {}", escape(&axis_name(pull.direction))),
+        ));
+        tiles.push((
+            "Parting line goes up and down by".to_owned(),
+            figure(Quantity::Length, Some(pull.parting_flatness_mm), None),
+            format!(
+                "{} long",
+                figure(Quantity::Length, Some(pull.parting_length_mm), None)
+            ),
         ));
     }
     for half in &report.halves {
@@ -188,11 +213,17 @@ fn place(report: &Report, finding: &Finding) -> String {
     }
 }
 
-fn findings(page: &mut String, report: &Report) {
+fn findings(page: &mut String, report: &Report, evidence: &Evidence) {
+    let shown = |f: &Finding| match (&f.half, f.check.as_str()) {
+        (Some(_), _) => !evidence.halves.is_empty(),
+        (None, "mating") => evidence.pair.is_some(),
+        (None, "body") => evidence.part.is_some(),
+        _ => false,
+    };
     *page += "<section aria-labelledby=\"found\">\n<h2 id=\"found\">What was found, and what to do</h2>\n<ol class=\"findings\">\n";
     for (k, f) in report.findings.iter().enumerate() {
         let number = k + 1;
-        let fly = if f.at_mm.is_some() && f.half.is_some() {
+        let fly = if f.at_mm.is_some() && shown(f) {
             format!(
                 "<button type=\"button\" class=\"pin\" data-pin=\"{number}\" aria-label=\"Show finding {number} in the view\">{number}</button>"
             )
@@ -224,7 +255,7 @@ fn findings(page: &mut String, report: &Report) {
 }
 
 fn view(page: &mut String, report: &Report, evidence: &Evidence) {
-    if evidence.halves.is_empty() {
+    if evidence.halves.is_empty() && evidence.part.is_none() {
         return;
     }
     *page += "<section class=\"view\" aria-labelledby=\"view-title\">\n<h2 id=\"view-title\">Look at it</h2>\n\
@@ -235,16 +266,22 @@ fn view(page: &mut String, report: &Report, evidence: &Evidence) {
     if evidence.b_to_a.is_some() && evidence.halves.len() == 2 {
         *page += "<option value=\"pair\">Both, closed</option>";
     }
+    if evidence.part.is_some() {
+        *page += &format!(
+            "<option value=\"{}\">The part</option>",
+            evidence.halves.len()
+        );
+    }
     *page += "</select></label> <label>Colour by <select id=\"question\"></select></label>\
               <label id=\"open-box\" hidden>Open <input type=\"range\" id=\"open\" min=\"0\" max=\"100\" value=\"0\"></label></div>\n\
               <div class=\"stage\"><div class=\"canvas\"><canvas id=\"gl\" tabindex=\"0\" role=\"img\" aria-label=\"Three-dimensional \
-              view of the mold half. Arrow keys turn, shift and arrow keys move, plus and minus zoom, 0 resets.\" \
+              view. Arrow keys turn, shift and arrow keys move, plus and minus zoom, 0 resets.\" \
               aria-describedby=\"readout\"></canvas><div id=\"pins\"></div>\
               <div id=\"handle\" role=\"slider\" tabindex=\"0\" aria-label=\"Section plane\" aria-valuemin=\"0\" aria-valuemax=\"100\" aria-valuenow=\"50\" hidden></div>\
               <p id=\"nogl\" hidden>This browser draws no 3D. The maps below show the same.</p></div>\n\
               <div class=\"side\"><div id=\"legend\" class=\"legend\"></div>\
               <fieldset class=\"section\"><legend>Section</legend>\
-              <label class=\"row\"><input type=\"checkbox\" id=\"cut\"> Cut the half open</label>\
+              <label class=\"row\"><input type=\"checkbox\" id=\"cut\"> Cut it open</label>\
               <label>Place <input type=\"range\" id=\"cut-at\" min=\"0\" max=\"100\" step=\"0.1\" value=\"50\"></label>\
               <label>Turn <input type=\"range\" id=\"cut-turn\" min=\"-90\" max=\"90\" step=\"1\" value=\"0\"></label>\
               <label>Tool <select id=\"tool\"></select></label></fieldset>\
@@ -270,7 +307,8 @@ fn half_section(page: &mut String, half: &Half, pictures: &Pictures) -> io::Resu
         "<section class=\"half\" aria-labelledby=\"half-{key}\">\n<h2 id=\"half-{key}\">Half {name}</h2>\n",
         key = escape(&key)
     );
-    article(page, "Cavity", None, &picture("depth")?, &cavity(half));
+    let around = picture("depth")? + &picture("wall")?;
+    article(page, "Cavity", None, &around, &cavity(half));
     article(
         page,
         "Undercut",
@@ -292,7 +330,10 @@ fn half_section(page: &mut String, half: &Half, pictures: &Pictures) -> io::Resu
         .iter()
         .position(|c| Some(c.name.as_str()) == best);
     let k = k.map_or(0, |k| k + 1);
-    let reach = picture(&format!("left-{k}"))? + &picture("section-reach")?;
+    let reach = picture(&format!("left-{k}"))?
+        + &picture("section-reach")?
+        + &picture("radius")?
+        + &picture("cusp")?;
     article(
         page,
         "Reach of the cutters",
@@ -323,6 +364,28 @@ fn cavity(half: &Half) -> String {
         .iter()
         .map(|(name, q, v, pm)| vec![(*name).to_owned(), figure(*q, *v, *pm)])
         .collect();
+    let stock = &half.blank;
+    rows.push(vec![
+        "Stock, block".to_owned(),
+        both(|f| {
+            let [x, y, z] = stock
+                .block_mm
+                .map(|v| f.cell(Quantity::Length, Some(v), None));
+            format!("{x} × {y} × {z} {}", f.sign(Quantity::Length))
+        }),
+    ]);
+    rows.push(vec![
+        "Stock, round".to_owned(),
+        both(|f| {
+            let [d, l] = [stock.round_diameter_mm, stock.round_length_mm]
+                .map(|v| f.cell(Quantity::Length, Some(v), None));
+            let margin = f.length(stock.margin_mm);
+            format!(
+                "⌀ {d} × {l} {}; {margin} more than the half all round",
+                f.sign(Quantity::Length)
+            )
+        }),
+    ]);
     for kind in [HollowKind::Socket, HollowKind::Through, HollowKind::Other] {
         let of: Vec<_> = c.hollows.iter().filter(|h| h.kind == kind).collect();
         let name = match kind {
@@ -555,39 +618,46 @@ fn depth(half: &Half) -> String {
     )
 }
 
-fn together(page: &mut String, mating: &Mating) {
-    let rows: Vec<Vec<String>> = [
-        ("Gap near the rim", Quantity::Length, mating.gap_mm, None),
-        (
-            "Overlap near the rim",
-            Quantity::Length,
-            mating.overlap_mm,
-            None,
-        ),
-        (
-            "Cavity rims differ by",
-            Quantity::Length,
-            mating.outline_mismatch_mm,
-            None,
-        ),
-        (
-            "Fills with",
-            Quantity::Volume,
-            mating.closed_volume_mm3,
-            mating.closed_volume_mm3_pm,
-        ),
-    ]
-    .into_iter()
-    .map(|(n, q, v, pm)| vec![n.to_owned(), figure(q, v, pm)])
-    .collect();
-    *page += "<section aria-labelledby=\"pair\">\n<h2 id=\"pair\">Both halves together</h2>\n";
-    article(
-        page,
-        "Fit",
-        Some(mating.verdict),
-        "",
-        &table("Fit", &["measure", "figure"], &rows),
-    );
+fn together(page: &mut String, mating: &Mating, pictures: &Pictures) -> io::Result<()> {
+    *page += "<section class=\"half\" aria-labelledby=\"pair\">\n<h2 id=\"pair\">Both halves together</h2>\n";
+    let maps = pictures.html("pair-mismatch")? + &pictures.html("pair-gap")?;
+    let words = told("Both halves together", |f| together_parts(f, mating));
+    article(page, "Fit", Some(mating.verdict), &maps, &words);
+    *page += "</section>\n";
+    Ok(())
+}
+
+/// The part that the halves were made from: how to pull it and where it parts.
+fn part(page: &mut String, body: &Body, pictures: &Pictures) -> io::Result<()> {
+    *page += "<section class=\"half\" aria-labelledby=\"part\">\n<h2 id=\"part\">The part</h2>\n";
+    let maps = pictures.html("part-parting")?
+        + &pictures.html("part-draft")?
+        + &pictures.html("part-hidden")?;
+    let words = told("The part", |f| body_parts(f, body));
+    article(page, "Pull and parting line", None, &maps, &words);
+    *page += "</section>\n";
+    Ok(())
+}
+
+/// What milling will cost.
+fn planned(page: &mut String, plan: &Plan) {
+    *page += "<section class=\"plan\" aria-labelledby=\"plan\">\n<h2 id=\"plan\">What milling may cost</h2>\n\
+              <p class=\"note\">An estimate before any toolpath is made.</p>\n";
+    for half in &plan.halves {
+        let caption = format!("Plan of half {}", half.name);
+        let words = told(&caption, |f| plan_parts(f, half));
+        let title = format!("Half {}", escape(&half.name));
+        article(page, &title, None, "", &words);
+    }
+    let mut remarks: Vec<String> = plan.findings.iter().map(|f| escape(&f.message)).collect();
+    remarks.extend(plan.cautions.iter().map(|c| escape(c)));
+    if !remarks.is_empty() {
+        *page += "<ul class=\"remarks\">";
+        for remark in remarks {
+            *page += &format!("<li>{remark}</li>");
+        }
+        *page += "</ul>\n";
+    }
     *page += "</section>\n";
 }
 

@@ -1,6 +1,6 @@
 //! Text and figures as HTML.
 
-use crate::report::{Figures, Quantity};
+use crate::report::{Figures, Part, Quantity, Verdict, capital};
 use crate::units::Unit;
 
 /// `text` with every character that means something to HTML written as a reference; for text and quoted attributes.
@@ -58,6 +58,84 @@ pub(super) fn table(caption: &str, heads: &[&str], rows: &[Vec<String>]) -> Stri
         html += "</tr>";
     }
     html + "</tbody></table></div>\n"
+}
+
+/// What the terminal's report tells in rows and tables, in either unit.
+pub(super) fn told(caption: &str, words: impl Fn(Figures) -> Vec<Part>) -> String {
+    let [mm, inch] = [Unit::Mm, Unit::Inch].map(|unit| words(Figures { unit }));
+    let pair = |a: &str, b: &str| {
+        both(|f| match f.unit {
+            Unit::Mm => a.to_owned(),
+            Unit::Inch => b.to_owned(),
+        })
+    };
+    let mut html = String::new();
+    let mut rows: Vec<[String; 2]> = Vec::new();
+    let flush = |html: &mut String, rows: &mut Vec<[String; 2]>| {
+        if rows.is_empty() {
+            return;
+        }
+        *html += &format!(
+            "<table class=\"rows\"><caption>{}</caption><tbody>",
+            escape(caption)
+        );
+        for [label, text] in rows.drain(..) {
+            *html += &format!("<tr><th scope=\"row\">{label}</th><td>{text}</td></tr>");
+        }
+        *html += "</tbody></table>\n";
+    };
+    for parts in mm.iter().zip(&inch) {
+        match parts {
+            (Part::Row(label, verdict, a), Part::Row(_, _, b)) => {
+                let text = pair(a, b);
+                match rows.last_mut() {
+                    Some(last) if label.is_empty() => last[1] += &format!("<br>{text}"),
+                    _ => rows.push([
+                        escape(&capital(label)),
+                        verdict.map(|v| stamp(v) + " ").unwrap_or_default() + &text,
+                    ]),
+                }
+            }
+            (Part::Table(heads, a), Part::Table(other, b)) => {
+                flush(&mut html, &mut rows);
+                let one_line = |text: &str| text.replace('\n', " ");
+                let heads: Vec<String> = heads
+                    .iter()
+                    .zip(other)
+                    .map(|(a, b)| pair(&one_line(a), &one_line(b)))
+                    .collect();
+                let heads: Vec<&str> = heads.iter().map(String::as_str).collect();
+                let cells = a.iter().zip(b).map(|(a, b)| {
+                    let cells = a.iter().zip(b);
+                    cells.map(|(a, b)| pair(a, b)).collect()
+                });
+                html += &table(caption, &heads, &cells.collect::<Vec<_>>());
+            }
+            (Part::Note(a), Part::Note(b)) => {
+                flush(&mut html, &mut rows);
+                html += &format!("<p class=\"note\">{}</p>\n", pair(a, b));
+            }
+            _ => {}
+        }
+    }
+    flush(&mut html, &mut rows);
+    html
+}
+
+/// The word of a verdict.
+pub(super) fn word(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Pass => "Pass",
+        Verdict::Watch => "Watch",
+        Verdict::Unsure => "Unsure",
+        Verdict::Fail => "Fail",
+    }
+}
+
+/// The verdict as a stamp: word, sign and colour.
+pub(super) fn stamp(verdict: Verdict) -> String {
+    let class = word(verdict).to_lowercase();
+    format!("<span class=\"stamp {class}\">{}</span>", word(verdict))
 }
 
 #[cfg(test)]

@@ -41,14 +41,29 @@ pub fn page(
     shop: &Shop,
     unit: Unit,
 ) -> Result<String, SheetError> {
-    let drawing = Drawing::new(report, evidence, shop);
+    let drawing = &Drawing::new(report, evidence, shop);
+    page_of(drawing, unit)
+}
+
+/// The same from a drawing that was made for the maps already.
+///
+/// # Errors
+/// As [`page`].
+pub fn page_of(drawing: &Drawing, unit: Unit) -> Result<String, SheetError> {
+    let Drawing {
+        report,
+        evidence,
+        shop,
+        ..
+    } = *drawing;
     let wanted: Vec<String> = report.halves.iter().flat_map(shown_in).collect();
-    let wanted = |key: &str| wanted.iter().any(|w| w == key);
+    let alone = |key: &str| key.starts_with("part-") || key.starts_with("pair-");
+    let wanted = |key: &str| alone(key) || wanted.iter().any(|w| w == key);
     let pictures = body::Pictures {
         mm: drawing.pictures(Unit::Mm, wanted),
         inch: drawing.pictures(Unit::Inch, wanted),
     };
-    let data = data::data(report, evidence, shop, &drawing.layers, unit)?;
+    let data = data::data(report, evidence, shop, drawing, unit)?;
     // no `<` in the data: nothing in it can end the element that holds it
     let data = serde_json::to_string(&data)?.replace('<', "\\u003c");
     let script = format!("/*\n{}\n*/\n{THREE}\n{SCRIPT}", THREE_LICENSE.trim());
@@ -71,7 +86,7 @@ pub fn page(
 /// Keys of the maps that stand on the page for a half.
 fn shown_in(half: &crate::report::Half) -> Vec<String> {
     let name = half.name.to_lowercase();
-    let mut keys: Vec<String> = ["depth", "draft", "hidden"]
+    let mut keys: Vec<String> = ["depth", "draft", "hidden", "radius", "wall", "cusp"]
         .iter()
         .map(|k| format!("{name}-{k}"))
         .collect();

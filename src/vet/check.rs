@@ -6,7 +6,7 @@ use super::cutting::Cutting;
 use super::depth::{Bodies, deepest, guarded, stickout_needed};
 use super::draft::draft;
 use super::evidence::{Evidence, HalfEvidence};
-use super::mate::{Side, mark_sockets, mating};
+use super::mate::{Side, mark_sockets, mating, pair_evidence};
 use super::radius::{Untouched, smallest_radius};
 use super::reach::{Ground, Place, Reached};
 use super::shade::Shade;
@@ -146,6 +146,8 @@ fn checked(
             .collect(),
         halves: Vec::new(),
         b_to_a: setup.closing.as_ref().map(|c| c.b_to_a),
+        pair: None,
+        part: None,
     };
     let mut halves = Vec::new();
     let mut surfaces = Vec::new();
@@ -181,8 +183,18 @@ fn checked(
                 undercut: &halves[k].undercut,
                 draft: &halves[k].draft,
             };
-            mating(closing, [side(0), side(1)], limits, config.fill_density)
+            let sides = [side(0), side(1)];
+            let figures = mating(closing, &sides, limits, config.fill_density);
+            if keep {
+                evidence.pair = Some(pair_evidence(closing, &sides, &figures));
+            }
+            figures
         });
+    if let Some(pair) = &mut evidence.pair {
+        for (half, walls) in evidence.halves.iter_mut().zip(&mut pair.walls) {
+            half.walls = std::mem::take(walls);
+        }
+    }
     let mut report = Report {
         format: report::FORMAT.to_owned(),
         units: "mm".to_owned(),
