@@ -33,33 +33,39 @@ pub enum Command {
     /// Planning before toolpaths: which cutters in which order and how far out, at which step and direction, how
     /// long, and what surface. Estimates only; no toolpaths are made.
     Plan(Box<PlanArgs>),
-    /// Compare two reports of one mold: what got better, worse, or moved
+    /// Compare a mold before and after a change: what got better, worse, or moved
     ///
-    /// Takes two files written by `moldvet check --json`. A figure counts as changed only when it differs
-    /// by more than the uncertainty of both.
-    Compare(CompareArgs),
+    /// Takes two reports written with --json, or two models, which it checks. A figure counts as changed only
+    /// when it differs by more than the uncertainty of both.
+    Compare(Box<CompareArgs>),
 }
 
 const COMPARE_HELP: &str = "\
-Exit status: 0 no verdict got worse and nothing fails in the new report, 1 one did or something fails,
+Two models are both checked by the same rules, which the options below set; reports hold theirs already.
+
+Example: what a customer's new drawing of one half does to the findings
+  moldvet compare --units mm --ball 6mm --stickout 40mm base-1.stl base-2.stl
+
+Exit status: 0 no verdict got worse and nothing fails in the new one, 1 one did or something fails,
 2 wrong use or a file that cannot be read.";
 
 /// Arguments of `moldvet compare`, as typed.
 #[derive(Debug, clap::Args)]
-#[command(override_usage = "moldvet compare [OPTIONS] OLD.json NEW.json", after_help = COMPARE_HELP)]
+#[command(override_usage = "moldvet compare [OPTIONS] OLD NEW", after_help = COMPARE_HELP)]
 pub struct CompareArgs {
-    /// Report of the mold as it was
-    #[arg(value_name = "OLD.json")]
+    /// The mold as it was: a report (JSON) or a model
+    #[arg(value_name = "OLD")]
     pub old: PathBuf,
-    /// Report of the mold as it is now
-    #[arg(value_name = "NEW.json")]
+    /// The mold as it is now: a report (JSON) or a model
+    #[arg(value_name = "NEW")]
     pub new: PathBuf,
-    /// Unit in which lengths are shown: mm or inch [default: mm]
-    #[arg(long, value_name = "mm|inch")]
-    pub units: Option<String>,
     /// Print nothing but errors: the exit status tells
-    #[arg(long)]
+    #[arg(long, help_heading = OUTPUT)]
     pub quiet: bool,
+
+    /// What models are judged by.
+    #[command(flatten)]
+    pub judge: JudgeArgs,
 }
 
 const AFTER_HELP: &str = "\
@@ -100,9 +106,9 @@ pub struct CheckArgs {
     #[command(flatten)]
     pub judge: JudgeArgs,
 
-    /// What is drawn.
+    /// What is written.
     #[command(flatten)]
-    pub pictures: PictureArgs,
+    pub output: OutputArgs,
 }
 
 /// Arguments of `moldvet body`, as typed.
@@ -136,14 +142,20 @@ pub struct BodyArgs {
     #[command(flatten)]
     pub judge: JudgeArgs,
 
-    /// What is drawn.
+    /// What is written.
     #[command(flatten)]
-    pub pictures: PictureArgs,
+    pub output: OutputArgs,
 }
 
-/// What is drawn.
+/// What is written.
 #[derive(Debug, Default, clap::Args)]
-pub struct PictureArgs {
+pub struct OutputArgs {
+    /// Write the report as JSON to this file, or to standard output in place of the text for `-`
+    #[arg(long, value_name = "FILE|-", value_parser = NonEmptyStringValueParser::new(), help_heading = OUTPUT)]
+    pub json: Option<String>,
+    /// Print nothing but errors: the exit status tells
+    #[arg(long, help_heading = OUTPUT)]
+    pub quiet: bool,
     /// Write one HTML file to look at, print and send: figures, maps, and the halves to turn around; needs no network
     #[arg(long, value_name = "FILE", value_parser = NonEmptyStringValueParser::new(), help_heading = OUTPUT)]
     pub html: Option<String>,
@@ -205,13 +217,6 @@ pub struct JudgeArgs {
     /// Processor threads to use; the report does not depend on it [default: all]
     #[arg(long, value_name = "N", value_parser = RangedU64ValueParser::<usize>::new().range(1..=1024), help_heading = FINE)]
     pub threads: Option<usize>,
-
-    /// Write the report as JSON to this file, or to standard output in place of the text for `-`
-    #[arg(long, value_name = "FILE|-", value_parser = NonEmptyStringValueParser::new(), help_heading = OUTPUT)]
-    pub json: Option<String>,
-    /// Print nothing but errors: the exit status tells
-    #[arg(long, help_heading = OUTPUT)]
-    pub quiet: bool,
 }
 
 const AFTER_PLAN: &str = "\
@@ -289,6 +294,31 @@ pub struct PlanArgs {
     pub quiet: bool,
 }
 
+impl JudgeArgs {
+    /// The first option typed that a report has settled already.
+    pub fn judges(&self) -> Option<&'static str> {
+        let typed = [
+            ("--fill-density", self.fill_density.is_some()),
+            ("--shop", self.shop.is_some()),
+            ("--ball", !self.ball.is_empty()),
+            ("--stickout", !self.stickout.is_empty()),
+            ("--clearance", self.clearance.is_some()),
+            ("--leave", self.leave.is_some()),
+            ("--draft", self.draft.is_some()),
+            ("--wall", self.wall.is_some()),
+            ("--forgive", self.forgive.is_some()),
+            ("--crease", self.crease.is_some()),
+            ("--contact", self.contact.is_some()),
+            ("--draft-min-area", self.draft_min_area.is_some()),
+            ("--cell", self.cell.is_some()),
+        ];
+        typed
+            .iter()
+            .find(|(_, typed)| *typed)
+            .map(|(name, _)| *name)
+    }
+}
+
 impl PlanArgs {
     /// What these share with the arguments of a check; the rest as if not typed.
     pub fn as_check(&self) -> CheckArgs {
@@ -297,7 +327,11 @@ impl PlanArgs {
             axis: self.axis.clone(),
             not_cavity: self.not_cavity.clone(),
             plan: false,
-            pictures: PictureArgs::default(),
+            output: OutputArgs {
+                json: self.json.clone(),
+                quiet: self.quiet,
+                ..OutputArgs::default()
+            },
             judge: JudgeArgs {
                 units: self.units.clone(),
                 fill_density: None,
@@ -314,8 +348,6 @@ impl PlanArgs {
                 draft_min_area: None,
                 cell: self.cell.clone(),
                 threads: self.threads,
-                json: self.json.clone(),
-                quiet: self.quiet,
             },
         }
     }
@@ -338,7 +370,7 @@ pub fn is_help(error: &clap::Error) -> bool {
 pub fn sentence(error: &clap::Error) -> String {
     let text = error.to_string();
     let told_of = |command: &&str| text.contains(&format!("Usage: moldvet {command}"));
-    let command = ["body", "compare"]
+    let command = ["body", "compare", "plan"]
         .into_iter()
         .find(told_of)
         .unwrap_or("check");

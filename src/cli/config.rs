@@ -1,6 +1,6 @@
 //! What is to be done, judged and complete: no question is left that an argument could answer wrongly.
 
-use super::args::{BodyArgs, CheckArgs, JudgeArgs, PictureArgs, PlanArgs};
+use super::args::{BodyArgs, CheckArgs, JudgeArgs, OutputArgs, PlanArgs};
 use super::error::CliError;
 use super::figures::{density, direction, factor, length, place, positive, shrink};
 use super::output::{Folder, Halves, Sink};
@@ -41,18 +41,12 @@ impl Job {
     /// # Errors
     /// If an argument or the shop file makes no sense, or nothing tells the models' unit.
     pub fn check(args: &CheckArgs) -> Result<Job, CliError> {
-        let mut job = Job::new(&args.judge, &args.models)?;
+        let mut job = Job::new(&args.judge, &args.output, &args.models)?;
         let places = args.not_cavity.iter().map(|text| place(text, job.unit));
         job.check.not_cavity = places.collect::<Result<_, _>>()?;
         let axis = args.axis.as_deref().map(|text| direction("--axis", text));
         job.check.axis = axis.transpose()?;
-        job.picture(&args.pictures);
         Ok(job)
-    }
-
-    fn picture(&mut self, args: &PictureArgs) {
-        self.html = args.html.as_deref().map(|name| Sink::File(name.into()));
-        self.maps = args.maps.as_deref().map(|name| Folder(name.into()));
     }
 
     /// Whether anything is to be drawn.
@@ -77,7 +71,11 @@ impl Job {
         }
     }
 
-    fn new(args: &JudgeArgs, models: &[PathBuf]) -> Result<Job, CliError> {
+    /// Makes sense of what a mold is judged by and of where reports go; reads the shop file.
+    ///
+    /// # Errors
+    /// As [`Job::check`].
+    pub fn new(args: &JudgeArgs, output: &OutputArgs, models: &[PathBuf]) -> Result<Job, CliError> {
         let mut shop = match &args.shop {
             Some(path) => Shop::read(path)?,
             None => Shop::builtin(),
@@ -112,11 +110,11 @@ impl Job {
             inputs: models.iter().chain(&args.shop).cloned().collect(),
             unit,
             check,
-            json: args.json.as_deref().map(Sink::new),
-            html: None,
-            maps: None,
+            json: output.json.as_deref().map(Sink::new),
+            html: output.html.as_deref().map(|name| Sink::File(name.into())),
+            maps: output.maps.as_deref().map(|name| Folder(name.into())),
             threads: args.threads,
-            quiet: args.quiet,
+            quiet: output.quiet,
         })
     }
 }
@@ -138,8 +136,8 @@ impl BodyJob {
     /// # Errors
     /// As [`Job::check`].
     pub fn new(args: &BodyArgs) -> Result<BodyJob, CliError> {
-        let mut job = Job::new(&args.judge, std::slice::from_ref(&args.model))?;
-        job.picture(&args.pictures);
+        let models = std::slice::from_ref(&args.model);
+        let job = Job::new(&args.judge, &args.output, models)?;
         let pull = args.pull.as_deref().map(|text| direction("--pull", text));
         let level = args.level.as_deref().map(|text| {
             parse_coordinate(text, Some(job.unit)).map_err(|source| CliError::Figure {

@@ -383,7 +383,6 @@ impl<'a> Sheet<'a> {
         let title = "wall behind the cavity".to_owned();
         let mut layer = self.layer("wall", title, Quantity::Length, values);
         layer.range = [0.0, round_step(most)];
-        layer.contours = true;
         let f = Figures { unit: Unit::Mm };
         layer.alt = format!(
             "Map of the plan coloured by the thickness of the block behind the cavity's surface, to its outside or another hole: \

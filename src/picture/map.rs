@@ -353,20 +353,17 @@ fn legend(canvas: &mut Canvas, layer: &Layer, plot: &Plot, unit: Unit) {
     }
 }
 
-/// The layer's own lines, on a little paper so that they are seen on any colour.
+/// The layer's own lines; bold ones on a little paper, so that they are seen on any colour.
 fn strokes(canvas: &mut Canvas, layer: &Layer, plot: &Plot) {
-    for bold in [false, true] {
-        let lines = || layer.strokes.iter().filter(move |s| s.bold == bold);
-        let (width, colour) = if bold {
-            (2.2, okabe_ito::VERMILION)
-        } else {
-            (1.2, INK)
-        };
-        for (wider, colour) in [(1.8, PAPER), (0.0, colour)] {
-            for ends in lines().flat_map(|s| s.points.windows(2)) {
-                let (a, b) = (plot.pixel(ends[0]), plot.pixel(ends[1]));
-                canvas.line(a, b, width + wider, colour);
-            }
+    for (bold, width, colour) in [
+        (false, 1.2, INK),
+        (true, 4.0, PAPER),
+        (true, 2.2, okabe_ito::VERMILION),
+    ] {
+        let lines = layer.strokes.iter().filter(|s| s.bold == bold);
+        for ends in lines.flat_map(|s| s.points.windows(2)) {
+            let (a, b) = (plot.pixel(ends[0]), plot.pixel(ends[1]));
+            canvas.line(a, b, width, colour);
         }
     }
 }

@@ -9,7 +9,7 @@ use crate::units::Unit;
 use crate::vet::{Evidence, PairEvidence, RimStep};
 
 /// Cells on either side of a rim that show its mismatch.
-const RIM_CELLS: i64 = 4;
+const RIM_CELLS: i64 = 7;
 /// How far the largest mismatch is drawn, as a share of the map.
 const DRAWN: f64 = 0.03;
 
@@ -47,8 +47,8 @@ fn gap(
     let known = || values.iter().copied().filter(|v| !v.is_nan());
     known().next()?;
     let least = contact.unwrap_or(0.05);
-    let low = f64::from(known().fold(0.0, f32::min)).min(-1.5 * least);
-    let high = f64::from(known().fold(0.0, f32::max)).max(1.5 * least);
+    let low = f64::from(known().fold(0.0, f32::min)).min(-2.0 * least);
+    let high = f64::from(known().fold(0.0, f32::max)).max(2.0 * least);
     let f = Figures { unit: Unit::Mm };
     let faces = &mating.faces;
     Some(Layer {

@@ -9,7 +9,7 @@ use crate::vet::{Evidence, HalfEvidence};
 use nalgebra::Point3;
 
 /// Cells on either side of the parting line that show its height.
-const LINE_CELLS: i64 = 4;
+const LINE_CELLS: i64 = 6;
 
 /// The maps: parting line, draft, and what is hidden from both sides where there is any. None but for a body.
 pub fn part_layers(report: &Report, evidence: &Evidence) -> Vec<Layer> {

@@ -286,7 +286,7 @@ fn view(page: &mut String, report: &Report, evidence: &Evidence) {
               <label>Turn <input type=\"range\" id=\"cut-turn\" min=\"-90\" max=\"90\" step=\"1\" value=\"0\"></label>\
               <label>Tool <select id=\"tool\"></select></label></fieldset>\
               <p id=\"readout\" class=\"readout\" aria-live=\"polite\">Click a place for its figures.</p></div></div>\n\
-              <p class=\"note\">Drag turns, right button or two fingers move, wheel or pinch zooms. Thin lines are levels. The view’s mesh is \
+              <p class=\"note\">Drag turns, right button or two fingers move, wheel or pinch zooms. Thin lines are levels; a dashed number lies behind material. The view’s mesh is \
               reduced for the eye; the figures are not.</p>\n</section>\n";
 }
 
@@ -304,7 +304,7 @@ fn half_section(page: &mut String, half: &Half, pictures: &Pictures) -> io::Resu
     let key = half.name.to_lowercase();
     let picture = |what: &str| pictures.html(&format!("{key}-{what}"));
     *page += &format!(
-        "<section class=\"half\" aria-labelledby=\"half-{key}\">\n<h2 id=\"half-{key}\">Half {name}</h2>\n",
+        "<section class=\"half\" aria-labelledby=\"half-{key}\">\n<h2 id=\"half-{key}\">Half {name}</h2>\n<div class=\"parts\">\n",
         key = escape(&key)
     );
     let around = picture("depth")? + &picture("wall")?;
@@ -349,7 +349,7 @@ fn half_section(page: &mut String, half: &Half, pictures: &Pictures) -> io::Resu
         &depth,
         &self::depth(half),
     );
-    *page += "</section>\n";
+    *page += "</div>\n</section>\n";
     Ok(())
 }
 
@@ -619,7 +619,7 @@ fn depth(half: &Half) -> String {
 }
 
 fn together(page: &mut String, mating: &Mating, pictures: &Pictures) -> io::Result<()> {
-    *page += "<section class=\"half\" aria-labelledby=\"pair\">\n<h2 id=\"pair\">Both halves together</h2>\n";
+    *page += "<section class=\"wide\" aria-labelledby=\"pair\">\n<h2 id=\"pair\">Both halves together</h2>\n";
     let maps = pictures.html("pair-mismatch")? + &pictures.html("pair-gap")?;
     let words = told("Both halves together", |f| together_parts(f, mating));
     article(page, "Fit", Some(mating.verdict), &maps, &words);
@@ -629,7 +629,7 @@ fn together(page: &mut String, mating: &Mating, pictures: &Pictures) -> io::Resu
 
 /// The part that the halves were made from: how to pull it and where it parts.
 fn part(page: &mut String, body: &Body, pictures: &Pictures) -> io::Result<()> {
-    *page += "<section class=\"half\" aria-labelledby=\"part\">\n<h2 id=\"part\">The part</h2>\n";
+    *page += "<section class=\"wide\" aria-labelledby=\"part\">\n<h2 id=\"part\">The part</h2>\n";
     let maps = pictures.html("part-parting")?
         + &pictures.html("part-draft")?
         + &pictures.html("part-hidden")?;
@@ -642,7 +642,7 @@ fn part(page: &mut String, body: &Body, pictures: &Pictures) -> io::Result<()> {
 /// What milling will cost.
 fn planned(page: &mut String, plan: &Plan) {
     *page += "<section class=\"plan\" aria-labelledby=\"plan\">\n<h2 id=\"plan\">What milling may cost</h2>\n\
-              <p class=\"note\">An estimate before any toolpath is made.</p>\n";
+              <p class=\"note\">An estimate before any toolpath is made.</p>\n<div class=\"parts\">\n";
     for half in &plan.halves {
         let caption = format!("Plan of half {}", half.name);
         let words = told(&caption, |f| plan_parts(f, half));
@@ -658,7 +658,7 @@ fn planned(page: &mut String, plan: &Plan) {
         }
         *page += "</ul>\n";
     }
-    *page += "</section>\n";
+    *page += "</div>\n</section>\n";
 }
 
 fn basis(page: &mut String, report: &Report) {
@@ -715,6 +715,8 @@ fn basis(page: &mut String, report: &Report) {
             Some(vec![escape(&name.replace('_', " ")), text])
         })
         .collect();
+    *page += "<div class=\"settings\">";
     *page += &table("Settings in force", &["setting", "value"], &settings);
+    *page += "</div>\n";
     *page += "</section>\n";
 }

@@ -120,7 +120,7 @@ fn part(report: &Report, kept: &HalfEvidence, layers: &[Layer]) -> io::Result<Va
     let mut shape = packed(kept, &view, asked.questions)?;
     shape["title"] = json!("Part");
     shape["cutters"] = json!([]);
-    shape["lines"] = json!(parting_line(report, kept));
+    shape["parting"] = json!(parting_line(report, kept));
     Ok(shape)
 }
 

@@ -69,7 +69,7 @@ pub(super) fn told(caption: &str, words: impl Fn(Figures) -> Vec<Part>) -> Strin
             Unit::Inch => b.to_owned(),
         })
     };
-    let mut html = String::new();
+    let mut html = String::from("<div class=\"told\">\n");
     let mut rows: Vec<[String; 2]> = Vec::new();
     let flush = |html: &mut String, rows: &mut Vec<[String; 2]>| {
         if rows.is_empty() {
@@ -119,7 +119,7 @@ pub(super) fn told(caption: &str, words: impl Fn(Figures) -> Vec<Part>) -> Strin
         }
     }
     flush(&mut html, &mut rows);
-    html
+    html + "</div>\n"
 }
 
 /// The word of a verdict.

@@ -6,7 +6,7 @@ import { Chromium } from './chromium.mjs';
 const [page, folder] = process.argv.slice(2);
 mkdirSync(folder, { recursive: true });
 const browser = await Chromium.start();
-browser.on((m) => { if (m.method === 'Runtime.consoleAPICalled' || m.method === 'Runtime.exceptionThrown' || m.method === 'Log.entryAdded') console.log(JSON.stringify(m.params).slice(0, 400)); });
+browser.on((m) => { if (m.method === 'Runtime.consoleAPICalled' || m.method === 'Runtime.exceptionThrown' || m.method === 'Log.entryAdded') console.log(JSON.stringify(m.params).slice(0, 900)); });
 const save = async (name, full) => writeFileSync(`${folder}/${name}.png`, await browser.shot(full));
 const settle = () => new Promise((r) => setTimeout(r, 700));
 await browser.size(1280, 800);

@@ -141,8 +141,8 @@
   for (const h of D.halves) {
     const size = Math.hypot(h.hi[0] - h.lo[0], h.hi[1] - h.lo[1], h.hi[2] - h.lo[2]);
     const onRamp = (v, [lo, hi]) => { const i = Math.round(Math.min(1, Math.max(0, (v - lo) / (hi - lo || 1))) * 255); return [ramp[3 * i], ramp[3 * i + 1], ramp[3 * i + 2]]; };
-    if (h.lines) {
-      const pieces = h.lines.flatMap((l) => l.slice(1).map((q, k) => [...l[k], ...q]));
+    if (h.parting) {
+      const pieces = h.parting.flatMap((l) => l.slice(1).map((q, k) => [...l[k], ...q]));
       h.group.add(tube(pieces, 0.004 * size, () => [0.835, 0.369, 0]));
     }
     if (h.ribbon) {
@@ -219,9 +219,9 @@
     }
     const ul = add(box, 'ul');
     const key = (cls, text) => { const li = add(ul, 'li'); add(li, 'i', cls); add(li, 'span', '', text); };
-    if (state.question === MISMATCH) key('k-over', 'thicker: beyond the limit');
+    if (state.question === MISMATCH) key('k-thick', 'thicker: beyond the limit');
     else if (q.limit) key('k-over', 'beyond the limit');
-    if (state.shown.some((k) => D.halves[k].lines)) key('k-line', 'parting line');
+    if (state.shown.some((k) => D.halves[k].parting)) key('k-line', 'parting line');
     else key('k-face', 'not cavity');
     if (state.shown.some((k) => D.halves[k].kinds.includes(2)) && state.question !== 'depth' && state.question !== 'draft') key('k-hidden', 'hidden from the tool axis');
     if (/^(left|stickout|radius|wall|cusp)/.test(state.question)) key('k-none', 'not judged here');
@@ -486,7 +486,7 @@
     const file = s.at.clone().applyMatrix4(new THREE.Matrix4().fromArray(h.to_file));
     line(`file ${['x', 'y', 'z'].map((c) => number(file[c], 'length', d)).join(', ')}`);
     if (s.triangle >= 0) {
-      if (h.kinds[s.triangle] === 2) line(h.lines ? 'seen by neither half' : 'hidden from the tool axis');
+      if (h.kinds[s.triangle] === 2) line(h.parting ? 'seen by neither half' : 'hidden from the tool axis');
       for (const q of h.questions) {
         if (q.key === 'depth' || (q.cutter !== null && q.key !== state.question)) continue;
         const v = valueOf(q, s.triangle);
@@ -601,7 +601,7 @@
 
   // begin where the worst finding is
   const first = pins.find((e) => e.pin.verdict === 'fail') || pins[0];
-  const part = D.halves.findIndex((h) => h.lines);
+  const part = D.halves.findIndex((h) => h.parting);
   if (part >= 0) $('show').value = String(part);
   else if (first) $('show').value = String(first.pin.half);
   setShown();
