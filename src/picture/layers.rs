@@ -8,6 +8,7 @@ use crate::report::{Figures, Half, HollowKind, Quantity, Report};
 use crate::shop::CutterKind;
 use crate::units::Unit;
 use crate::vet::{CutterEvidence, Evidence, HalfEvidence, Valued};
+use rayon::prelude::*;
 use std::collections::VecDeque;
 
 /// Cells along the longer side of a map.
@@ -32,15 +33,21 @@ pub fn best_cutter(half: &Half) -> Option<&str> {
 pub fn layers(report: &Report, evidence: &Evidence, half: usize) -> Vec<Layer> {
     let figures = &report.halves[half];
     let sheet = Sheet::new(figures, &evidence.halves[half]);
-    let mut layers = vec![sheet.depth(), sheet.draft()];
-    layers.extend(sheet.hidden());
-    layers.extend(sheet.radius());
-    layers.extend(sheet.wall());
-    layers.extend(sheet.cusp(report));
-    for (k, cutter) in sheet.evidence.cutters.iter().enumerate() {
-        layers.push(sheet.left(k, cutter));
-        layers.extend(sheet.stickout(k, cutter));
-    }
+    // one after another in the list, all at once in the making
+    let makers: [&(dyn Fn() -> Option<Layer> + Sync); 6] = [
+        &|| Some(sheet.depth()),
+        &|| Some(sheet.draft()),
+        &|| sheet.hidden(),
+        &|| sheet.radius(),
+        &|| sheet.wall(),
+        &|| sheet.cusp(report),
+    ];
+    let mut layers: Vec<Layer> = makers.par_iter().filter_map(|make| make()).collect();
+    let cutters = sheet.evidence.cutters.par_iter().enumerate();
+    let by_cutter: Vec<[Option<Layer>; 2]> = cutters
+        .map(|(k, cutter)| [Some(sheet.left(k, cutter)), sheet.stickout(k, cutter)])
+        .collect();
+    layers.extend(by_cutter.into_iter().flatten().flatten());
     layers
 }
 

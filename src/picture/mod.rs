@@ -62,7 +62,7 @@ impl<'a> Drawing<'a> {
 
     /// Pictures in the reader's unit: maps of the part, for each half its maps, then its sections, and maps of both together, of those whose key is `wanted`. Keys are
     /// unique and safe as names of files: `a-depth`, `b-left-3`, `a-section-reach`.
-    pub fn pictures(&self, unit: Unit, wanted: impl Fn(&str) -> bool) -> Vec<Picture> {
+    pub fn pictures(&self, unit: Unit, wanted: impl Fn(&str) -> bool + Sync) -> Vec<Picture> {
         let maps = |layers: &[Layer], marks: &[Mark]| -> Vec<Picture> {
             let chosen: Vec<&Layer> = layers.iter().filter(|l| wanted(&l.key)).collect();
             chosen

@@ -1,7 +1,7 @@
 //! The page's words, tables and pictures, from top to bottom.
 
-use super::html::{both, escape, figure, stamp, table, told, word};
-use crate::picture::{Picture, best_cutter};
+use super::html::{both, escape, figure, sentence, stamp, table, told, word};
+use crate::picture::{Drawing, Picture, best_cutter};
 use crate::report::plan::Plan;
 use crate::report::{
     Blocker, Body, Figures, Finding, Half, HollowKind, Mating, Quantity, RegionKind, Report,
@@ -12,32 +12,41 @@ use crate::shop::CutterKind;
 use crate::units::Unit;
 use crate::vet::Evidence;
 use base64::Engine;
+use rayon::prelude::*;
+use std::collections::BTreeMap;
 use std::io;
 
-/// The page's pictures, in either unit, in the same order.
-pub(super) struct Pictures {
-    pub(super) mm: Vec<Picture>,
-    pub(super) inch: Vec<Picture>,
-}
+/// The page's pictures, as figure elements that hold them in either unit.
+pub(super) struct Pictures(BTreeMap<String, String>);
 
 impl Pictures {
-    /// Figure element of the picture called `key`, or nothing.
-    fn html(&self, key: &str) -> io::Result<String> {
-        let Some(k) = self.mm.iter().position(|p| p.key == key) else {
-            return Ok(String::new());
+    /// Draws and packs those that are `wanted`.
+    pub(super) fn pack(
+        drawing: &Drawing,
+        wanted: impl Fn(&str) -> bool + Sync,
+    ) -> io::Result<Pictures> {
+        let [mm, inch] = [Unit::Mm, Unit::Inch].map(|unit| drawing.pictures(unit, &wanted));
+        let element = |(a, b): (&Picture, &Picture)| {
+            let mut html = String::from("<figure>");
+            for (class, picture) in [("mm", a), ("in", b)] {
+                let bytes = picture.canvas.png()?;
+                let data = base64::engine::general_purpose::STANDARD.encode(bytes);
+                html += &format!(
+                    "<img class=\"{class}\" alt=\"{}\" width=\"{}\" height=\"{}\" src=\"data:image/png;base64,{data}\">",
+                    escape(&picture.alt),
+                    picture.canvas.width,
+                    picture.canvas.height
+                );
+            }
+            Ok((a.key.clone(), html + "</figure>\n"))
         };
-        let mut html = String::from("<figure>");
-        for (class, picture) in [("mm", &self.mm[k]), ("in", &self.inch[k])] {
-            let bytes = picture.canvas.png()?;
-            let data = base64::engine::general_purpose::STANDARD.encode(bytes);
-            html += &format!(
-                "<img class=\"{class}\" alt=\"{}\" width=\"{}\" height=\"{}\" src=\"data:image/png;base64,{data}\">",
-                escape(&picture.alt),
-                picture.canvas.width,
-                picture.canvas.height
-            );
-        }
-        Ok(html + "</figure>\n")
+        let packed: io::Result<_> = mm.par_iter().zip(&inch).map(element).collect();
+        Ok(Pictures(packed?))
+    }
+
+    /// Figure element of the picture called `key`, or nothing.
+    fn html(&self, key: &str) -> String {
+        self.0.get(key).cloned().unwrap_or_default()
     }
 }
 
@@ -58,20 +67,20 @@ pub(super) fn write(
     evidence: &Evidence,
     pictures: &Pictures,
     unit: Unit,
-) -> io::Result<()> {
+) {
     head(page, report, unit);
     *page += "<main>\n";
     answer(page, report);
     if let Some(body) = &report.body {
-        part(page, body, pictures)?;
+        part(page, body, pictures);
     }
     findings(page, report, evidence);
     view(page, report, evidence);
     for half in &report.halves {
-        half_section(page, half, pictures)?;
+        half_section(page, half, pictures);
     }
     if let Some(mating) = &report.mating {
-        together(page, mating, pictures)?;
+        together(page, mating, pictures);
     }
     if let Some(plan) = &report.plan {
         planned(page, plan);
@@ -80,7 +89,6 @@ pub(super) fn write(
     *page += "</main>\n<footer><p>This is advice, not a release to cut. What the cutter maker, the machine, the workholding \
               and the local rules allow comes first. A mold that touches food, or is filled hot, needs materials and \
               practice allowed for that where you are.</p></footer>\n";
-    Ok(())
 }
 
 fn head(page: &mut String, report: &Report, unit: Unit) {
@@ -299,7 +307,7 @@ fn article(page: &mut String, title: &str, verdict: Option<Verdict>, pictures: &
     *page += "</article>\n";
 }
 
-fn half_section(page: &mut String, half: &Half, pictures: &Pictures) -> io::Result<()> {
+fn half_section(page: &mut String, half: &Half, pictures: &Pictures) {
     let name = escape(&half.name);
     let key = half.name.to_lowercase();
     let picture = |what: &str| pictures.html(&format!("{key}-{what}"));
@@ -307,20 +315,20 @@ fn half_section(page: &mut String, half: &Half, pictures: &Pictures) -> io::Resu
         "<section class=\"half\" aria-labelledby=\"half-{key}\">\n<h2 id=\"half-{key}\">Half {name}</h2>\n<div class=\"parts\">\n",
         key = escape(&key)
     );
-    let around = picture("depth")? + &picture("wall")?;
+    let around = picture("depth") + &picture("wall");
     article(page, "Cavity", None, &around, &cavity(half));
     article(
         page,
         "Undercut",
         Some(half.undercut.verdict),
-        &picture("hidden")?,
+        &picture("hidden"),
         &undercut(half),
     );
     article(
         page,
         "Draft",
         Some(half.draft.verdict),
-        &picture("draft")?,
+        &picture("draft"),
         &draft(half),
     );
     let best = best_cutter(half);
@@ -330,10 +338,10 @@ fn half_section(page: &mut String, half: &Half, pictures: &Pictures) -> io::Resu
         .iter()
         .position(|c| Some(c.name.as_str()) == best);
     let k = k.map_or(0, |k| k + 1);
-    let reach = picture(&format!("left-{k}"))?
-        + &picture("section-reach")?
-        + &picture("radius")?
-        + &picture("cusp")?;
+    let reach = picture(&format!("left-{k}"))
+        + &picture("section-reach")
+        + &picture("radius")
+        + &picture("cusp");
     article(
         page,
         "Reach of the cutters",
@@ -341,7 +349,7 @@ fn half_section(page: &mut String, half: &Half, pictures: &Pictures) -> io::Resu
         &reach,
         &self::reach(half),
     );
-    let depth = picture(&format!("stickout-{k}"))? + &picture("section-tool")?;
+    let depth = picture(&format!("stickout-{k}")) + &picture("section-tool");
     article(
         page,
         "Depth of the tools",
@@ -350,7 +358,6 @@ fn half_section(page: &mut String, half: &Half, pictures: &Pictures) -> io::Resu
         &self::depth(half),
     );
     *page += "</div>\n</section>\n";
-    Ok(())
 }
 
 fn cavity(half: &Half) -> String {
@@ -618,25 +625,23 @@ fn depth(half: &Half) -> String {
     )
 }
 
-fn together(page: &mut String, mating: &Mating, pictures: &Pictures) -> io::Result<()> {
+fn together(page: &mut String, mating: &Mating, pictures: &Pictures) {
     *page += "<section class=\"wide\" aria-labelledby=\"pair\">\n<h2 id=\"pair\">Both halves together</h2>\n";
-    let maps = pictures.html("pair-mismatch")? + &pictures.html("pair-gap")?;
+    let maps = pictures.html("pair-mismatch") + &pictures.html("pair-gap");
     let words = told("Both halves together", |f| together_parts(f, mating));
     article(page, "Fit", Some(mating.verdict), &maps, &words);
     *page += "</section>\n";
-    Ok(())
 }
 
 /// The part that the halves were made from: how to pull it and where it parts.
-fn part(page: &mut String, body: &Body, pictures: &Pictures) -> io::Result<()> {
+fn part(page: &mut String, body: &Body, pictures: &Pictures) {
     *page += "<section class=\"wide\" aria-labelledby=\"part\">\n<h2 id=\"part\">The part</h2>\n";
-    let maps = pictures.html("part-parting")?
-        + &pictures.html("part-draft")?
-        + &pictures.html("part-hidden")?;
+    let maps = pictures.html("part-parting")
+        + &pictures.html("part-draft")
+        + &pictures.html("part-hidden");
     let words = told("The part", |f| body_parts(f, body));
     article(page, "Pull and parting line", None, &maps, &words);
     *page += "</section>\n";
-    Ok(())
 }
 
 /// What milling will cost.
@@ -649,7 +654,7 @@ fn planned(page: &mut String, plan: &Plan) {
         let title = format!("Half {}", escape(&half.name));
         article(page, &title, None, "", &words);
     }
-    let mut remarks: Vec<String> = plan.findings.iter().map(|f| escape(&f.message)).collect();
+    let mut remarks: Vec<String> = plan.findings.iter().map(|f| sentence(&f.message)).collect();
     remarks.extend(plan.cautions.iter().map(|c| escape(c)));
     if !remarks.is_empty() {
         *page += "<ul class=\"remarks\">";

@@ -31,6 +31,28 @@ pub(super) fn both(words: impl Fn(Figures) -> String) -> String {
     format!("<span class=\"mm\">{mm}</span><span class=\"in\">{inch}</span>")
 }
 
+/// A sentence whose lengths stand in millimetres, in either unit.
+pub(super) fn sentence(text: &str) -> String {
+    both(|f| {
+        let mut words: Vec<String> = Vec::new();
+        let mut rest = text.split(' ').peekable();
+        while let Some(word) = rest.next() {
+            let follows = rest.peek().map(|next| next.trim_start_matches("mm"));
+            match (word.parse::<f64>(), follows) {
+                (Ok(mm), Some(after))
+                    if rest.peek().is_some_and(|n| n.starts_with("mm"))
+                        && !after.starts_with(char::is_alphabetic) =>
+                {
+                    words.push(f.length(mm) + after);
+                    rest.next();
+                }
+                _ => words.push(word.to_owned()),
+            }
+        }
+        words.join(" ")
+    })
+}
+
 /// A figure with its unit and ±.
 pub(super) fn figure(quantity: Quantity, value: Option<f64>, pm: Option<f64>) -> String {
     both(|f| f.text(quantity, value, pm))
@@ -71,6 +93,7 @@ pub(super) fn told(caption: &str, words: impl Fn(Figures) -> Vec<Part>) -> Strin
     };
     let mut html = String::from("<div class=\"told\">\n");
     let mut rows: Vec<[String; 2]> = Vec::new();
+    let mut tables = 0;
     let flush = |html: &mut String, rows: &mut Vec<[String; 2]>| {
         if rows.is_empty() {
             return;
@@ -109,7 +132,12 @@ pub(super) fn told(caption: &str, words: impl Fn(Figures) -> Vec<Part>) -> Strin
                     let cells = a.iter().zip(b);
                     cells.map(|(a, b)| pair(a, b)).collect()
                 });
-                html += &table(caption, &heads, &cells.collect::<Vec<_>>());
+                tables += 1;
+                html += &table(
+                    &format!("{caption}, table {tables}"),
+                    &heads,
+                    &cells.collect::<Vec<_>>(),
+                );
             }
             (Part::Note(a), Part::Note(b)) => {
                 flush(&mut html, &mut rows);
@@ -150,6 +178,16 @@ mod tests {
             "<span class=\"mm\">25.4\u{a0}mm</span><span class=\"in\">1\u{a0}in</span>"
         );
         assert_eq!(figure(Quantity::Angle, Some(2.0), None), "2°");
+    }
+
+    #[test]
+    fn lengths_in_a_sentence_change_with_the_unit() {
+        let told = sentence("At 25.4 mm, not 2 mmm; <3 times.");
+        assert!(
+            told.contains("class=\"in\">At 1\u{a0}in, not 2 mmm; &lt;3 times."),
+            "{told}"
+        );
+        assert!(told.contains("class=\"mm\">At 25.4\u{a0}mm, not"), "{told}");
     }
 
     proptest! {

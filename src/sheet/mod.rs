@@ -59,11 +59,11 @@ pub fn page_of(drawing: &Drawing, unit: Unit) -> Result<String, SheetError> {
     let wanted: Vec<String> = report.halves.iter().flat_map(shown_in).collect();
     let alone = |key: &str| key.starts_with("part-") || key.starts_with("pair-");
     let wanted = |key: &str| alone(key) || wanted.iter().any(|w| w == key);
-    let pictures = body::Pictures {
-        mm: drawing.pictures(Unit::Mm, wanted),
-        inch: drawing.pictures(Unit::Inch, wanted),
-    };
-    let data = data::data(report, evidence, shop, drawing, unit)?;
+    let (pictures, data) = rayon::join(
+        || body::Pictures::pack(drawing, wanted),
+        || data::data(report, evidence, shop, drawing, unit),
+    );
+    let (pictures, data) = (pictures?, data?);
     // no `<` in the data: nothing in it can end the element that holds it
     let data = serde_json::to_string(&data)?.replace('<', "\\u003c");
     let script = format!("/*\n{}\n*/\n{THREE}\n{SCRIPT}", THREE_LICENSE.trim());
@@ -77,7 +77,7 @@ pub fn page_of(drawing: &Drawing, unit: Unit) -> Result<String, SheetError> {
     page += "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n";
     page += &format!("<title>{}</title>\n", escape(&body::title(report)));
     page += &format!("<style>\n{STYLE}</style>\n</head>\n<body>\n");
-    body::write(&mut page, report, evidence, &pictures, unit)?;
+    body::write(&mut page, report, evidence, &pictures, unit);
     page += &format!("<script type=\"application/json\" id=\"data\">{data}</script>\n");
     page += &format!("<script>{script}</script>\n</body>\n</html>\n");
     Ok(page)

@@ -259,7 +259,7 @@
     const box = boundsOf(), size = box.getSize(new THREE.Vector3());
     box.getCenter(target);
     const narrow = Math.min(1, stage.clientWidth / Math.max(1, stage.clientHeight));
-    sphere.r = 0.5 * size.length() / Math.tan(15 * Math.PI / 180) / narrow;
+    sphere.r = 0.55 * size.length() / Math.tan(15 * Math.PI / 180) / narrow;
   };
   const home = () => { Object.assign(sphere, { theta: -0.9, phi: state.shown.length === 2 ? 1.15 : 0.72 }); fit(); };
   const aim = () => {
