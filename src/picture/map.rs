@@ -144,11 +144,13 @@ pub struct Picture {
     pub plot: Plot,
 }
 
-/// Width and height that the map itself may take, px.
-const ROOM: [f64; 2] = [700.0, 560.0];
+/// Width and height that a map itself may take in a file of its own, px.
+pub const ROOM: [f64; 2] = [700.0, 560.0];
+/// The same on the page, where maps stand small and their words must stay readable.
+pub const PAGE_ROOM: [f64; 2] = [400.0, 330.0];
 pub(super) const MARGIN: f64 = 24.0;
 const HEAD: f64 = 52.0;
-const FOOT: f64 = 84.0;
+const FOOT: f64 = 100.0;
 const LEGEND: f64 = 150.0;
 /// Distance of hatch lines, px.
 const HATCH: usize = 7;
@@ -173,11 +175,11 @@ pub(super) const NOTE: Face = Face {
     colour: FAINT,
 };
 
-/// Draws `layer` with numbered places.
-pub fn draw(layer: &Layer, marks: &[Mark], unit: Unit) -> Picture {
+/// Draws `layer` with numbered places, in a map of at most `room`, px.
+pub fn draw(layer: &Layer, marks: &[Mark], unit: Unit, room: [f64; 2]) -> Picture {
     let grid = layer.grid;
     let size = [grid.nx, grid.ny].map(|n| n as f64 * grid.cell);
-    let scale = (ROOM[0] / size[0]).min(ROOM[1] / size[1]);
+    let scale = (room[0] / size[0]).min(room[1] / size[1]);
     let shown = size.map(|s| (s * scale).round());
     let legend_height = shown[1].max(220.0) as usize;
     let plot = Plot {
@@ -201,7 +203,7 @@ pub fn draw(layer: &Layer, marks: &[Mark], unit: Unit) -> Picture {
     legend(&mut canvas, layer, &plot, unit);
     let foot = HEAD + shown[1];
     scale_bar(&mut canvas, [MARGIN, foot + 34.0], scale, unit);
-    canvas.text([MARGIN, foot + 64.0], NOTE, &layer.note);
+    canvas.text([MARGIN, foot + 88.0], NOTE, &layer.note);
     axis_cross(&mut canvas, [MARGIN + shown[0] - 54.0, foot + 62.0]);
     numbered(&mut canvas, &plot, marks, shown);
     Picture {

@@ -16,7 +16,7 @@ pub use colour::{CIVIDIS_HEX, Ramp, okabe_ito};
 pub use layers::best_cutter;
 use layers::layers;
 pub(crate) use layers::{balls, left, reaching, stickouts};
-pub use map::{Layer, Limit, Mark, Picture, Plot, Stroke, draw};
+pub use map::{Layer, Limit, Mark, PAGE_ROOM, Picture, Plot, ROOM, Stroke, draw};
 use pair::pair_layers;
 use part::part_layers;
 pub use part::parting_line;
@@ -63,11 +63,21 @@ impl<'a> Drawing<'a> {
     /// Pictures in the reader's unit: maps of the part, for each half its maps, then its sections, and maps of both together, of those whose key is `wanted`. Keys are
     /// unique and safe as names of files: `a-depth`, `b-left-3`, `a-section-reach`.
     pub fn pictures(&self, unit: Unit, wanted: impl Fn(&str) -> bool + Sync) -> Vec<Picture> {
+        self.pictures_in(ROOM, unit, wanted)
+    }
+
+    /// The same with maps of at most `room`, px.
+    pub fn pictures_in(
+        &self,
+        room: [f64; 2],
+        unit: Unit,
+        wanted: impl Fn(&str) -> bool + Sync,
+    ) -> Vec<Picture> {
         let maps = |layers: &[Layer], marks: &[Mark]| -> Vec<Picture> {
             let chosen: Vec<&Layer> = layers.iter().filter(|l| wanted(&l.key)).collect();
             chosen
                 .par_iter()
-                .map(|layer| draw(layer, marks, unit))
+                .map(|layer| draw(layer, marks, unit, room))
                 .collect()
         };
         let mut pictures = maps(&self.part, &part_marks(self.report, self.evidence));

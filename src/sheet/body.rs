@@ -1,7 +1,7 @@
 //! The page's words, tables and pictures, from top to bottom.
 
 use super::html::{both, escape, figure, sentence, stamp, table, told, word};
-use crate::picture::{Drawing, Picture, best_cutter};
+use crate::picture::{Drawing, PAGE_ROOM, Picture, best_cutter};
 use crate::report::plan::Plan;
 use crate::report::{
     Blocker, Body, Figures, Finding, Half, HollowKind, Mating, Quantity, RegionKind, Report,
@@ -25,7 +25,8 @@ impl Pictures {
         drawing: &Drawing,
         wanted: impl Fn(&str) -> bool + Sync,
     ) -> io::Result<Pictures> {
-        let [mm, inch] = [Unit::Mm, Unit::Inch].map(|unit| drawing.pictures(unit, &wanted));
+        let [mm, inch] =
+            [Unit::Mm, Unit::Inch].map(|unit| drawing.pictures_in(PAGE_ROOM, unit, &wanted));
         let element = |(a, b): (&Picture, &Picture)| {
             let mut html = String::from("<figure>");
             for (class, picture) in [("mm", a), ("in", b)] {

@@ -1,6 +1,13 @@
 'use strict';
 // The page's view: meshes coloured by question, pins, a section plane and the tool that stands in it.
 (async () => {
+  // a picture among others takes the whole row when it is clicked
+  document.querySelectorAll('.pictures figure:not(:only-child)').forEach((f) => {
+    const turn = () => f.classList.toggle('large');
+    f.tabIndex = 0;
+    f.addEventListener('click', turn);
+    f.addEventListener('keydown', (e) => { if (e.key === 'Enter') turn(); });
+  });
   const $ = (id) => document.getElementById(id);
   const D = JSON.parse($('data').textContent);
   const stage = $('gl');
