@@ -191,7 +191,7 @@ fn signed_area(ring: &[[f64; 2]]) -> f64 {
 }
 
 /// Constrained Delaunay triangles left of the directed `sides`, counter-clockwise.
-fn filled(places: Vec<Point2<f64>>, sides: &[[usize; 2]]) -> Vec<[Point2<f64>; 3]> {
+pub fn filled(places: Vec<Point2<f64>>, sides: &[[usize; 2]]) -> Vec<[Point2<f64>; 3]> {
     let cdt =
         ConstrainedDelaunayTriangulation::<Point2<f64>>::bulk_load_cdt(places, sides.to_vec())
             .expect("finite places and sides that do not cross");

@@ -141,6 +141,12 @@ impl<'m> Rays<'m> {
         found
     }
 
+    /// The point of triangle `t` nearest to `point`.
+    pub fn closest_on(&self, t: u32, point: &Point) -> Point {
+        let q = self.nearest_on(t, v3(*point));
+        Point::new(q.x, q.y, q.z)
+    }
+
     /// Calls `each` for every triangle whose bounding box meets the box `lo..=hi`; in the tree's order, the same each time.
     pub fn for_each_triangle_in_box(&self, lo: &Point, hi: &Point, each: impl FnMut(u32)) {
         let wanted = Aabb::new(v3(*lo), v3(*hi));

@@ -7,6 +7,7 @@
 use super::{Mesh, Point, Topology, Vector};
 use nalgebra::{Matrix3, Vector3};
 use rayon::prelude::*;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Turns below this are a flat surface's rounding, degrees.
 const FLAT_DEG: f64 = 0.02;
@@ -26,6 +27,11 @@ const GENTLE_DEG: f64 = 4.0;
 /// Up to this turn, degrees, a turn of like size the other way is company too: a saddle's facets, and a scan's roughness, turn
 /// both ways.
 const ROUGH_DEG: f64 = 20.0;
+/// A short line of sharp edges whose facets stand off each other by less than this is roughness, mm: ten times a good scan's
+/// noise. What a cutter leaves there is measured all the same; the facets' chord error, and with it the ±, grows.
+pub const ROUGH_STEP: f64 = 0.1;
+/// A line of sharp edges means something if it has more of them.
+const MOST_ROUGH: usize = 8;
 /// Facets of one curved surface are alike in width up to this ratio; a flat much wider than its neighbour is no facet.
 const LIKE_WIDTH: f64 = 4.0;
 /// A facet this much wider than the one across the edge may be flat, and the turn belong to the other.
@@ -210,7 +216,11 @@ impl Creases {
             };
             (smooth, share)
         };
-        let (smooth, share) = (0..topology.edges.len()).into_par_iter().map(read).unzip();
+        let (mut smooth, mut share): (Vec<bool>, Vec<[f32; 2]>) =
+            (0..topology.edges.len()).into_par_iter().map(read).unzip();
+        for e in roughness(mesh, topology, &turns, &smooth, crease_deg) {
+            (smooth[e], share[e]) = (true, [0.5; 2]);
+        }
         let mut creases = Creases {
             turn_deg: turns.iter().map(|&t| t as f32).collect(),
             smooth,
@@ -441,6 +451,57 @@ fn rim_direction(mesh: &Mesh, topology: &Topology, ring: &[Spoke]) -> Vector {
         }
         [first, last] => end(first, first.onward, true) - end(last, first.onward, true),
     }
+}
+
+/// Edges that turn because the surface is rough, as a scan's is: short lines of sharp edges whose facets stand off each other by
+/// less than [`ROUGH_STEP`], or that turn less than the crease angle and die out at every end. An edge that means something
+/// runs on to others or round.
+fn roughness(
+    mesh: &Mesh,
+    topology: &Topology,
+    turns: &[f64],
+    smooth: &[bool],
+    crease_deg: f64,
+) -> Vec<usize> {
+    let mut at: BTreeMap<u32, Vec<usize>> = BTreeMap::new();
+    let sharp = (0..smooth.len()).filter(|&e| !smooth[e] && turns[e] != 0.0);
+    for e in sharp.clone() {
+        for v in topology.edges[e].vertices {
+            at.entry(v).or_default().push(e);
+        }
+    }
+    let steps_off = |e: usize| {
+        let edge = &topology.edges[e];
+        let [p, q] = edge.vertices.map(|v| mesh.vertices[v as usize]);
+        let height = |t: u32| 2.0 * mesh.area(t as usize) / (q - p).norm();
+        let height = height(edge.triangles.0).min(edge.triangles.1.map_or(f64::INFINITY, height));
+        height * turns[e].abs().min(90.0).to_radians().sin()
+    };
+    let mut seen = BTreeSet::new();
+    let mut rough = Vec::new();
+    for start in sharp {
+        if !seen.insert(start) {
+            continue;
+        }
+        let mut line = vec![start];
+        let mut ends = BTreeSet::new();
+        let mut next = 0;
+        while next < line.len() {
+            for v in topology.edges[line[next]].vertices {
+                ends.insert(v);
+                line.extend(at[&v].iter().copied().filter(|&e| seen.insert(e)));
+            }
+            next += 1;
+        }
+        // a tree has one corner more than edges: nothing runs round
+        let dies_out = ends.len() == line.len() + 1;
+        let faint =
+            |&e: &usize| steps_off(e) < ROUGH_STEP || (dies_out && turns[e].abs() < crease_deg);
+        if line.len() <= MOST_ROUGH && line.iter().all(faint) {
+            rough.extend(line);
+        }
+    }
+    rough
 }
 
 /// The normal of a facet by Max's weight at the corner.

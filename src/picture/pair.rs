@@ -38,8 +38,8 @@ fn gap(
         let [x, y] = fine.centre(k % fine.nx, k / fine.nx);
         if let Some((i, j)) = grid.cell_at(x, y).filter(|_| v.is_finite()) {
             let cell = &mut values[grid.index(i, j)];
-            // the largest either way; NaN gives way
-            if !(cell.abs() >= v.abs()) {
+            // the largest either way
+            if cell.is_nan() || cell.abs() < v.abs() {
                 *cell = v;
             }
         }

@@ -19,17 +19,13 @@ mod worth;
 
 pub use cusp_map::cusp_map;
 
-use crate::field::{BallOffset, Dropper, Rays};
-use crate::mesh::Model;
+use crate::mesh::{Creases, Model};
 use crate::report::HollowKind;
 use crate::report::plan::{PLAN_FORMAT, Plan};
 use crate::setup::{self, Half, SetupConfig, Survey};
 use crate::vet::check::{cell_of, take_out};
 use crate::vet::mate::mark_sockets;
-use crate::vet::reach::Ground;
-use crate::vet::shade::Shade;
-use crate::vet::sharp::sharp_edges;
-use crate::vet::surface::Surface;
+use crate::vet::reach::{Contacts, Ground};
 use crate::vet::{CheckConfig, CheckError, Stage};
 
 /// An estimated time may be this many times longer; common practice, no source.
@@ -103,21 +99,9 @@ fn one(
     config: &PlanConfig,
     progress: &dyn Fn(&'static str, f64),
 ) -> crate::report::plan::HalfPlan {
-    let surface = Surface::of(half, survey, config.check.shop.limits.crease_deg);
-    let rays = Rays::new(&half.mesh);
-    let shade = Shade::of(half, survey, &surface, &rays);
-    let sharp = sharp_edges(half, survey, &surface, &shade);
-    let dropper = Dropper::new(&half.mesh);
-    let pieces = BallOffset::new(&half.mesh, &half.topology);
-    let ground = Ground {
-        half,
-        survey,
-        surface: &surface,
-        shade: &shade,
-        pieces: &pieces,
-        rays: &rays,
-        dropper: &dropper,
-        sharp: &sharp,
-    };
+    let contacts = Contacts::of(half);
+    let crease_deg = config.check.shop.limits.crease_deg;
+    let creases = Creases::read(&half.mesh, &half.topology, crease_deg, half.rounding);
+    let ground = Ground::of(half, survey, &contacts, creases);
     half::half_plan(&ground, config, progress)
 }

@@ -253,13 +253,13 @@ fn lowest(ground: &Ground, profile: Profile) -> Option<HeightMap> {
         let cell = (2.0 * radius / NODES_ACROSS).min(WIDEST_STEP);
         let cell = cell.max((area(radius) / MOST_OFFSET_NODES).sqrt());
         let grid = Grid::covering(lo, hi, radius + 2.0 * cell, cell);
-        let base = ground.pieces.height_map(grid, corner_radius);
+        let base = ground.contacts.pieces.height_map(grid, corner_radius);
         return Some(disc_dilate(&base, radius - corner_radius + 0.71 * cell));
     }
     let cell = (2.0 * profile.reach() / NODES_ACROSS).min(1.0);
     let cell = cell.max((area(0.5) / MOST_MAP_NODES).sqrt());
     let grid = Grid::covering(lo, hi, 0.5, cell);
-    let dropper: &Dropper = ground.dropper;
+    let dropper: &Dropper = &ground.contacts.dropper;
     let values: Vec<f32> = (0..grid.len())
         .into_par_iter()
         .map(|k| {

@@ -9,6 +9,10 @@ use crate::mesh::Model;
 use crate::setup::Setup;
 use crate::shop::Shop;
 
+/// Chord tolerance to export with, as a share of what may stay: in a corner of two faces at right angles an error shows 2.4
+/// times as large (1 / sin 45° + 1), and as much again is left for the rest.
+const CHORD_SHARE: f64 = 0.2;
+
 /// Everything worth saying about the report's figures, worst first.
 pub fn findings(report: &Report, setup: &Setup, models: &[Model], shop: &Shop) -> Vec<Finding> {
     let mut found = Vec::new();
@@ -121,6 +125,20 @@ fn no_cavity(half: &Half) -> bool {
 
 fn mesh(half: &Half, health: &crate::mesh::Health, found: &mut Vec<Finding>) {
     let place = |at: &[crate::mesh::Point]| at.first().map(|p| [p.x, p.y, p.z]);
+    let m = &half.mesh;
+    if m.two_readings_edges > 0 {
+        found.push(Finding {
+            value: Some(m.two_readings_edges as f64),
+            ..plain(
+                "mesh",
+                Verdict::Unsure,
+                "Too close to call: edges turn near the crease angle, and the mesh may stand for a coarsely faceted curve or for \
+                 a shape with these edges. Figures hold for both; what differs is unsure. Export with a finer chord tolerance \
+                 (facets that turn by less than half the crease angle), or set --crease well above their turn for a curve, \
+                 well below it for edges.",
+            )
+        });
+    }
     let mut say = |count: usize, at: Option<Place>, message: &str| {
         if count > 0 {
             found.push(Finding {
@@ -130,7 +148,6 @@ fn mesh(half: &Half, health: &crate::mesh::Health, found: &mut Vec<Finding>) {
             });
         }
     };
-    let m = &half.mesh;
     say(
         m.open_edges,
         place(&health.open_at),
@@ -262,15 +279,18 @@ fn reach(half: &Half, found: &mut Vec<Finding>) {
             };
             found.push(length("reach", r.verdict, message, at, left, r.leave_mm));
         }
-        Verdict::Unsure => found.push(length(
-            "reach",
-            r.verdict,
-            "What the ball that comes closest leaves is too close to the limit to call. Export with a finer chord tolerance, or \
-             let more stay with --leave.",
-            at,
-            left,
-            r.leave_mm,
-        )),
+        Verdict::Unsure => {
+            found.push(length(
+                "reach",
+                r.verdict,
+                "What the ball that comes closest leaves is too close to the limit to call. Export with a finer chord tolerance, \
+                 or let more stay with --leave.",
+                at,
+                left,
+                r.leave_mm,
+            ));
+            coarse_facets(half, found);
+        }
         _ if !r.sharp_edges.is_empty() => found.push(Finding {
             at_mm: Some(r.sharp_edges[0].at_mm),
             value: Some(r.sharp_edges.len() as f64),
@@ -281,6 +301,24 @@ fn reach(half: &Half, found: &mut Vec<Finding>) {
             )
         }),
         _ => {}
+    }
+}
+
+/// Facets that stand off their surface by more than a small share of what may stay decide what clears.
+fn coarse_facets(half: &Half, found: &mut Vec<Finding>) {
+    let limit = CHORD_SHARE * half.reach.leave_mm;
+    let chord = half.mesh.chord_error_mm;
+    if chord > limit {
+        let message = "The mesh's facets stand this far off the curved surface they are drawn for, and that decides the \
+                       verdict. Export with a chord tolerance of the limit named here or less.";
+        found.push(length(
+            "mesh",
+            Verdict::Unsure,
+            message,
+            None,
+            Some(chord),
+            limit,
+        ));
     }
 }
 

@@ -124,6 +124,9 @@ pub struct MeshHealth {
     pub size_mm: [f64; 3],
     /// Estimated distance between the facets and the surface they stand for, mm (largest over the cavity).
     pub chord_error_mm: f64,
+    /// Edges that turn near the crease angle, if how they are read decides a verdict; else 0.
+    #[serde(default)]
+    pub two_readings_edges: usize,
 }
 
 /// The grid of columns.

@@ -1,6 +1,7 @@
 //! Where one cutter can be, and what it touches and leaves there.
 
 use super::bend::Bend;
+use super::cone::nearest_point;
 use super::reach::Ground;
 use crate::field::{FreePlaces, Grid, HeightMap, Nearest, Profile, disc_dilate};
 use crate::mesh::{Point, Vector};
@@ -48,7 +49,7 @@ impl<'m> Cutting<'m> {
             corner_radius: corner,
         };
         let lowest = if corner >= radius {
-            ground.pieces.height_map(grid, radius)
+            ground.contacts.pieces.height_map(grid, radius)
         } else {
             let mut map = HeightMap::empty(grid);
             map.values_mut()
@@ -56,7 +57,7 @@ impl<'m> Cutting<'m> {
                 .enumerate()
                 .for_each(|(k, z)| {
                     let [x, y] = grid.centre(k % grid.nx, k / grid.nx);
-                    if let Some(contact) = ground.dropper.centre_height(profile, x, y) {
+                    if let Some(contact) = ground.contacts.dropper.centre_height(profile, x, y) {
                         *z = contact.z as f32;
                     }
                 });
@@ -120,7 +121,7 @@ impl<'m> Cutting<'m> {
         if tolerance >= self.corner {
             return true;
         }
-        let rays = self.ground.rays;
+        let rays = &self.ground.contacts.rays;
         !rays.any_within(centre, self.corner - tolerance) && (!self.under(centre) || exact())
     }
 
@@ -191,8 +192,7 @@ impl<'m> Cutting<'m> {
     ///
     /// Cutting planes: the ball has to stay a radius off the tangent plane at each surface point that it was found to cut, the
     /// first being those at `p`, and on its way up a radius aside of what hangs over; each time it is brought as near to `p` as
-    /// these planes allow (the projection of `p` onto their common outside, by Hildreth's method: Naval Res. Logist.
-    /// Quart. 4, 79–85, 1957, cited from memory) and tried again. Where it rests on flat facets the nearest place is exact;
+    /// these planes allow and tried again. Where it rests on flat facets the nearest place is exact;
     /// on a convex edge it may be a little farther, so what is left is never said too small by it.
     fn nearest_centre(&self, p: &Point, normals: &[Vector], known: &Point) -> Option<Point> {
         let tangent = |n: &Vector| (*n, n.dot(&p.coords) + self.corner);
@@ -207,9 +207,9 @@ impl<'m> Cutting<'m> {
         known: &Point,
     ) -> Option<Point> {
         let radius = self.corner;
-        let mut c = projected(p, &planes)?;
+        let mut c = nearest_point(p, &planes, TOUCH)?;
         for _ in 0..MOST_PLANES {
-            let near = self.ground.rays.closest(&c, radius - TOUCH);
+            let near = self.ground.contacts.rays.closest(&c, radius - TOUCH);
             let plane = match (near, self.hanging_over(&c)) {
                 (Some((q, _)), over) if q.z > c.z + TOUCH && self.under(&c) => {
                     self.aside_of(&over.unwrap_or(q), &c, known)?
@@ -230,7 +230,7 @@ impl<'m> Cutting<'m> {
             // on a curved surface the last plane is the better of two that are nearly the same
             planes.retain(|other| other.0.dot(&plane.0) < ALIKE);
             planes.push(plane);
-            c = projected(p, &planes)?;
+            c = nearest_point(p, &planes, TOUCH)?;
         }
         None
     }
@@ -243,6 +243,7 @@ impl<'m> Cutting<'m> {
         let (inner, lift) = self.profile.inset(TOUCH)?;
         let contact = self
             .ground
+            .contacts
             .dropper
             .centre_height(inner, centre.x, centre.y)?;
         (contact.z - lift > centre.z + TOUCH).then_some(contact.point)
@@ -291,7 +292,11 @@ impl<'m> Cutting<'m> {
         );
         // towards a point under it, off the planes it rests on
         let under = node - Vector::z() * (2.0 * grid.cell);
-        let (q, _) = self.ground.rays.closest(&node, self.corner + 1e-2)?;
+        let (q, _) = self
+            .ground
+            .contacts
+            .rays
+            .closest(&node, self.corner + 1e-2)?;
         let n = (node - q).try_normalize(0.0)?;
         let c = self.nearest_about(&under, vec![(n, n.dot(&q.coords) + self.corner)], &node)?;
         let near = (c - node).xy().norm() < 2.0 * grid.cell;
@@ -340,18 +345,28 @@ impl<'m> Cutting<'m> {
         let height = q.z - 10.0 * TOUCH;
         let from = Point::new(known.x, known.y, height);
         let way = Point::new(q.x, q.y, height) - from;
-        let hit = self
-            .ground
-            .rays
-            .first_hit(&from, &way, 1.0 + self.corner / way.norm())?;
+        let hit =
+            self.ground
+                .contacts
+                .rays
+                .first_hit(&from, &way, 1.0 + self.corner / way.norm())?;
         let normal = self.ground.half.mesh.normal(hit.triangle as usize)?;
         let n = Vector::new(normal.x, normal.y, 0.0).try_normalize(TOUCH)?;
         Some((n, n.dot(&(from + way * hit.distance).coords) + self.corner))
     }
 
+    /// The plane by which an overhang keeps the cutter at `centre` from `p`, if one does.
+    pub fn held_aside(&self, centre: &Point, p: &Point) -> Option<(Vector, f64)> {
+        if !self.under(centre) {
+            return None;
+        }
+        let nearer = centre + (p - centre).try_normalize(0.0)? * (20.0 * TOUCH);
+        self.aside_of(&self.hanging_over(&nearer)?, &nearer, centre)
+    }
+
     /// Whether the cutter can come straight down to `centre`: that also tells the open from the inside of the material.
     fn open_above(&self, c: &Point, tolerance: f64) -> bool {
-        let dropper = self.ground.dropper;
+        let dropper = &self.ground.contacts.dropper;
         dropper.clear_at(self.profile, c.x, c.y, c.z, tolerance)
     }
 
@@ -409,6 +424,12 @@ impl<'m> Cutting<'m> {
         (0..grid.ny).into_par_iter().flat_map_iter(row).collect()
     }
 
+    /// Height of the centre with the cutter as low as it gets in the plan place of `p`.
+    fn lowest_at(&self, p: &Point) -> Option<f64> {
+        let contact = (self.ground.contacts.dropper).centre_height(self.profile, p.x, p.y);
+        contact.map(|c| c.z)
+    }
+
     /// Free places towards the bend, about the farthest from the lower node; `place` takes steps from that node, and height.
     fn last_free(&self, bend: &Bend, place: impl Fn(f64, f64) -> Point, found: &mut Vec<Point>) {
         let is_free = |t: f64, z: f64| self.free(&place(t, z), 2.0 * TOUCH);
@@ -417,7 +438,13 @@ impl<'m> Cutting<'m> {
         if let Some(at) = bend.at {
             let at_height = |t: f64| place(t, height(t));
             if bend.gentle {
-                found.push(at_height(at));
+                // between the nodes there may be more than one bend: the bottom of a narrow trough
+                let p = at_height(at);
+                if is_free(at, p.z) {
+                    found.push(p);
+                } else if let Some(z) = self.lowest_at(&p) {
+                    found.push(Point::new(p.x, p.y, z));
+                }
                 return;
             }
             // steep sides are not quite straight: a little short of where they seem to meet
@@ -453,6 +480,7 @@ impl<'m> Cutting<'m> {
         let try_at = |x: f64, y: f64| {
             let z = self
                 .ground
+                .contacts
                 .dropper
                 .centre_height(inner, x, y)
                 .map_or(f64::NEG_INFINITY, |c| c.z - lift);
@@ -518,28 +546,5 @@ fn last(mut good: f64, mut bad: f64, halvings: usize, holds: impl Fn(f64) -> boo
 
 /// Cosine between the normals of two planes that are nearly the same.
 const ALIKE: f64 = 0.999_999;
-/// Rounds of the projection: planes that are nearly parallel, as on a smooth slope, take many.
-const MOST_SWEEPS: usize = 200;
-
 /// Surfaces a ball may rest on while its nearest place is sought.
 const MOST_PLANES: usize = 32;
-
-/// Projection of `p` onto the common part of the half-spaces n·c ≥ b; `None` if there is none, or only far off.
-fn projected(p: &Point, planes: &[(Vector, f64)]) -> Option<Point> {
-    let mut c = *p;
-    let mut pushes = vec![0.0; planes.len()];
-    let mut moved = 0.0_f64;
-    for _ in 0..MOST_SWEEPS {
-        moved = 0.0;
-        for ((n, b), push) in planes.iter().zip(&mut pushes) {
-            let by = (b - n.dot(&c.coords)).max(-*push);
-            *push += by;
-            c += n * by;
-            moved = moved.max(by.abs());
-        }
-        if moved < 0.1 * TOUCH {
-            break;
-        }
-    }
-    (moved < TOUCH).then_some(c)
-}

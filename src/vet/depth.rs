@@ -124,7 +124,7 @@ impl Bodies {
         let cell = (side(0) * side(1) / MAP_NODES).sqrt();
         let grid = Grid::covering(lo, hi, reach + 2.0 * cell, cell);
         let corner = profile.tip_below().max(SHARP);
-        let mut base = ground.pieces.height_map(grid, corner);
+        let mut base = ground.contacts.pieces.height_map(grid, corner);
         if profile.tip_below() < corner {
             base.values_mut()
                 .iter_mut()
@@ -287,7 +287,8 @@ fn deepest_tip(
         if !over_cavity(x, y) {
             return f64::NEG_INFINITY;
         }
-        let Some((depth, _)) = tip_depth_at(ground.dropper, cutting.profile, &[], x, y) else {
+        let Some((depth, _)) = tip_depth_at(&ground.contacts.dropper, cutting.profile, &[], x, y)
+        else {
             return f64::NEG_INFINITY;
         };
         // sections that the maps show to be clear need no exact answer
@@ -299,7 +300,7 @@ fn deepest_tip(
         if close.is_empty() {
             return depth;
         }
-        tip_depth_at(ground.dropper, cutting.profile, &close, x, y).map_or(depth, |d| d.0)
+        tip_depth_at(&ground.contacts.dropper, cutting.profile, &close, x, y).map_or(depth, |d| d.0)
     };
     // how deep the tip may get at a node
     let bound = |[i, j]: [usize; 2]| {
@@ -411,7 +412,7 @@ pub fn stickout_needed(
             let tip = n.centre.z - corner;
             let need = holder.iter().filter_map(|g| {
                 Some(
-                    lowest_reference(ground.dropper, g.profile, n.centre.x, n.centre.y)?
+                    lowest_reference(&ground.contacts.dropper, g.profile, n.centre.x, n.centre.y)?
                         - tip
                         - g.above_tip,
                 )

@@ -70,19 +70,25 @@ fn reach(f: &Facet) -> [f64; 2] {
     [f.draft_deg - f.spread_deg[0], f.draft_deg + f.spread_deg[1]]
 }
 
-/// Share of a facet's surface below draft `limit`: its drafts are spread evenly between their ends.
+/// Share of a facet's surface below draft `limit`, the draft running linearly between its corners.
 /// A draft within its rounding of the limit has reached it.
 fn below(f: &Facet, limit: f64) -> f64 {
     let slack = snap(f);
-    let [low, high] = reach(f);
-    if high - low <= 2.0 * slack {
+    let [a, b, c] = f.corners_deg;
+    if c - a <= 2.0 * slack {
         return if f.draft_deg + slack < limit {
             1.0
         } else {
             0.0
         };
     }
-    ((limit - slack - low) / (high - low)).clamp(0.0, 1.0)
+    let l = (limit - slack).clamp(a, c);
+    // the line of the limit cuts a corner off: the least, or the largest
+    if l < b {
+        (l - a).powi(2) / ((b - a) * (c - a))
+    } else {
+        1.0 - (c - l).powi(2) / ((c - a) * (c - b).max(f64::MIN_POSITIVE))
+    }
 }
 
 /// Angle within which a facet's draft is the limit it stands beside, degrees.
@@ -130,7 +136,7 @@ fn least(
         .iter()
         .enumerate()
         .map(|(k, f)| {
-            let ([low, high], [least, most]) = (reach(f), f.corners_deg);
+            let ([low, high], [least, _, most]) = (reach(f), f.corners_deg);
             (
                 f.area * f.draft_deg,
                 [low.min(least) - f.noise_deg, high.max(most) + f.noise_deg],

@@ -168,7 +168,7 @@ impl HalfEvidence {
         cavities.sort_by_key(|&h| std::cmp::Reverse(hollows[h].cells));
         for &h in cavities.iter().take(WALLED) {
             kept.walls
-                .extend(walls(half, survey, surface, ground.rays, |own| {
+                .extend(walls(half, survey, surface, &ground.contacts.rays, |own| {
                     own as usize == h
                 }));
         }

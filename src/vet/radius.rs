@@ -25,7 +25,7 @@ const HALVINGS: usize = 14;
 const CHUNK: usize = 16;
 /// A sample is searched only if it would make the radius smaller by more than this share: where all samples lie on one
 /// sphere, each would be.
-const WORTH: f64 = 0.015;
+const WORTH: f64 = 0.004;
 /// Chord errors that a ball may cut and still touch.
 const CHORDS: f64 = 1.0;
 /// Most nodes for one radius.
@@ -51,33 +51,40 @@ pub struct Untouched {
 /// ball that cuts no deeper than their chord error touches. Where only the brow of an overhang is in the way the sample
 /// is left out.
 pub fn smallest_radius(ground: &Ground, first: Untouched, most: f64) -> Option<SmallestRadius> {
+    let index = BrowIndex::new(&ground.shade.brows, 8.0 * ground.survey.grid().cell);
     let mut left = first;
-    // the least doubling that leaves something
-    while left.samples.is_empty() {
+    loop {
+        if let Some(found) = tightest(ground, &index, &mut left) {
+            return Some(found);
+        }
+        // what seemed left is touched: on to balls twice as large
         let radius = 2.0 * left.radius;
         if radius > most {
             return None;
         }
         left = untouched(ground, radius, &all(ground, radius))?.0;
     }
-    let index = BrowIndex::new(&ground.shade.brows, 8.0 * ground.survey.grid().cell);
-    let top = left.radius;
-    let samples: Vec<Sample> = left.samples.iter().map(|s| s.1).collect();
+}
+
+/// The smallest radius by what one ball leaves; `None` if it touches everything.
+fn tightest(ground: &Ground, index: &BrowIndex, first: &mut Untouched) -> Option<SmallestRadius> {
+    let top = first.radius;
+    let samples: Vec<Sample> = first.samples.iter().map(|s| s.1).collect();
+    let mut left = std::mem::take(&mut first.samples);
+    let mut radius = top;
     let mut unsure = 0.0;
     let mut best: Option<(f64, Sample)> = None;
     loop {
-        left.samples
-            .sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.facet.cmp(&b.1.facet)));
+        left.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.facet.cmp(&b.1.facet)));
         let mut better = None;
-        for chunk in left.samples.chunks(CHUNK) {
+        for chunk in left.chunks(CHUNK) {
             better = chunk
                 .par_iter()
                 .filter(|(_, s)| {
-                    !clear(ground, s, left.radius, CHORDS)
-                        && !brow_in_the_way(ground, &index, s, left.radius)
+                    !clear(ground, s, radius, CHORDS) && !brow_in_the_way(ground, index, s, radius)
                 })
-                .map(|(_, s)| (largest(ground, s, left.radius, CHORDS), *s))
-                .filter(|(r, s)| !brow_in_the_way(ground, &index, s, 1.05 * r + TOUCH))
+                .map(|(_, s)| (largest(ground, s, radius, CHORDS), *s))
+                .filter(|(r, s)| !brow_in_the_way(ground, index, s, 1.05 * r + TOUCH))
                 .min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.facet.cmp(&b.1.facet)));
             // what is left farther on only seems to be, between the nodes
             if better.is_some() || chunk[chunk.len() - 1].0 < unsure {
@@ -88,11 +95,12 @@ pub fn smallest_radius(ground: &Ground, first: Untouched, most: f64) -> Option<S
             break;
         };
         best = Some(found);
-        let bar = (1.0 - WORTH) * found.0;
-        if bar <= TOUCH {
+        radius = (1.0 - WORTH) * found.0;
+        if radius <= TOUCH {
             break;
         }
-        (left, unsure) = untouched(ground, bar, &samples)?;
+        let next = untouched(ground, radius, &samples)?;
+        (left, unsure) = (next.0.samples, next.1);
     }
     let (found, sample) = best?;
     let tight = largest(ground, &sample, top, 0.5 * CHORDS);
@@ -136,6 +144,7 @@ fn clear(ground: &Ground, sample: &Sample, radius: f64, slack: f64) -> bool {
     let within = radius - TOUCH - slack * chord;
     within <= 0.0
         || !ground
+            .contacts
             .rays
             .any_within(&(sample.at + sample.normal * radius), within)
 }
@@ -161,6 +170,7 @@ fn brow_in_the_way(ground: &Ground, index: &BrowIndex, sample: &Sample, radius: 
     let facet = &ground.surface.facets[sample.facet as usize];
     let c = sample.at + sample.normal * radius;
     let contact = ground
+        .contacts
         .dropper
         .centre_height(Profile::ball(radius), c.x, c.y);
     contact.is_some_and(|hit| {

@@ -1,11 +1,12 @@
 //! Reach: what each cutter touches of the visible cavity surface, and what it leaves.
 
 use super::cutting::{Cutting, TOUCH};
+use super::held::uncertainty;
 use super::shade::Shade;
-use super::sharp::Sharp;
+use super::sharp::{Sharp, sharp_edges};
 use super::surface::{Sample, Surface};
 use crate::field::{BallOffset, Dropper, Grid, Nearest, Rays};
-use crate::mesh::{Point, Vector};
+use crate::mesh::{Creases, Point, Vector};
 use crate::report::HollowKind;
 use crate::setup::{Half, Survey};
 use rayon::prelude::*;
@@ -25,27 +26,46 @@ const STEEP: f64 = 0.3;
 const MOST_CORNERS: usize = 1500;
 /// Samples per cutting radius where the volume left is summed.
 const VOLUME_SAMPLES: f64 = 24.0;
-/// Most of them.
+/// How much closer they lie on facets that lie partly in the shade.
+const AT_THE_SHADE: f64 = 4.0;
+/// Most of them, where nothing hides.
 const MOST_VOLUME_SAMPLES: f64 = 40_000.0;
 
-/// What stands ready for all cutters of one half.
+/// What answers where a mesh is met, however its edges are read.
+pub struct Contacts<'m> {
+    /// Distances to its triangles.
+    pub rays: Rays<'m>,
+    /// Exact contacts of lowered bodies.
+    pub dropper: Dropper<'m>,
+    /// Its pieces that a ball can touch.
+    pub pieces: BallOffset<'m>,
+}
+
+impl<'m> Contacts<'m> {
+    /// Sorts the mesh of `half`.
+    pub fn of(half: &'m Half) -> Contacts<'m> {
+        Contacts {
+            rays: Rays::new(&half.mesh),
+            dropper: Dropper::new(&half.mesh),
+            pieces: BallOffset::new(&half.mesh, &half.topology),
+        }
+    }
+}
+
+/// What stands ready for all cutters of one half, in one reading of its edges.
 pub struct Ground<'m> {
     /// The half.
     pub half: &'m Half,
     /// Its columns and hollows.
     pub survey: &'m Survey,
+    /// Where its mesh is met.
+    pub contacts: &'m Contacts<'m>,
     /// Its hollows' surface.
-    pub surface: &'m Surface,
+    pub surface: Surface,
     /// What is hidden.
-    pub shade: &'m Shade<'m>,
-    /// Its pieces that a ball can touch.
-    pub pieces: &'m BallOffset<'m>,
-    /// Distances to its triangles.
-    pub rays: &'m Rays<'m>,
-    /// Exact contacts of lowered bodies.
-    pub dropper: &'m Dropper<'m>,
+    pub shade: Shade<'m>,
     /// Sharp concave edges.
-    pub sharp: &'m [Sharp],
+    pub sharp: Vec<Sharp>,
 }
 
 /// A place on the surface, and the normals of the facets that meet there.
@@ -88,6 +108,26 @@ impl Reached {
 }
 
 impl<'m> Ground<'m> {
+    /// Reads the hollows' surface of `half` with its edges read as `creases` says.
+    pub fn of(
+        half: &'m Half,
+        survey: &'m Survey,
+        contacts: &'m Contacts<'m>,
+        creases: Creases,
+    ) -> Ground<'m> {
+        let surface = Surface::of(half, survey, creases);
+        let shade = Shade::of(half, survey, &surface, &contacts.rays);
+        let sharp = sharp_edges(half, survey, &surface, &shade);
+        Ground {
+            half,
+            survey,
+            contacts,
+            surface,
+            shade,
+            sharp,
+        }
+    }
+
     /// Visible cavity samples about `spacing` mm apart.
     pub fn visible(&self, spacing: f64) -> Vec<Sample> {
         self.visible_of(spacing, |_| true)
@@ -95,18 +135,43 @@ impl<'m> Ground<'m> {
 
     /// Visible cavity samples about `spacing` mm apart, of the facets that `wanted` takes.
     fn visible_of(&self, spacing: f64, wanted: impl Fn(u32) -> bool) -> Vec<Sample> {
-        let is = |h: u32| self.survey.hollows[h as usize].kind == HollowKind::Cavity;
-        let mut samples =
-            (self.surface).samples(self.half, spacing, |k, f| is(f.hollow) && wanted(k as u32));
-        if self.shade.any() {
-            let hidden: Vec<bool> = samples
-                .par_iter()
-                .map(|s| self.shade.hides(self.survey, self.surface, s))
-                .collect();
-            let mut hidden = hidden.into_iter();
-            samples.retain(|_| hidden.next() == Some(false));
-        }
+        let (mut samples, hidden) = self.shown_and_hidden(spacing, wanted);
+        let mut hidden = hidden.into_iter();
+        samples.retain(|_| hidden.next() == Some(false));
         samples
+    }
+
+    /// As [`Ground::visible_of`], with facets that lie partly in the shade sampled [`AT_THE_SHADE`] times as close.
+    fn visible_to_the_shade(&self, spacing: f64, wanted: impl Fn(u32) -> bool) -> Vec<Sample> {
+        let (samples, hidden) = self.shown_and_hidden(spacing, wanted);
+        let mut seen = vec![[false; 2]; self.surface.facets.len()];
+        for (s, &h) in samples.iter().zip(&hidden) {
+            seen[s.facet as usize][usize::from(h)] = true;
+        }
+        let partly = |f: u32| seen[f as usize] == [true; 2];
+        let mut whole: Vec<Sample> = (samples.into_iter().zip(hidden))
+            .filter(|(s, hidden)| !hidden && !partly(s.facet))
+            .map(|(s, _)| s)
+            .collect();
+        whole.extend(self.visible_of(spacing / AT_THE_SHADE, partly));
+        whole
+    }
+
+    /// Cavity samples about `spacing` mm apart of the facets that `wanted` takes, and whether each is hidden.
+    fn shown_and_hidden(
+        &self,
+        spacing: f64,
+        wanted: impl Fn(u32) -> bool,
+    ) -> (Vec<Sample>, Vec<bool>) {
+        let is = |h: u32| self.survey.hollows[h as usize].kind == HollowKind::Cavity;
+        let samples =
+            (self.surface).samples(self.half, spacing, |k, f| is(f.hollow) && wanted(k as u32));
+        let hides = |s: &Sample| self.shade.hides(self.survey, &self.surface, s);
+        let hidden = match self.shade.any() {
+            true => samples.par_iter().map(hides).collect(),
+            false => vec![false; samples.len()],
+        };
+        (samples, hidden)
     }
 
     /// Rectangle of the cavity in plan.
@@ -184,12 +249,12 @@ impl<'m> Ground<'m> {
             .filter(|(_, n)| n.left > leave)
             .map(|(s, _)| s.area)
             .sum();
-        let worst = self.worst(cutting, &samples, &nearest, leave);
+        let (worst, worst_pm) = match self.worst(cutting, &samples, &nearest, leave) {
+            Some((left, at, pm)) => (Some((left, at)), pm),
+            None => (None, 0.0),
+        };
         // a ball that leaves this much at a place touches no farther away than its diameter
         let chord = worst.map_or(0.0, |(_, p)| self.chord_near(&p, 2.0 * radius));
-        // what a facet cuts off a curved corner is left too high or too low by no more than the corner's two chords,
-        // seen from a ball that touches both sides of it
-        let worst_pm = chord + 1e-3;
         let border = (4.0 * std::f64::consts::PI * left_area).sqrt();
         let depth = worst.map_or(0.0, |w| w.0);
         let left_volume_pm =
@@ -283,7 +348,7 @@ impl<'m> Ground<'m> {
             .map(|f| self.surface.facets[f as usize].area)
             .sum();
         let spacing = (cutting.radius() / VOLUME_SAMPLES).max((area / MOST_VOLUME_SAMPLES).sqrt());
-        let fine = self.visible_of(spacing, |f| open[f as usize] && up(f) > 0.0);
+        let fine = self.visible_to_the_shade(spacing, |f| open[f as usize] && up(f) > 0.0);
         let apart = 0.75 * cutting.grid().cell;
         let parts: Vec<f64> = fine
             .par_iter()
@@ -318,7 +383,7 @@ impl<'m> Ground<'m> {
         samples: &[Sample],
         nearest: &[Nearest],
         leave: f64,
-    ) -> Option<(f64, Point)> {
+    ) -> Option<(f64, Point, f64)> {
         let mut candidates: Vec<(Nearest, Place)> = samples
             .iter()
             .zip(nearest)
@@ -387,30 +452,48 @@ impl<'m> Ground<'m> {
                 .then(a.1.at.y.total_cmp(&b.1.at.y))
         });
         let mut best: Option<(f64, Point)> = None;
+        // the most that any place looked at may truly hold
+        let mut most = 0.0_f64;
         for chunk in candidates.chunks(16) {
             // what the nodes say is an upper bound
             let floor = best.map_or(0.0, |b: (f64, Point)| b.0);
             if chunk[0].0.left <= floor + (1e-3 * floor).max(2e-4) {
                 break;
             }
-            let refined: Vec<(f64, Point)> = chunk
+            let refined: Vec<(Nearest, Point)> = chunk
                 .par_iter()
-                .map(|(n, p)| (cutting.refine(&p.at, &p.normals, *n).left, p.at))
+                .map(|(n, p)| (cutting.refine(&p.at, &p.normals, *n), p.at))
                 .collect();
-            for r in refined {
-                if best.is_none_or(|b| r.0 > b.0) {
-                    best = Some(r);
+            let highest = refined.iter().map(|r| r.0.left).fold(floor, f64::max);
+            let hold: Vec<f64> = refined
+                .par_iter()
+                .filter(|(n, _)| n.left > 0.9 * highest)
+                .map(|(n, p)| n.left + uncertainty(self, cutting, p, n))
+                .collect();
+            most = hold.into_iter().fold(most, f64::max);
+            for (n, p) in refined {
+                if best.is_none_or(|b| n.left > b.0) {
+                    best = Some((n.left, p));
                 }
             }
         }
-        best.or_else(|| samples.first().map(|s| (0.0, s.at)))
+        if let Some((left, at)) = best {
+            // places not looked at hold no more than the least that ended the search
+            return Some((left, at, (most - left).max(1e-3 * left).max(2e-4)));
+        }
+        // all is touched, within the facets' chord error: on either side of it
+        let chord = samples
+            .iter()
+            .map(|s| self.surface.facets[s.facet as usize].chord_near);
+        let touched = 2.0 * chord.fold(0.0, f64::max) + TOUCH;
+        samples.first().map(|s| (0.0, s.at, touched))
     }
 
     /// Largest chord error of the cavity's facets within `reach` of `p`.
     fn chord_near(&self, p: &Point, reach: f64) -> f64 {
         let mut most = 0.0_f64;
         let aside = Vector::repeat(reach);
-        (self.rays).for_each_triangle_in_box(&(p - aside), &(p + aside), |t| {
+        (self.contacts.rays).for_each_triangle_in_box(&(p - aside), &(p + aside), |t| {
             if let Some(f) = self.surface.of_triangle[t as usize] {
                 most = most.max(self.surface.facets[f as usize].chord_error);
             }

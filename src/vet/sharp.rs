@@ -3,7 +3,7 @@
 use super::reach::Place;
 use super::shade::Shade;
 use super::surface::Surface;
-use crate::mesh::{Point, Vector};
+use crate::mesh::{Point, ROUGH_STEP, Vector};
 use crate::report::{HollowKind, SharpEdgeKind};
 use crate::setup::{Half, Survey};
 use std::collections::BTreeMap;
@@ -238,7 +238,14 @@ fn tips<'a>(
                     ))
                 })
                 .fold(0.0, f64::max);
-            2.0 * lean > POINT_DEG && outward < 0.5 * lean
+            let at = mesh.vertices[*v as usize];
+            let deep = triangles
+                .iter()
+                .flat_map(|&t| mesh.corners(t as usize))
+                .filter(|p| *p != at)
+                .map(|p| (p - at).dot(&mean))
+                .fold(f64::INFINITY, f64::min);
+            2.0 * lean > POINT_DEG && outward < 0.5 * lean && deep > ROUGH_STEP
         })
         .map(|(v, _)| v)
         .collect()

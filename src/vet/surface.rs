@@ -23,8 +23,8 @@ pub struct Facet {
     pub draft_deg: f64,
     /// The surface it stands for has drafts from `draft_deg - spread_deg[0]` to `draft_deg + spread_deg[1]`.
     pub spread_deg: [f64; 2],
-    /// Least and largest draft of the surface at its corners, degrees.
-    pub corners_deg: [f64; 2],
+    /// Draft of the surface at its corners, degrees, the least first.
+    pub corners_deg: [f64; 3],
     /// Angle by which rounding may tilt it, degrees.
     pub noise_deg: f64,
     /// Distance between it and the surface it stands for, mm.
@@ -58,10 +58,9 @@ pub struct Sample {
 }
 
 impl Surface {
-    /// The facets of `half` that bound its hollows.
-    pub fn of(half: &Half, survey: &Survey, crease_deg: f64) -> Surface {
+    /// The facets of `half` that bound its hollows, its edges read as `creases` says.
+    pub fn of(half: &Half, survey: &Survey, creases: Creases) -> Surface {
         let mesh = &half.mesh;
-        let creases = Creases::read(mesh, &half.topology, crease_deg, half.rounding);
         let mut facets = Vec::new();
         let mut of_triangle = vec![None; mesh.triangles.len()];
         for (t, owner) in survey.owner.iter().enumerate() {
@@ -80,7 +79,8 @@ impl Surface {
             let low = part.iter().map(|p| p.z).fold(f64::INFINITY, f64::min);
             let high = part.iter().map(|p| p.z).fold(f64::NEG_INFINITY, f64::max);
             of_triangle[t] = Some(facets.len() as u32);
-            let corners_deg = creases.normals[t].map(|n| draft_deg(&n.cast()));
+            let mut corners_deg = creases.normals[t].map(|n| draft_deg(&n.cast()));
+            corners_deg.sort_by(f64::total_cmp);
             facets.push(Facet {
                 triangle: t as u32,
                 hollow,
@@ -90,11 +90,7 @@ impl Surface {
                 z: [low, high],
                 draft_deg: draft_deg(&normal),
                 spread_deg: [0.0; 2],
-                corners_deg: corners_deg
-                    .iter()
-                    .fold([90.0, -90.0], |[low, high]: [f64; 2], &d| {
-                        [low.min(d), high.max(d)]
-                    }),
+                corners_deg,
                 noise_deg: noise_deg(mesh, t, half.rounding),
                 chord_error: f64::from(creases.chord_error[t]),
                 chord_near: 0.0,

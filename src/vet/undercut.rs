@@ -1,6 +1,7 @@
 //! Undercut: cavity surface that has material straight above it, and the voids under it.
 
 use super::cavity::UP;
+use super::reach::Ground;
 use super::shade::{BrowIndex, Shade, patches};
 use super::surface::{Sample, Surface};
 use crate::field::Rays;
@@ -16,16 +17,16 @@ use rayon::prelude::*;
 /// but for the sampling of curved undersides. Hook: plan distance from points of the void to the
 /// nearest place open to the sky at their height; by the edges of the overhangs, or by columns where
 /// the floor beside those edges rises above that height.
-pub fn undercut(
-    half: &Half,
-    survey: &Survey,
-    surface: &Surface,
-    shade: &Shade,
-    rays: &Rays,
-    samples: &[Sample],
-    forgive: f64,
-) -> Undercut {
-    let mut regions = locking(half, survey, surface, shade, rays, samples);
+pub fn undercut(ground: &Ground, samples: &[Sample], forgive: f64) -> Undercut {
+    let Ground {
+        half,
+        survey,
+        surface,
+        shade,
+        contacts,
+        ..
+    } = ground;
+    let mut regions = locking(half, survey, surface, shade, &contacts.rays, samples);
     let hidden_area: f64 = regions.iter().map(|r| r.area_mm2).sum();
     let hidden_volume: f64 = regions.iter().map(|r| r.volume_mm3).sum();
     let hook = regions.iter().map(|r| r.hook_mm).fold(0.0, f64::max);
@@ -39,10 +40,15 @@ pub fn undercut(
     let chord = surface
         .cavity(survey)
         .filter(|(k, _)| shade.overhangs[*k])
-        .map(|(_, f)| f.chord_error)
+        .map(|(_, f)| f.chord_near)
         .fold(0.0, f64::max);
     let none = hidden_area == 0.0;
-    let hook_pm = if none { 0.0 } else { chord + half.tolerance() };
+    // a hook runs from a brow to a point of the void, and facets stand off the surface at either end
+    let hook_pm = if none {
+        0.0
+    } else {
+        2.0 * chord + half.tolerance()
+    };
     Undercut {
         verdict: if hook <= forgive {
             if hook > 0.0 {
@@ -50,7 +56,7 @@ pub fn undercut(
             } else {
                 Verdict::Pass
             }
-        } else if hook - hook_pm <= forgive && hook > half.tolerance() && forgive > 0.0 {
+        } else if hook - hook_pm <= forgive {
             Verdict::Unsure
         } else {
             Verdict::Fail

@@ -1,0 +1,337 @@
+//! Reach and depth: every cutter and tool of the rack over one half.
+
+use super::cutting::{Cutting, TOUCH};
+use super::depth::{Bodies, deepest, guarded, stickout_needed};
+use super::evidence::HalfEvidence;
+use super::radius::{Untouched, smallest_radius};
+use super::reach::{Ground, Place, Reached};
+use super::sharp::Sharp;
+use crate::report::{CutterReach, Depth, Reach, SharpEdge, ToolDepth, Verdict};
+use crate::shop::{Cutter, CutterKind, Shop};
+use rayon::prelude::*;
+
+/// Stickout over diameter beyond which a tool bends and chatters at any setting; common practice, no source.
+pub const SLENDER: f64 = 8.0;
+
+/// Reach and depth of a half that has no cavity: no figure has a meaning.
+pub fn without_cavity(shop: &Shop) -> (Reach, Depth) {
+    let reach = Reach {
+        verdict: Verdict::Pass,
+        leave_mm: shop.limits.leave,
+        smallest_concave_radius_mm: None,
+        smallest_concave_radius_mm_pm: None,
+        at_mm: None,
+        sharp_edges: Vec::new(),
+        smallest_ball_needed: None,
+        best_ball: None,
+        cutters: shop.cutters.iter().map(unknown_reach).collect(),
+    };
+    (
+        reach,
+        Depth {
+            verdict: Verdict::Pass,
+            tools: Vec::new(),
+        },
+    )
+}
+
+fn unknown_reach(cutter: &Cutter) -> CutterReach {
+    CutterReach {
+        name: cutter.name.clone(),
+        kind: cutter.kind(),
+        diameter_mm: cutter.diameter,
+        corner_radius_mm: cutter.corner_radius,
+        clears: None,
+        left_height_mm: None,
+        left_height_mm_pm: None,
+        left_area_mm2: None,
+        left_area_mm2_pm: None,
+        left_volume_mm3: None,
+        left_volume_mm3_pm: None,
+        at_mm: None,
+        stickout_needed_mm: None,
+        stickout_needed_mm_pm: None,
+    }
+}
+
+/// Tries every cutter and tool of the shop; keeps what pictures need in `evidence`.
+pub fn reach_and_depth(
+    ground: &Ground,
+    shop: &Shop,
+    progress: &dyn Fn(&'static str, f64),
+    mut evidence: Option<&mut HalfEvidence>,
+) -> (Reach, Depth) {
+    let limits = &shop.limits;
+    let mut bodies = Bodies::default();
+    let mut tools = Vec::new();
+    let mut cutters = Vec::new();
+    let mut left_by = None;
+    let stock = shop.tools();
+    for (k, cutter) in shop.cutters.iter().enumerate() {
+        progress(
+            "trying cutters",
+            0.2 + 0.7 * k as f64 / shop.cutters.len() as f64,
+        );
+        let mut figures = unknown_reach(cutter);
+        if let Some(mut cutting) =
+            ground.cutting(cutter.radius(), cutter.corner_radius, limits.leave)
+        {
+            let reached = ground.reach(&mut cutting, limits.leave);
+            fill_reach(&mut figures, ground, &reached, limits.leave);
+            if let Some(kept) = evidence.as_mut() {
+                let holder = shop.holder_of(cutter);
+                kept.add(ground, &cutting, &reached, cutter, holder, limits);
+            }
+            if cutter.kind() == CutterKind::Ball
+                && left_by
+                    .as_ref()
+                    .is_none_or(|l: &Untouched| cutter.radius() < l.radius)
+            {
+                let samples: Vec<_> = reached.untouched().collect();
+                if !samples.is_empty() {
+                    left_by = Some(Untouched {
+                        radius: cutter.radius(),
+                        samples,
+                    });
+                }
+            }
+            if let Some(holder) = shop.holder_of(cutter) {
+                let guards = guarded(&cutter.tool(0.0, holder), cutter.radius(), limits);
+                let needed = stickout_needed(
+                    ground,
+                    &cutting,
+                    &reached,
+                    &guards,
+                    &mut bodies,
+                    limits.leave,
+                );
+                figures.stickout_needed_mm = needed.map(|n| n.0);
+                figures.stickout_needed_mm_pm = needed.map(|n| n.1);
+            }
+            for (_, tool) in stock.iter().filter(|(c, _)| *c == k) {
+                tools.push(tool_depth(
+                    ground,
+                    &cutting,
+                    &reached,
+                    cutter,
+                    tool,
+                    limits,
+                    &mut bodies,
+                ));
+            }
+        }
+        cutters.push(figures);
+    }
+    progress("finding the smallest radius", 0.9);
+    let largest_ball = (shop.cutters.iter())
+        .filter(|c| c.kind() == CutterKind::Ball)
+        .map(Cutter::radius)
+        .max_by(f64::total_cmp);
+    let radius = concave_radius(ground, left_by, largest_ball);
+    if let (Some((radius, pm, _)), false) = (radius, ground.shade.any()) {
+        for c in cutters.iter_mut().filter(|c| c.kind == CutterKind::Ball) {
+            if 0.5 * c.diameter_mm <= radius - pm {
+                touches_all(c);
+            }
+        }
+    }
+    let needed = largest_that_clears(&cutters);
+    let best = cutters
+        .iter()
+        .filter(|c| c.kind == CutterKind::Ball)
+        .filter_map(|c| Some((c.left_height_mm?, c.diameter_mm, c)))
+        .min_by(|a, b| a.0.total_cmp(&b.0).then(b.1.total_cmp(&a.1)));
+    let verdict = if needed.is_some() || cutters.iter().any(|c| c.clears == Some(true)) {
+        Verdict::Pass
+    } else if cutters.iter().any(|c| c.clears.is_none()) {
+        Verdict::Unsure
+    } else if set_clears(ground, shop) {
+        Verdict::Pass
+    } else {
+        Verdict::Fail
+    };
+    let place = |p: &crate::mesh::Point| ground.half.frame.place(p);
+    let reach = Reach {
+        verdict,
+        leave_mm: limits.leave,
+        smallest_concave_radius_mm: radius.map(|r| r.0),
+        smallest_concave_radius_mm_pm: radius.map(|r| r.1),
+        at_mm: radius.map(|r| place(&r.2)),
+        sharp_edges: ground
+            .sharp
+            .iter()
+            .map(|s: &Sharp| SharpEdge {
+                kind: s.kind,
+                length_mm: s.length,
+                at_mm: place(&s.at),
+            })
+            .collect(),
+        smallest_ball_needed: needed.map(|c| c.name.clone()),
+        best_ball: best.map(|b| b.2.name.clone()),
+        cutters,
+    };
+    let verdict = depth_verdict(&tools, shop, &reach);
+    (reach, Depth { verdict, tools })
+}
+
+/// A ball that is surely no larger than the smallest concave radius touches everything, by that radius' definition, whatever the
+/// facets do; where nothing overhangs.
+fn touches_all(figures: &mut CutterReach) {
+    figures.clears = Some(true);
+    figures.left_height_mm = Some(0.0);
+    figures.left_height_mm_pm = Some(TOUCH);
+    figures.left_area_mm2 = Some(0.0);
+    figures.left_area_mm2_pm = Some(0.0);
+    figures.left_volume_mm3 = Some(0.0);
+    figures.left_volume_mm3_pm = Some(0.0);
+}
+
+/// The largest ball that clears.
+pub fn largest_that_clears(cutters: &[CutterReach]) -> Option<&CutterReach> {
+    cutters
+        .iter()
+        .filter(|c| c.kind == CutterKind::Ball && c.clears == Some(true))
+        .max_by(|a, b| a.diameter_mm.total_cmp(&b.diameter_mm))
+}
+
+fn fill_reach(figures: &mut CutterReach, ground: &Ground, reached: &Reached, leave: f64) {
+    let Some((left, at)) = reached.worst else {
+        return;
+    };
+    let pm = reached.worst_pm;
+    figures.clears = if left + pm <= leave {
+        Some(true)
+    } else if left - pm > leave {
+        Some(false)
+    } else {
+        None
+    };
+    figures.left_height_mm = Some(left);
+    figures.left_height_mm_pm = Some(pm);
+    figures.left_area_mm2 = Some(reached.left_area);
+    figures.left_area_mm2_pm = Some(reached.left_area_pm);
+    figures.left_volume_mm3 = Some(reached.left_volume);
+    figures.left_volume_mm3_pm = Some(reached.left_volume_pm);
+    figures.at_mm = Some(ground.half.frame.place(&at));
+}
+
+fn tool_depth(
+    ground: &Ground,
+    cutting: &Cutting,
+    reached: &Reached,
+    cutter: &Cutter,
+    tool: &crate::shop::Tool,
+    limits: &crate::shop::Limits,
+    bodies: &mut Bodies,
+) -> ToolDepth {
+    let guards = guarded(tool, cutter.radius(), limits);
+    let found = deepest(ground, cutting, reached, &guards, bodies, limits.leave);
+    let at = found.blocked.map(|b| b.1).or(found.depth.map(|d| d.2));
+    ToolDepth {
+        name: tool.name.clone(),
+        cutter: tool.cutter.clone(),
+        stickout_mm: tool.stickout,
+        holder: tool.holder.clone(),
+        deepest_mm: found.depth.map(|d| d.0),
+        deepest_mm_pm: found.depth.map(|d| d.1),
+        reached_share: found.share.map(|s| s.0),
+        reached_share_pm: found.share.map(|s| s.1),
+        blocked_by: found.blocked.map(|b| b.0),
+        at_mm: at.map(|p| ground.half.frame.place(&p)),
+    }
+}
+
+/// Fail if no tool reaches what its cutter alone can; watch if only slender ones do, or none of the ball that is needed.
+fn depth_verdict(tools: &[ToolDepth], shop: &Shop, reach: &Reach) -> Verdict {
+    if tools.is_empty() {
+        return Verdict::Pass;
+    }
+    let reaches = |t: &&ToolDepth| t.blocked_by.is_none() && t.reached_share.is_some();
+    let diameter = |t: &ToolDepth| {
+        shop.cutters
+            .iter()
+            .find(|c| c.name == t.cutter)
+            .map_or(f64::INFINITY, |c| c.diameter)
+    };
+    let stout = |t: &&ToolDepth| t.stickout_mm <= SLENDER * diameter(t);
+    let finisher = reach
+        .smallest_ball_needed
+        .as_ref()
+        .or(reach.best_ball.as_ref());
+    let finishes = |t: &&ToolDepth| finisher.is_none_or(|f| *f == t.cutter);
+    if !tools.iter().any(|t| reaches(&t)) {
+        Verdict::Fail
+    } else if tools
+        .iter()
+        .filter(finishes)
+        .any(|t| reaches(&t) && stout(&t))
+    {
+        Verdict::Pass
+    } else {
+        Verdict::Watch
+    }
+}
+
+/// The smallest concave radius, its ± and its place, given what the smallest ball leaves that leaves anything, and the
+/// largest ball's radius.
+fn concave_radius(
+    ground: &Ground,
+    left_by: Option<Untouched>,
+    largest_ball: Option<f64>,
+) -> Option<(f64, f64, crate::mesh::Point)> {
+    if let Some(sharp) = ground.sharp.first() {
+        return Some((0.0, 0.0, sharp.at));
+    }
+    let (lo, hi) = ground.plan()?;
+    let most = 2.0 * (hi[0] - lo[0]).hypot(hi[1] - lo[1]);
+    // where no ball leaves anything, on from the largest
+    let none = || Untouched {
+        radius: largest_ball.unwrap_or(most / 64.0),
+        samples: Vec::new(),
+    };
+    let first = left_by.unwrap_or_else(none);
+    smallest_radius(ground, first, most).map(|r| (r.radius, r.pm, r.at))
+}
+
+/// Whether all cutters together leave nothing higher than the leave, where none of them does alone: what one leaves is
+/// shown to the next.
+fn set_clears(ground: &Ground, shop: &Shop) -> bool {
+    let leave = shop.limits.leave;
+    let mut left: Option<Vec<Place>> = None;
+    for cutter in &shop.cutters {
+        let Some(mut cutting) = ground.cutting(cutter.radius(), cutter.corner_radius, leave) else {
+            return false;
+        };
+        left = Some(match left {
+            None => {
+                let reached = ground.reach(&mut cutting, leave);
+                let high = reached
+                    .samples
+                    .iter()
+                    .zip(&reached.nearest)
+                    .filter(|(_, n)| n.left > leave);
+                let mut places: Vec<_> = high
+                    .map(|(s, _)| Place {
+                        at: s.at,
+                        normals: vec![s.normal],
+                    })
+                    .collect();
+                places.extend(ground.sharp.iter().flat_map(|s| s.places.iter().cloned()));
+                places
+            }
+            Some(places) => {
+                let stays: Vec<bool> = places
+                    .par_iter()
+                    .map(|p| cutting.leaves(&p.at, &p.normals) > leave)
+                    .collect();
+                places
+                    .into_iter()
+                    .zip(stays)
+                    .filter(|(_, s)| *s)
+                    .map(|(p, _)| p)
+                    .collect()
+            }
+        });
+    }
+    left.is_some_and(|places| places.is_empty())
+}

@@ -1,0 +1,109 @@
+//! What holds a ball off a place, and how far the surface's own uncertainty can move it.
+
+use super::cone::cone_shares;
+use super::cutting::{Cutting, TOUCH};
+use super::reach::Ground;
+use crate::field::Nearest;
+use crate::mesh::{Point, Vector};
+
+/// What a ball is placed to, mm.
+const PLACED: f64 = 4.0 * TOUCH;
+/// What may hold a ball is this near to it, as a share of its radius: places known by nodes only stand a little off.
+const RESTS: f64 = 0.005;
+/// Cosine between the normals of contacts that are one.
+const ONE: f64 = 0.999_999;
+
+/// A half-space in which the centre stays: normal · centre ≥ level, and how far the true surface may move that, mm.
+struct Stop {
+    normal: Vector,
+    level: f64,
+    error: f64,
+}
+
+/// How far the height left at `p`, with the ball at its nearest place `near`, may be from that of the true surface, mm.
+///
+/// Let the centre stay in the half-spaces n_i · c ≥ b_i that the surface at its contacts gives. For any λ_i ≥ 0 with
+/// m = |Σ λ_i n_i|, every allowed c is Σ λ_i (b_i − n_i · p) / m away from p or more (weak duality), and with the λ that best
+/// make up the direction of c − p that bound is reached where the contacts explain the place (Karush, Kuhn and Tucker). What
+/// is missing to it is one part of the ±. The true surface lies within e_i, its chord error, of the mesh at each contact and
+/// within e_p at `p`: to first order that moves the distance by Σ λ_i e_i / m and e_p. In a corner of opening 2α between
+/// two faces Σ λ_i / m is 1 / sin α.
+pub fn uncertainty(ground: &Ground, cutting: &Cutting, p: &Point, near: &Nearest) -> f64 {
+    let own = chord_at(ground, p, PLACED);
+    if near.left <= 0.0 || !cutting.is_ball() {
+        return 2.0 * own + PLACED;
+    }
+    let stops = stops(ground, cutting, p, &near.centre);
+    let far = near.centre - p;
+    let towards = far.try_normalize(0.0).unwrap_or_default();
+    let normals: Vec<Vector> = stops.iter().map(|s| s.normal).collect();
+    let shares = cone_shares(&normals, &towards);
+    let of = |f: &dyn Fn(&Stop) -> f64| -> f64 {
+        shares.iter().map(|&(k, share)| share * f(&stops[k])).sum()
+    };
+    let sum: Vector = shares
+        .iter()
+        .map(|&(k, share)| stops[k].normal * share)
+        .sum();
+    let length = sum.norm();
+    let radius = cutting.profile.tip_below();
+    if length < 0.5 {
+        // nothing that was found holds it
+        return near.left + own;
+    }
+    let least = of(&|s| s.level - s.normal.dot(&p.coords)) / length;
+    let missing = (far.norm() - least.max(radius)).max(0.0);
+    own + of(&|s| s.error) / length + missing + PLACED
+}
+
+/// What the ball rests on at `c`.
+fn stops(ground: &Ground, cutting: &Cutting, p: &Point, c: &Point) -> Vec<Stop> {
+    let radius = cutting.profile.tip_below();
+    let rests = PLACED.max(RESTS * radius);
+    let rays = &ground.contacts.rays;
+    let aside = Vector::repeat(radius + rests);
+    let mut stops: Vec<Stop> = Vec::new();
+    rays.for_each_triangle_in_box(&(c - aside), &(c + aside), |t| {
+        let q = rays.closest_on(t, c);
+        let out = c - q;
+        let Some(normal) = out
+            .try_normalize(0.0)
+            .filter(|_| out.norm() <= radius + rests)
+        else {
+            return;
+        };
+        let level = normal.dot(&q.coords) + radius;
+        let error = f64::from(ground.surface.creases.chord_error[t as usize]);
+        match stops.iter_mut().find(|s| s.normal.dot(&normal) > ONE) {
+            Some(s) => {
+                s.error = s.error.max(error);
+                s.level = s.level.max(level);
+            }
+            None => stops.push(Stop {
+                normal,
+                level,
+                error,
+            }),
+        }
+    });
+    if let Some((normal, level)) = cutting.held_aside(c, p) {
+        let error = chord_at(ground, c, 1.5 * radius);
+        stops.push(Stop {
+            normal,
+            level,
+            error,
+        });
+    }
+    stops
+}
+
+/// Largest chord error of the facets within `reach` of `p`.
+fn chord_at(ground: &Ground, p: &Point, reach: f64) -> f64 {
+    let mut most = 0.0_f64;
+    let aside = Vector::repeat(reach);
+    let rays = &ground.contacts.rays;
+    rays.for_each_triangle_in_box(&(p - aside), &(p + aside), |t| {
+        most = most.max(f64::from(ground.surface.creases.chord_error[t as usize]));
+    });
+    most
+}

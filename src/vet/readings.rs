@@ -1,0 +1,192 @@
+//! Where a mesh allows two readings of its edges: figures and verdicts that hold in either.
+
+use crate::mesh::Creases;
+use crate::report::{
+    CutterReach, Depth, Draft, Half, Reach, SharpEdge, ToolDepth, Undercut, Verdict,
+};
+use crate::setup::{Half as MoldHalf, Survey};
+
+/// A reading is near its limit from this share of the crease angle on.
+const NEAR_BELOW: f64 = 0.8;
+/// And up to this share of it,
+const NEAR_ABOVE: f64 = 2.0;
+/// but no farther than to this angle, degrees: nobody draws a round hole with six facets, and hexagons are common.
+const FEWEST_FACETS: f64 = 59.9;
+/// A crease angle beyond that is near its limit up to this share of it.
+const JUST_ABOVE: f64 = 1.1;
+
+/// Crease angles between which the reading of an edge is near its limit, degrees.
+///
+/// A 45° edge between two that turn alike is an octagon's or a coarse cylinder's: the mesh is the same. A crease angle
+/// that the user moves well off the edge's turn settles it.
+fn near(crease_deg: f64) -> [f64; 2] {
+    let above = (NEAR_ABOVE * crease_deg).min(FEWEST_FACETS);
+    [NEAR_BELOW * crease_deg, above.max(JUST_ABOVE * crease_deg)]
+}
+
+/// The other readings that the edges of the hollows allow, each with how many edges it reads differently.
+pub fn others(
+    half: &MoldHalf,
+    survey: &Survey,
+    stated: &Creases,
+    crease_deg: f64,
+) -> Vec<(usize, Creases)> {
+    let [low, high] = near(crease_deg);
+    let inside = |t: u32| survey.owner[t as usize].is_some();
+    let edges: Vec<usize> = (half.topology.edges.iter().enumerate())
+        .filter(|(_, e)| inside(e.triangles.0) && e.triangles.1.is_some_and(inside))
+        .filter(|(k, _)| (low..high).contains(&f64::from(stated.turn_deg[*k].abs())))
+        .map(|(k, _)| k)
+        .collect();
+    let differ = |other: &Creases| {
+        let differs = |&&k: &&usize| other.smooth[k] != stated.smooth[k];
+        edges.iter().filter(differs).count()
+    };
+    // read as sharp what is smooth, and as smooth what is sharp
+    [(low, true), (high, false)]
+        .into_iter()
+        .filter(|(_, smooth)| edges.iter().any(|&k| stated.smooth[k] == *smooth))
+        .map(|(angle, _)| Creases::read(&half.mesh, &half.topology, angle, half.rounding))
+        .map(|other| (differ(&other), other))
+        .filter(|(count, _)| *count > 0)
+        .collect()
+}
+
+/// Widens the figures of `stated` so that they hold in the reading of `other` too; verdicts that differ become unsure. True if
+/// any does.
+pub fn hold_both(stated: &mut Half, other: &Half) -> bool {
+    let c = &mut stated.cavity;
+    let o = &other.cavity;
+    c.volume_mm3_pm = both(c.volume_mm3, c.volume_mm3_pm, o.volume_mm3, o.volume_mm3_pm);
+    c.depth_mm_pm = both(c.depth_mm, c.depth_mm_pm, o.depth_mm, o.depth_mm_pm);
+    c.surface_mm2_pm = both(
+        c.surface_mm2,
+        c.surface_mm2_pm,
+        o.surface_mm2,
+        o.surface_mm2_pm,
+    );
+    let undercut = undercut(&mut stated.undercut, &other.undercut);
+    let draft = draft(&mut stated.draft, &other.draft);
+    let reach = reach(&mut stated.reach, &other.reach);
+    let depth = depth(&mut stated.depth, &other.depth);
+    undercut || draft || reach || depth
+}
+
+/// The ± of `a` that holds `b` with its own too; of a figure that only one reading has, none.
+fn both(a: Option<f64>, a_pm: Option<f64>, b: Option<f64>, b_pm: Option<f64>) -> Option<f64> {
+    match (a, b) {
+        (Some(a), Some(b)) => Some(a_pm?.max((a - b).abs() + b_pm?)),
+        _ => a_pm,
+    }
+}
+
+fn verdict(a: &mut Verdict, b: Verdict) -> bool {
+    let differ = *a != b;
+    // a failure and a thing to watch differ too, but neither is a pass
+    if differ {
+        *a = Verdict::Unsure;
+    }
+    differ
+}
+
+fn undercut(a: &mut Undercut, b: &Undercut) -> bool {
+    a.hidden_area_mm2_pm = both(
+        a.hidden_area_mm2,
+        a.hidden_area_mm2_pm,
+        b.hidden_area_mm2,
+        b.hidden_area_mm2_pm,
+    );
+    a.hidden_volume_mm3_pm = both(
+        a.hidden_volume_mm3,
+        a.hidden_volume_mm3_pm,
+        b.hidden_volume_mm3,
+        b.hidden_volume_mm3_pm,
+    );
+    a.hook_mm_pm = both(a.hook_mm, a.hook_mm_pm, b.hook_mm, b.hook_mm_pm);
+    verdict(&mut a.verdict, b.verdict)
+}
+
+fn draft(a: &mut Draft, b: &Draft) -> bool {
+    a.least_deg_pm = both(a.least_deg, a.least_deg_pm, b.least_deg, b.least_deg_pm);
+    a.short_area_mm2_pm = both(
+        a.short_area_mm2,
+        a.short_area_mm2_pm,
+        b.short_area_mm2,
+        b.short_area_mm2_pm,
+    );
+    a.tallest_short_wall_mm_pm = both(
+        a.tallest_short_wall_mm,
+        a.tallest_short_wall_mm_pm,
+        b.tallest_short_wall_mm,
+        b.tallest_short_wall_mm_pm,
+    );
+    verdict(&mut a.verdict, b.verdict)
+}
+
+fn reach(a: &mut Reach, b: &Reach) -> bool {
+    a.smallest_concave_radius_mm_pm = both(
+        a.smallest_concave_radius_mm,
+        a.smallest_concave_radius_mm_pm,
+        b.smallest_concave_radius_mm,
+        b.smallest_concave_radius_mm_pm,
+    );
+    let mut differ = false;
+    for (a, b) in a.cutters.iter_mut().zip(&b.cutters) {
+        differ |= cutter(a, b);
+    }
+    // sharp edges of the other reading only are not listed: which they are the stated crease angle says
+    let sharp = |edges: &[SharpEdge]| edges.is_empty();
+    differ |= sharp(&a.sharp_edges) != sharp(&b.sharp_edges);
+    let clears = super::cutters::largest_that_clears(&a.cutters);
+    a.smallest_ball_needed = clears.map(|c| c.name.clone());
+    verdict(&mut a.verdict, b.verdict) || differ
+}
+
+fn cutter(a: &mut CutterReach, b: &CutterReach) -> bool {
+    let differ = a.clears != b.clears;
+    if differ {
+        a.clears = None;
+    }
+    a.left_height_mm_pm = both(
+        a.left_height_mm,
+        a.left_height_mm_pm,
+        b.left_height_mm,
+        b.left_height_mm_pm,
+    );
+    a.left_area_mm2_pm = both(
+        a.left_area_mm2,
+        a.left_area_mm2_pm,
+        b.left_area_mm2,
+        b.left_area_mm2_pm,
+    );
+    a.left_volume_mm3_pm = both(
+        a.left_volume_mm3,
+        a.left_volume_mm3_pm,
+        b.left_volume_mm3,
+        b.left_volume_mm3_pm,
+    );
+    a.stickout_needed_mm_pm = both(
+        a.stickout_needed_mm,
+        a.stickout_needed_mm_pm,
+        b.stickout_needed_mm,
+        b.stickout_needed_mm_pm,
+    );
+    differ
+}
+
+fn depth(a: &mut Depth, b: &Depth) -> bool {
+    for (a, b) in a.tools.iter_mut().zip(&b.tools) {
+        tool(a, b);
+    }
+    verdict(&mut a.verdict, b.verdict)
+}
+
+fn tool(a: &mut ToolDepth, b: &ToolDepth) {
+    a.deepest_mm_pm = both(a.deepest_mm, a.deepest_mm_pm, b.deepest_mm, b.deepest_mm_pm);
+    a.reached_share_pm = both(
+        a.reached_share,
+        a.reached_share_pm,
+        b.reached_share,
+        b.reached_share_pm,
+    );
+}
