@@ -383,7 +383,10 @@ impl<'a> Sheet<'a> {
                 ..*p
             })
             .collect();
-        let values: Vec<f32> = self.splat(&turned).iter().map(|v| -v).collect();
+        let mut values: Vec<f32> = self.splat(&turned).iter().map(|v| -v).collect();
+        // upright walls are as wide as a line: laid two cells further out, over the rim
+        widen(&self.grid, &mut values, |_| true);
+        widen(&self.grid, &mut values, |_| true);
         let known = || values.iter().copied().filter(|v| !v.is_nan());
         let least = f64::from(known().reduce(f32::min)?);
         let most = f64::from(known().fold(0.0, f32::max));

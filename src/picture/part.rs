@@ -46,14 +46,11 @@ fn parting(report: &Report, part: &HalfEvidence) -> Option<Layer> {
     for curve in parting_line(report, part) {
         for ends in curve.windows(2) {
             let (a, b) = (ends[0], ends[1]);
+            let length = (b[0] - a[0]).hypot(b[1] - a[1]).max(f64::MIN_POSITIVE);
             for at in along([a[0], a[1]], [b[0], b[1]], grid.cell) {
-                blot(
-                    &grid,
-                    &mut values,
-                    at,
-                    (0.5 * (a[2] + b[2])) as f32,
-                    LINE_CELLS,
-                );
+                let share = (at[0] - a[0]).hypot(at[1] - a[1]) / length;
+                let height = a[2] + share * (b[2] - a[2]);
+                blot(&grid, &mut values, at, height as f32, LINE_CELLS);
             }
             (low, high) = (low.min(a[2]), high.max(a[2]));
         }

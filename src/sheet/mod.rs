@@ -2,6 +2,7 @@
 
 mod body;
 mod data;
+mod half;
 mod html;
 
 use crate::picture::{Drawing, best_cutter};
