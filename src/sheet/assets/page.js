@@ -317,21 +317,24 @@
       handle.setAttribute('aria-valuenow', Math.round(100 * state.cutAt));
       handle.setAttribute('aria-valuetext', `${show(p.at - p.lo, 'length', inch() ? 3 : 1)} along the plane's normal`);
     }
-    clearTimeout(resting); resting = setTimeout(veil, 160);
+    clearTimeout(resting); resting = setTimeout(() => veil(0), 160);
     document.documentElement.dataset.painted = String(1 + Number(document.documentElement.dataset.painted || 0));
   };
 
   // ---- pins
   // once the view rests: pins whose place lies behind material say so
-  const veil = () => {
-    const p = planeOf(), meshes = state.shown.map((k) => D.halves[k].mesh), near = 0.004 * sphere.r;
-    for (const e of pins) {
-      if (e.button.hidden) continue;
-      const to = e.where(), far = to.distanceTo(camera.position);
+  // one after another, so that the view stays at hand
+  const veil = (k) => {
+    const e = pins[k];
+    if (!e) return;
+    if (!e.button.hidden) {
+      const p = planeOf(), to = e.where(), far = to.distanceTo(camera.position);
       raycaster.set(camera.position, to.clone().sub(camera.position).normalize());
-      const hit = raycaster.intersectObjects(meshes, false).find((h) => !state.cut || h.point.dot(p.n) <= p.at);
-      e.button.classList.toggle('behind', !!hit && hit.distance < far - near);
+      const hits = raycaster.intersectObjects(state.shown.map((i) => D.halves[i].mesh), false);
+      const hit = hits.find((h) => !state.cut || h.point.dot(p.n) <= p.at);
+      e.button.classList.toggle('behind', !!hit && hit.distance < far - 0.004 * sphere.r);
     }
+    resting = setTimeout(() => veil(k + 1), 0);
   };
   const pins = D.pins.map((pin) => {
     const button = document.createElement('button');
