@@ -241,7 +241,7 @@ fn cannot_run(html: &str) {
     // the data and the program: no more elements than those two
     assert_eq!(html.matches("<script").count(), 2);
     assert_eq!(html.matches("</script").count(), 2);
-    let markup = without_scripts(&html);
+    let markup = without_scripts(html);
     assert!(!markup.contains("onerror=alert(1)>") && !markup.contains("<b>ball"));
     assert!(markup.contains("&lt;img src=x onerror=alert(1)&gt;"));
     assert!(!html.contains('\u{202e}'));
