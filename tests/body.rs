@@ -30,6 +30,7 @@ fn config() -> CheckConfig {
         axis: None,
         cell: Some(0.2),
         not_cavity: Vec::new(),
+        meets: Vec::new(),
         fill_density: None,
     }
 }

@@ -127,6 +127,7 @@ fn compare(folder: &Path, case: &Value, found: &mut Differences) {
         &SetupConfig {
             axis: None,
             contact: config.shop.limits.contact,
+            meets: Vec::new(),
         },
     )
     .unwrap();

@@ -115,6 +115,7 @@ fn a_half_gives_the_same_figures_in_every_format() {
     let folder = tempfile::tempdir().unwrap();
     let mut reports = BTreeMap::new();
     for name in written(folder.path()) {
+        // the 3MF file states inches itself
         let (status, report, told) = check(folder.path(), name, &["--units", "inch"]);
         assert!(status == Some(0) || status == Some(1), "{name}: {told}");
         let mut report: Value = serde_json::from_str(&report).unwrap();
@@ -148,4 +149,18 @@ fn only_a_file_that_states_its_unit_needs_none() {
             assert!(told.contains("does not say in which unit"), "{told}");
         }
     }
+}
+
+#[test]
+fn another_unit_than_the_file_states_is_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    written(folder.path());
+    let (status, _, told) = check(folder.path(), "d", &["--units", "mm"]);
+    assert_eq!(status, Some(2), "{told}");
+    assert!(
+        told.contains("d says itself that its unit is 25.4 mm long")
+            && told.contains("leave --units out")
+            && told.trim_end().lines().count() == 1,
+        "{told}"
+    );
 }

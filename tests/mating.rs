@@ -8,7 +8,7 @@ mod samples;
 mod blocks;
 
 use blocks::{Block, Feature, Gate, Plan, pin, pocket, rectangle, ring};
-use moldvet::mesh::{self, Model, Vector};
+use moldvet::mesh::{self, Model, Point, Vector};
 use moldvet::report::{Finding, Layout, Mating, OpeningKind, Report, Verdict};
 use moldvet::shop::Shop;
 use moldvet::units::Unit;
@@ -31,17 +31,22 @@ fn report(models: &[Model]) -> Report {
 }
 
 fn report_along(models: &[Model], axis: Option<Vector>) -> Report {
+    let config = CheckConfig { axis, ..config() };
+    check(models, &config, &|_| {}).unwrap()
+}
+
+fn config() -> CheckConfig {
     let mut shop = Shop::builtin();
     // how cutters fare is another question
     shop.cutters.clear();
-    let config = CheckConfig {
+    CheckConfig {
         shop,
-        axis,
+        axis: None,
         cell: Some(0.1),
         not_cavity: Vec::new(),
+        meets: Vec::new(),
         fill_density: Some(0.96),
-    };
-    check(models, &config, &|_| {}).unwrap()
+    }
 }
 
 /// Two closed halves in two files.
@@ -246,7 +251,117 @@ fn a_hexagonal_pin_has_a_clearance_but_no_diameter() {
     assert_eq!(m.pins[0].pin_diameter_mm, None);
     // sides of hexagons 0.2 apart over corners are 0.2 cos 30° apart
     near(m.pins[0].clearance_mm, 0.2 * 30f64.to_radians().cos(), 1e-4);
+    // from a corner of the pin the nearest wall is square to a side, as from all along it
+    near(
+        m.pins[0].clearance_most_mm,
+        0.2 * 30f64.to_radians().cos(),
+        1e-4,
+    );
+    assert_eq!(m.pins[0].radial_clearance_mm, None);
     assert_eq!(complaints(&r), Vec::<&Finding>::new());
+}
+
+#[test]
+fn a_square_pin_off_centre_has_its_least_and_largest_clearance_by_place() {
+    let cavity = || oblong([0.0; 2], 0.0);
+    // 4 x 8 about (22, 8) in 4.4 x 8.2 about (22.05, 8)
+    let key = rectangle([20.0, 4.0], [24.0, 12.0]);
+    let hole = rectangle([19.85, 3.9], [24.25, 12.1]);
+    let a = Block::new(vec![pocket(cavity(), 6.0), pin(key, 4.0)]);
+    let b = Block::new(vec![
+        pocket(mirrored(&cavity()), 4.0),
+        pocket(mirrored(&hole), 5.0),
+    ]);
+    let r = pair(&a, &b, 0.0);
+    let found = &together(&r).pins[0];
+    // 0.1 to the walls across Y; 0.15 and 0.25 to those across X, the larger on the pin's right
+    near(found.clearance_mm, 0.1, 1e-4);
+    near(found.clearance_most_mm, 0.25, 1e-4);
+    let at = found.clearance_most_at_mm.unwrap();
+    assert!(
+        (at[0] - 24.0).abs() < 1e-4 && (at[1] - 8.0).abs() < 3.9,
+        "{at:?}"
+    );
+    let at = found.clearance_at_mm.unwrap();
+    assert!(((at[1] - 8.0).abs() - 4.0).abs() < 0.11, "{at:?}");
+    assert_eq!((found.offset_mm, found.pin_diameter_mm), (None, None));
+    assert_eq!(complaints(&r), Vec::<&Finding>::new());
+}
+
+#[test]
+fn places_that_meet_settle_how_laid_open_halves_close() {
+    // two ways round that give different castings: see below
+    let left = || rectangle([-20.0, -8.0], [-4.0, 8.0]);
+    let right = || rectangle([4.0, -8.0], [20.0, 8.0]);
+    let a = Block::new(vec![pocket(left(), 6.0), pocket(right(), 3.0)]);
+    let b = Block::new(vec![
+        pocket(mirrored(&left()), 6.0),
+        pocket(mirrored(&right()), 3.0),
+    ]);
+    let beside = b.solid().mapped(false, |[x, y, z]| [x, y + 60.0, z]);
+    let both = || [model("both.stl", &[&a.solid(), &beside])];
+    let closed_by = |meets: Vec<[Point; 2]>| {
+        let mut config = config();
+        config.cell = Some(0.4);
+        config.meets = meets;
+        check(&both(), &config, &|_| {})
+    };
+    let p = |x: f64, y: f64| Point::new(x, y, 0.0);
+    // turned over about X: y goes to 60 - y
+    for turned in [false, true] {
+        let of_b = |x: f64, y: f64| {
+            if turned {
+                p(-x, 60.0 + y)
+            } else {
+                p(x, 60.0 - y)
+            }
+        };
+        let r = closed_by(vec![
+            [p(-20.0, -8.0), of_b(-20.0, -8.0)],
+            [p(20.0, 8.0), of_b(20.0, 8.0)],
+        ])
+        .unwrap();
+        let m = together(&r);
+        assert_eq!(complaints(&r), Vec::<&Finding>::new());
+        assert!(m.closed_by.contains("as given"), "{}", m.closed_by);
+        let row = m.b_to_closed[0];
+        let x = if turned { -1.0 } else { 1.0 };
+        assert!((row[0] - x).abs() < 1e-9 && row[3].abs() < 1e-5, "{row:?}");
+        near(m.outline_mismatch_mm, 0.0, 1e-4);
+    }
+    // one place sets the shift: 0.3 mm aside of where the outlines meet
+    let r = closed_by(vec![[p(-20.0, -8.0), p(-19.7, 68.0)]]).unwrap();
+    let m = together(&r);
+    near(m.outline_mismatch_mm, 0.3, 1e-4);
+    assert!(m.closed_by.contains("place on place as given"));
+    // places farther apart on one half than on the other
+    let r = closed_by(vec![
+        [p(-20.0, -8.0), p(-20.0, 68.0)],
+        [p(20.0, -8.0), p(21.0, 68.0)],
+    ])
+    .unwrap();
+    let told = complaints(&r);
+    assert!(told.iter().any(|f| f.message.contains("cannot both meet")));
+    for wrong in [
+        vec![[p(0.0, 0.0); 2]; 3],
+        vec![[p(1.0, 1.0), p(2.0, 2.0)], [p(1.0, 1.0), p(3.0, 3.0)]],
+    ] {
+        assert!(closed_by(wrong).is_err());
+    }
+    // halves that stand closed need none, and are told so
+    let mut config = config();
+    config.cell = Some(0.4);
+    config.meets = vec![[p(0.0, 0.0); 2]];
+    let stand = [
+        model("a.stl", &[&a.solid()]),
+        model("b.stl", &[&closed(&b.solid(), 0.0)]),
+    ];
+    let r = check(&stand, &config, &|_| {}).unwrap();
+    assert!(
+        r.findings
+            .iter()
+            .any(|f| f.message.contains("stand closed"))
+    );
 }
 
 #[test]

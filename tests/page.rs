@@ -65,6 +65,7 @@ fn case() -> &'static Case {
             axis: None,
             cell: Some(0.25),
             not_cavity: Vec::new(),
+            meets: Vec::new(),
             fill_density: None,
         };
         let (report, evidence) =
@@ -298,6 +299,7 @@ fn a_plain_check_keeps_no_evidence_and_says_the_same() {
         axis: None,
         cell: Some(0.25),
         not_cavity: Vec::new(),
+        meets: Vec::new(),
         fill_density: None,
     };
     let (report, evidence) = vet::check_with_evidence(&[model], &config, &|_| {}, false).unwrap();

@@ -344,6 +344,7 @@ fn planned(model: Model, balls: &[f64], stickouts: Vec<f64>) -> Plan {
             axis: Some(Vector::z()),
             cell: Some(0.2),
             not_cavity: Vec::new(),
+            meets: Vec::new(),
             fill_density: None,
         },
         direction_deg: None,

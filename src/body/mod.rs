@@ -17,7 +17,7 @@ pub use halves::VirtualHalf;
 
 use crate::mesh::{self, Mesh, Model, Vector};
 use crate::report::{self, Block, DraftBand, Finding, Pull, Report, Verdict};
-use crate::setup::Frame;
+use crate::setup::{Frame, axis_text};
 use crate::units::Unit;
 use crate::vet::{self, CheckConfig, CheckError, Evidence, Stage};
 use pull::Candidate;
@@ -175,6 +175,12 @@ pub fn vet_with_evidence(
         .map(|candidate| told(&skin, candidate, limits.draft_deg))
         .collect();
     let first = pulls.first().ok_or(BodyError::Pull)?;
+    // a given pull is meant
+    let flat = match (&config.pull, found.first()) {
+        (None, Some(best)) => pull::flat_beside(&skin, limits.draft_deg, best)
+            .map(|c| (c.d, c.short(&skin, limits.draft_deg).0)),
+        _ => None,
+    };
     let d = Vector::from(first.direction);
     let parting_level = config.level.unwrap_or(first.flat_level_mm);
     let (from, to) = along(&mesh, &d);
@@ -247,6 +253,7 @@ pub fn vet_with_evidence(
         .settings
         .extend(settings.map(|(key, value)| (key.to_owned(), value)));
     let mut findings = findings(&section, model, config);
+    findings.extend(flat.map(|flat| flat_instead(&section.pulls[0], flat)));
     findings.append(&mut report.findings);
     findings.sort_by_key(|f| std::cmp::Reverse(f.verdict));
     let worst = findings.iter().map(|f| f.verdict).max();
@@ -373,6 +380,23 @@ fn finding(verdict: Verdict, message: &str) -> Finding {
         value: None,
         unit: None,
         limit: None,
+    }
+}
+
+/// That a pull beside the best one would part flat, and what that costs: its direction, and its area short of draft.
+fn flat_instead(best: &Pull, (d, short): (Vector, f64)) -> Finding {
+    let off = d.dot(&Vector::from(best.direction)).clamp(-1.0, 1.0).acos();
+    let more = short - best.short_area_mm2;
+    let message = format!(
+        "The pull along {}, {:.1}° from the best one, hides no more and parts flat; it has this much more surface short of \
+         draft. If a flat parting is worth that, give it with --pull.",
+        axis_text(&d),
+        off.to_degrees()
+    );
+    Finding {
+        value: Some(more),
+        unit: Some("mm2".into()),
+        ..finding(Verdict::Watch, &message)
     }
 }
 

@@ -22,6 +22,10 @@ const REFINED: usize = 6;
 const PARTED: usize = 64;
 /// Directions closer than this are one, degrees.
 const APART_DEG: f64 = 15.0;
+/// How far from the best pull one that parts flat is looked for, degrees.
+const BESIDE_DEG: f64 = 10.0;
+/// A parting line that keeps within this is flat, mm.
+const FLAT: f64 = 0.01;
 /// First and last step of refining, degrees.
 const FIRST_STEP_DEG: f64 = 3.0;
 const LAST_STEP_DEG: f64 = 0.1;
@@ -126,7 +130,7 @@ pub(super) fn search(skin: &Skin, draft_deg: f64, count: usize) -> Vec<Candidate
     }
     let refined: Vec<Vector> = chosen
         .par_iter()
-        .map(|d| refine(skin, draft_deg, *d, &seeds))
+        .map(|d| refine(skin, draft_deg, *d, &seeds, &[]))
         .collect();
     // where several walk to the same one, those that they came from stand for what is next best
     // and what the body itself suggests near the first of them, which fewer samples may not have told from it
@@ -137,20 +141,57 @@ pub(super) fn search(skin: &Skin, draft_deg: f64, count: usize) -> Vec<Candidate
     let all: Vec<Vector> = beside
         .copied()
         .chain(refined.iter().copied())
-        .chain(chosen)
+        .chain(chosen.iter().copied())
         .collect();
-    let finals = evaluated(skin, &all, 1);
+    let walked = all.len() - chosen.len();
+    let mut finals = evaluated(skin, &all, 1);
     let mut among: Vec<usize> = (0..finals.len()).collect();
-    let mut order = Vec::new();
+    let mut order: Vec<usize> = Vec::new();
     while order.len() < count {
         let Some(k) = best(skin, draft_deg, &finals, &among) else {
             break;
         };
+        // one that walked to a better direction stands unrefined for what is next best: refined clear of the better ones
+        let k = if k < walked {
+            k
+        } else {
+            let better: Vec<Vector> = order.iter().map(|&k| finals[k].d).collect();
+            let d = refine(skin, draft_deg, finals[k].d, &seeds, &better);
+            finals.push(Candidate::new(skin, d, 1));
+            best(skin, draft_deg, &finals, &[k, finals.len() - 1]).unwrap_or(k)
+        };
         order.push(k);
         among.retain(|&other| !near(&finals[other].d, &finals[k].d));
     }
+    let mut ranked = Vec::new();
+    while let Some(k) = best(skin, draft_deg, &finals, &order) {
+        ranked.push(k);
+        order.retain(|&other| other != k);
+    }
     let mut finals: Vec<Option<Candidate>> = finals.into_iter().map(Some).collect();
-    order.into_iter().filter_map(|k| finals[k].take()).collect()
+    ranked
+        .into_iter()
+        .filter_map(|k| finals[k].take())
+        .collect()
+}
+
+/// A direction no farther than [`BESIDE_DEG`] from `first` along which the body parts flat and hides no more, the one with
+/// least area short of draft; `None` where there is none, or `first` itself parts flat.
+pub(super) fn flat_beside(skin: &Skin, draft_deg: f64, first: &Candidate) -> Option<Candidate> {
+    let flat = |c: &Candidate| c.line(skin).flatness <= FLAT.max(4.0 * skin.tolerance);
+    if flat(first) {
+        return None;
+    }
+    let mut directions = seeds(skin);
+    directions.extend(upright_axis(skin, &first.d, BESIDE_DEG).map(|d| upward(&d)));
+    directions.retain(|d| d.dot(&first.d).abs() > BESIDE_DEG.to_radians().cos());
+    let found = evaluated(skin, &directions, 1);
+    let most = first.hidden.area + first.hidden.pm;
+    let short = |c: &Candidate| c.short(skin, draft_deg).0;
+    found
+        .into_iter()
+        .filter(|c| c.hidden.area <= most && flat(c))
+        .min_by(|a, b| short(a).total_cmp(&short(b)))
 }
 
 fn evaluated(skin: &Skin, directions: &[Vector], step: usize) -> Vec<Candidate> {
@@ -165,8 +206,8 @@ fn near(a: &Vector, b: &Vector) -> bool {
 }
 
 /// Walks from `d` to the best direction around it, in ever smaller steps; tries the `seeds` near it first, for the coarse
-/// look may have taken another direction for as good.
-fn refine(skin: &Skin, draft_deg: f64, d: Vector, seeds: &[Vector]) -> Vector {
+/// look may have taken another direction for as good. Keeps clear of the directions `better`.
+fn refine(skin: &Skin, draft_deg: f64, d: Vector, seeds: &[Vector], better: &[Vector]) -> Vector {
     let mut at = Candidate::new(skin, d, FINE_STEP);
     let mut least = at.hidden.area;
     let mut step = FIRST_STEP_DEG.to_radians();
@@ -186,6 +227,7 @@ fn refine(skin: &Skin, draft_deg: f64, d: Vector, seeds: &[Vector]) -> Vector {
         let upright = [upright_axis(skin, &at.d, step.to_degrees().max(0.5))];
         let mut around: Vec<Vector> = ring.chain(upright.into_iter().flatten()).collect();
         around.append(&mut first);
+        around.retain(|d| !better.iter().any(|other| near(other, d)));
         let mut candidates = vec![at];
         candidates.extend(evaluated(skin, &around, FINE_STEP));
         // directions so close are seen by the same samples: a few that flip tell them apart, and many small steps

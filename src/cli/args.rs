@@ -88,16 +88,9 @@ Exit status: 0 nothing failed, 1 something failed, 2 wrong use or a file that ca
 #[derive(Debug, clap::Args)]
 #[command(override_usage = "moldvet check [OPTIONS] MODEL [MODEL]", after_help = AFTER_HELP)]
 pub struct CheckArgs {
-    /// STL, 3MF, OBJ or PLY file with a mold half, or with both; two files for a half each
-    #[arg(value_name = "MODEL", required = true, num_args = 1..=2)]
-    pub models: Vec<PathBuf>,
-
-    /// Direction from the cavity to the spindle, such as +z, -y or 0,0.6,0.8 [default: found from the model]
-    #[arg(long, value_name = "DIRECTION", allow_hyphen_values = true, help_heading = MODEL)]
-    pub axis: Option<String>,
-    /// Take out the hollow at this place, seen from above, in the model's own X and Y (repeatable)
-    #[arg(long, value_name = "X,Y", allow_hyphen_values = true, help_heading = MODEL)]
-    pub not_cavity: Vec<String>,
+    /// The mold.
+    #[command(flatten)]
+    pub mold: MoldArgs,
     /// Estimate as well what it will cost, as `moldvet plan` does
     #[arg(long, help_heading = OUTPUT)]
     pub plan: bool,
@@ -106,9 +99,12 @@ pub struct CheckArgs {
     #[command(flatten)]
     pub judge: JudgeArgs,
 
-    /// What is written.
+    /// Where the report goes.
     #[command(flatten)]
-    pub output: OutputArgs,
+    pub report: ReportArgs,
+    /// What is drawn.
+    #[command(flatten)]
+    pub pictures: PictureArgs,
 }
 
 /// Arguments of `moldvet body`, as typed.
@@ -142,20 +138,28 @@ pub struct BodyArgs {
     #[command(flatten)]
     pub judge: JudgeArgs,
 
-    /// What is written.
+    /// Where the report goes.
     #[command(flatten)]
-    pub output: OutputArgs,
+    pub report: ReportArgs,
+    /// What is drawn.
+    #[command(flatten)]
+    pub pictures: PictureArgs,
 }
 
-/// What is written.
+/// Where the report goes.
 #[derive(Debug, Default, clap::Args)]
-pub struct OutputArgs {
+pub struct ReportArgs {
     /// Write the report as JSON to this file, or to standard output in place of the text for `-`
     #[arg(long, value_name = "FILE|-", value_parser = NonEmptyStringValueParser::new(), help_heading = OUTPUT)]
     pub json: Option<String>,
     /// Print nothing but errors: the exit status tells
     #[arg(long, help_heading = OUTPUT)]
     pub quiet: bool,
+}
+
+/// What is drawn.
+#[derive(Debug, clap::Args)]
+pub struct PictureArgs {
     /// Write one HTML file to look at, print and send: figures, maps, and the halves to turn around; needs no network
     #[arg(long, value_name = "FILE", value_parser = NonEmptyStringValueParser::new(), help_heading = OUTPUT)]
     pub html: Option<String>,
@@ -164,18 +168,62 @@ pub struct OutputArgs {
     pub maps: Option<String>,
 }
 
+/// The mold that is given.
+#[derive(Debug, clap::Args)]
+pub struct MoldArgs {
+    /// STL, 3MF, OBJ or PLY file with a mold half, or with both; two files for a half each
+    #[arg(value_name = "MODEL", required = true, num_args = 1..=2)]
+    pub models: Vec<PathBuf>,
+
+    /// Direction from the cavity to the spindle, such as +z, -y or 0,0.6,0.8 [default: found from the model]
+    #[arg(long, value_name = "DIRECTION", allow_hyphen_values = true, help_heading = MODEL)]
+    pub axis: Option<String>,
+    /// Take out the hollow at this place, seen from above, in the model's own X and Y (repeatable)
+    #[arg(long, value_name = "X,Y", allow_hyphen_values = true, help_heading = MODEL)]
+    pub not_cavity: Vec<String>,
+    /// A place of half A and the place of half B that comes on it when the mold closes, as the report tells places;
+    /// twice to give the way round as well [default: as the halves stand, or found]
+    #[arg(long, value_name = "X,Y,Z=X,Y,Z", allow_hyphen_values = true, help_heading = MODEL)]
+    pub meet: Vec<String>,
+}
+
 /// What a mold is judged by, whether given or made from a body.
 #[derive(Debug, clap::Args)]
 pub struct JudgeArgs {
-    /// Unit in which the models are drawn: mm or inch (only 3MF files say; a shop file may)
-    #[arg(long, value_name = "mm|inch", help_heading = MODEL)]
-    pub units: Option<String>,
+    /// What every command on models goes by.
+    #[command(flatten)]
+    pub common: CommonArgs,
 
     /// Density of what is filled in, such as 0.96g/cm3, for its weight
     #[arg(long, value_name = "DENSITY", allow_negative_numbers = true, help_heading = MODEL)]
     pub fill_density: Option<String>,
 
-    /// Shop file with your cutters, holders, stickouts and limits [default: a built-in rack of balls]
+    /// Draft that every wall shall have, in degrees [default: 1]
+    #[arg(long, value_name = "ANGLE", allow_negative_numbers = true, help_heading = LIMITS)]
+    pub draft: Option<String>,
+    /// Tallest wall with less draft than that which you let pass [default: 1 mm]
+    #[arg(long, value_name = "LENGTH", allow_negative_numbers = true, help_heading = LIMITS)]
+    pub wall: Option<String>,
+    /// Undercut that the casting bends around, as a soft one does [default: 0 mm]
+    #[arg(long, value_name = "LENGTH", allow_negative_numbers = true, help_heading = LIMITS)]
+    pub forgive: Option<String>,
+
+    /// Closed halves touch at the parting line where they are no further apart than this [default: 0.05 mm]
+    #[arg(long, value_name = "LENGTH", allow_negative_numbers = true, help_heading = FINE)]
+    pub contact: Option<String>,
+    /// Patches of wall smaller than this do not set the least draft; a bare number is mm² [default: 0.5 mm²]
+    #[arg(long, value_name = "AREA", allow_negative_numbers = true, help_heading = FINE)]
+    pub draft_min_area: Option<String>,
+}
+
+/// What every command on models goes by.
+#[derive(Debug, clap::Args)]
+pub struct CommonArgs {
+    /// Unit in which the models are drawn: mm or inch (only 3MF files say; a shop file may)
+    #[arg(long, value_name = "mm|inch", help_heading = MODEL)]
+    pub units: Option<String>,
+
+    /// Shop file with your cutters, holders, machine, materials and limits [default: a built-in rack of balls]
     #[arg(long, value_name = "FILE", help_heading = TOOLS)]
     pub shop: Option<PathBuf>,
     /// Ball-nose cutter of this diameter; takes the place of the whole rack (repeatable)
@@ -191,30 +239,15 @@ pub struct JudgeArgs {
     /// Height of material that a cutter may leave, square to the surface [default: 0.02 mm]
     #[arg(long, value_name = "LENGTH", allow_negative_numbers = true, help_heading = LIMITS)]
     pub leave: Option<String>,
-    /// Draft that every wall shall have, in degrees [default: 1]
-    #[arg(long, value_name = "ANGLE", allow_negative_numbers = true, help_heading = LIMITS)]
-    pub draft: Option<String>,
-    /// Tallest wall with less draft than that which you let pass [default: 1 mm]
-    #[arg(long, value_name = "LENGTH", allow_negative_numbers = true, help_heading = LIMITS)]
-    pub wall: Option<String>,
-    /// Undercut that the casting bends around, as a soft one does [default: 0 mm]
-    #[arg(long, value_name = "LENGTH", allow_negative_numbers = true, help_heading = LIMITS)]
-    pub forgive: Option<String>,
 
     /// Facets that meet at less than this angle are one curved surface, not an edge, in degrees [default: 30]
     #[arg(long, value_name = "ANGLE", allow_negative_numbers = true, help_heading = FINE)]
     pub crease: Option<String>,
-    /// Closed halves touch at the parting line where they are no further apart than this [default: 0.05 mm]
-    #[arg(long, value_name = "LENGTH", allow_negative_numbers = true, help_heading = FINE)]
-    pub contact: Option<String>,
-    /// Patches of wall smaller than this do not set the least draft; a bare number is mm² [default: 0.5 mm²]
-    #[arg(long, value_name = "AREA", allow_negative_numbers = true, help_heading = FINE)]
-    pub draft_min_area: Option<String>,
     /// Distance between the lines along which the model is looked at; finer is surer and slower
     /// [default: found from the model]
     #[arg(long, value_name = "LENGTH", allow_negative_numbers = true, help_heading = FINE)]
     pub cell: Option<String>,
-    /// Processor threads to use; the report does not depend on it [default: all]
+    /// Processor threads to use; no figure depends on it [default: all]
     #[arg(long, value_name = "N", value_parser = RangedU64ValueParser::<usize>::new().range(1..=1024), help_heading = FINE)]
     pub threads: Option<usize>,
 }
@@ -232,32 +265,9 @@ Exit status: 0 planned, 2 wrong use or a file that cannot be read.";
 #[derive(Debug, clap::Args)]
 #[command(override_usage = "moldvet plan [OPTIONS] MODEL [MODEL]", after_help = AFTER_PLAN)]
 pub struct PlanArgs {
-    /// STL, 3MF, OBJ or PLY file with a mold half, or with both; two files for a half each
-    #[arg(value_name = "MODEL", required = true, num_args = 1..=2)]
-    pub models: Vec<PathBuf>,
-
-    /// Unit in which the models are drawn: mm or inch (only 3MF files say; a shop file may)
-    #[arg(long, value_name = "mm|inch", help_heading = MODEL)]
-    pub units: Option<String>,
-    /// Direction from the cavity to the spindle, such as +z, -y or 0,0.6,0.8 [default: found from the model]
-    #[arg(long, value_name = "DIRECTION", allow_hyphen_values = true, help_heading = MODEL)]
-    pub axis: Option<String>,
-    /// Take out the hollow at this place, seen from above, in the model's own X and Y (repeatable)
-    #[arg(long, value_name = "X,Y", allow_hyphen_values = true, help_heading = MODEL)]
-    pub not_cavity: Vec<String>,
-
-    /// Shop file with your cutters, machine, materials and what you want [default: a built-in rack of balls]
-    #[arg(long, value_name = "FILE", help_heading = TOOLS)]
-    pub shop: Option<PathBuf>,
-    /// Ball-nose cutter of this diameter; takes the place of the whole rack (repeatable)
-    #[arg(long, value_name = "SIZE", allow_negative_numbers = true, help_heading = TOOLS)]
-    pub ball: Vec<String>,
-    /// Stickout from tip to holder face, tried with every cutter (repeatable)
-    #[arg(long, value_name = "LENGTH", allow_negative_numbers = true, help_heading = TOOLS)]
-    pub stickout: Vec<String>,
-    /// Distance that shank and holder keep from the walls [default: shank 0.2 mm, holder 1 mm]
-    #[arg(long, value_name = "LENGTH", allow_negative_numbers = true, help_heading = TOOLS)]
-    pub clearance: Option<String>,
+    /// The mold.
+    #[command(flatten)]
+    pub mold: MoldArgs,
 
     /// Height of cusps that finishing may leave [default: 0.01 mm]
     #[arg(long, value_name = "LENGTH", allow_negative_numbers = true, help_heading = PASSES)]
@@ -271,85 +281,37 @@ pub struct PlanArgs {
     /// What is cut: a row of the shop file, or aluminium, brass, steel, tooling board [default: aluminium]
     #[arg(long, value_name = "NAME", help_heading = PASSES)]
     pub material: Option<String>,
-    /// Height of material that a cutter may leave, square to the surface [default: 0.02 mm]
-    #[arg(long, value_name = "LENGTH", allow_negative_numbers = true, help_heading = PASSES)]
-    pub leave: Option<String>,
 
-    /// Facets that meet at less than this angle are one curved surface, not an edge, in degrees [default: 30]
-    #[arg(long, value_name = "ANGLE", allow_negative_numbers = true, help_heading = FINE)]
-    pub crease: Option<String>,
-    /// Distance between the lines along which the model is looked at; finer is surer and slower
-    /// [default: found from the model]
-    #[arg(long, value_name = "LENGTH", allow_negative_numbers = true, help_heading = FINE)]
-    pub cell: Option<String>,
-    /// Processor threads to use; the plan does not depend on it [default: all]
-    #[arg(long, value_name = "N", value_parser = RangedU64ValueParser::<usize>::new().range(1..=1024), help_heading = FINE)]
-    pub threads: Option<usize>,
+    /// What every command on models goes by.
+    #[command(flatten)]
+    pub common: CommonArgs,
 
-    /// Write the plan as JSON to this file, or to standard output in place of the text for `-`
-    #[arg(long, value_name = "FILE|-", value_parser = NonEmptyStringValueParser::new(), help_heading = OUTPUT)]
-    pub json: Option<String>,
-    /// Print nothing but errors
-    #[arg(long, help_heading = OUTPUT)]
-    pub quiet: bool,
+    /// Where the report goes.
+    #[command(flatten)]
+    pub report: ReportArgs,
 }
 
 impl JudgeArgs {
     /// The first option typed that a report has settled already.
     pub fn judges(&self) -> Option<&'static str> {
+        let common = &self.common;
         let typed = [
             ("--fill-density", self.fill_density.is_some()),
-            ("--shop", self.shop.is_some()),
-            ("--ball", !self.ball.is_empty()),
-            ("--stickout", !self.stickout.is_empty()),
-            ("--clearance", self.clearance.is_some()),
-            ("--leave", self.leave.is_some()),
+            ("--shop", common.shop.is_some()),
+            ("--ball", !common.ball.is_empty()),
+            ("--stickout", !common.stickout.is_empty()),
+            ("--clearance", common.clearance.is_some()),
+            ("--leave", common.leave.is_some()),
             ("--draft", self.draft.is_some()),
             ("--wall", self.wall.is_some()),
             ("--forgive", self.forgive.is_some()),
-            ("--crease", self.crease.is_some()),
+            ("--crease", common.crease.is_some()),
             ("--contact", self.contact.is_some()),
             ("--draft-min-area", self.draft_min_area.is_some()),
-            ("--cell", self.cell.is_some()),
+            ("--cell", common.cell.is_some()),
         ];
-        typed
-            .iter()
-            .find(|(_, typed)| *typed)
-            .map(|(name, _)| *name)
-    }
-}
-
-impl PlanArgs {
-    /// What these share with the arguments of a check; the rest as if not typed.
-    pub fn as_check(&self) -> CheckArgs {
-        CheckArgs {
-            models: self.models.clone(),
-            axis: self.axis.clone(),
-            not_cavity: self.not_cavity.clone(),
-            plan: false,
-            output: OutputArgs {
-                json: self.json.clone(),
-                quiet: self.quiet,
-                ..OutputArgs::default()
-            },
-            judge: JudgeArgs {
-                units: self.units.clone(),
-                fill_density: None,
-                shop: self.shop.clone(),
-                ball: self.ball.clone(),
-                stickout: self.stickout.clone(),
-                clearance: self.clearance.clone(),
-                leave: self.leave.clone(),
-                draft: None,
-                wall: None,
-                forgive: None,
-                crease: self.crease.clone(),
-                contact: None,
-                draft_min_area: None,
-                cell: self.cell.clone(),
-                threads: self.threads,
-            },
-        }
+        let mut typed = typed.iter().filter(|(_, typed)| *typed);
+        typed.next().map(|(name, _)| *name)
     }
 }
 
@@ -460,8 +422,8 @@ mod tests {
         let Command::Check(args) = Args::try_parse_from(line).unwrap().command else {
             panic!("another command");
         };
-        assert_eq!(args.axis.as_deref(), Some("-z"));
-        assert_eq!(args.not_cavity, ["-3,1/2in"]);
-        assert_eq!(args.models.len(), 1);
+        assert_eq!(args.mold.axis.as_deref(), Some("-z"));
+        assert_eq!(args.mold.not_cavity, ["-3,1/2in"]);
+        assert_eq!(args.mold.models.len(), 1);
     }
 }

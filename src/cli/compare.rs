@@ -1,6 +1,6 @@
 //! `moldvet compare`.
 
-use super::args::{CompareArgs, JudgeArgs, OutputArgs};
+use super::args::{CompareArgs, JudgeArgs, ReportArgs};
 use super::config::Job;
 use super::error::CliError;
 use super::{WIDTH, on_threads, output, vetted};
@@ -20,7 +20,7 @@ pub fn run(args: &CompareArgs) -> Result<Verdict, CliError> {
     if let ([true, true], Some(option)) = (reports, args.judge.judges()) {
         return Err(CliError::Judged { option });
     }
-    let mut unit = match &args.judge.units {
+    let mut unit = match &args.judge.common.units {
         Some(text) => text.parse().map_err(|source| CliError::Figure {
             option: "--units",
             source,
@@ -72,11 +72,8 @@ fn is_report(path: &Path) -> Result<bool, CliError> {
 
 /// The report on the model in `path`, and the unit that it is drawn in.
 fn check(path: &Path, judge: &JudgeArgs, quiet: bool) -> Result<(Report, Unit), CliError> {
-    let output = OutputArgs {
-        quiet,
-        ..OutputArgs::default()
-    };
-    let job = Job::new(judge, &output, &[path.to_path_buf()])?;
+    let to = ReportArgs { json: None, quiet };
+    let job = Job::judged(judge, &to, &[path.to_path_buf()])?;
     let (report, _) = on_threads(job.threads, || vetted(&job, false))?;
     Ok((report, job.unit))
 }

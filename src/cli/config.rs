@@ -1,11 +1,13 @@
 //! What is to be done, judged and complete: no question is left that an argument could answer wrongly.
 
-use super::args::{BodyArgs, CheckArgs, JudgeArgs, OutputArgs, PlanArgs};
+use super::args::{
+    BodyArgs, CheckArgs, CommonArgs, JudgeArgs, MoldArgs, PictureArgs, PlanArgs, ReportArgs,
+};
 use super::error::CliError;
-use super::figures::{density, direction, factor, length, place, positive, shrink};
+use super::figures::{density, direction, factor, length, meet, place, positive, shrink};
 use super::output::{Folder, Halves, Sink};
 use moldvet::body::{BodyConfig, MARGIN};
-use moldvet::mesh;
+use moldvet::mesh::{self, Model};
 use moldvet::plan::PlanConfig;
 use moldvet::shop::Shop;
 use moldvet::units::{Unit, UnitError, parse_angle, parse_area, parse_coordinate};
@@ -21,6 +23,8 @@ pub struct Job {
     pub inputs: Vec<PathBuf>,
     /// Unit of the models, and of the report for people.
     pub unit: Unit,
+    /// Whether `--units` says so.
+    unit_typed: bool,
     /// The question.
     pub check: CheckConfig,
     /// Where the JSON report goes.
@@ -41,12 +45,15 @@ impl Job {
     /// # Errors
     /// If an argument or the shop file makes no sense, or nothing tells the models' unit.
     pub fn check(args: &CheckArgs) -> Result<Job, CliError> {
-        let mut job = Job::new(&args.judge, &args.output, &args.models)?;
-        let places = args.not_cavity.iter().map(|text| place(text, job.unit));
-        job.check.not_cavity = places.collect::<Result<_, _>>()?;
-        let axis = args.axis.as_deref().map(|text| direction("--axis", text));
-        job.check.axis = axis.transpose()?;
+        let mut job = Job::judged(&args.judge, &args.report, &args.mold.models)?;
+        job.mold(&args.mold)?;
+        job.picture(&args.pictures);
         Ok(job)
+    }
+
+    fn picture(&mut self, args: &PictureArgs) {
+        self.html = args.html.as_deref().map(|name| Sink::File(name.into()));
+        self.maps = args.maps.as_deref().map(|name| Folder(name.into()));
     }
 
     /// Whether anything is to be drawn.
@@ -71,20 +78,80 @@ impl Job {
         }
     }
 
-    /// Makes sense of what a mold is judged by and of where reports go; reads the shop file.
+    /// Makes sense of the arguments of `moldvet plan` that are not about the passes; reads the shop file.
     ///
     /// # Errors
     /// As [`Job::check`].
-    pub fn new(args: &JudgeArgs, output: &OutputArgs, models: &[PathBuf]) -> Result<Job, CliError> {
+    pub fn plan(args: &PlanArgs) -> Result<Job, CliError> {
+        let mut job = Job::new(&args.common, &args.report, &args.mold.models)?;
+        job.mold(&args.mold)?;
+        Ok(job)
+    }
+
+    /// Reads the models.
+    ///
+    /// # Errors
+    /// If one cannot be read, or all state their own unit and one another than `--units` says.
+    pub fn read(&self) -> Result<Vec<Model>, CliError> {
+        let read = |path: &PathBuf| mesh::read(path, self.unit, &mesh::Limits::default());
+        let models: Vec<Model> = self.models.iter().map(read).collect::<Result<_, _>>()?;
+        // where one of two files states none, --units is for that one
+        let all_state = models.iter().all(|m| m.stated_mm.is_some());
+        let other = |m: &&Model| m.stated_mm.is_some_and(|mm| mm != self.unit.in_mm());
+        match models.iter().find(other) {
+            Some(model) if self.unit_typed && all_state => Err(CliError::OtherUnit {
+                file: model.name.clone(),
+                mm: model.stated_mm.unwrap_or(1.0),
+                typed: self.unit,
+            }),
+            _ => Ok(models),
+        }
+    }
+
+    fn mold(&mut self, args: &MoldArgs) -> Result<(), CliError> {
+        let places = args.not_cavity.iter().map(|text| place(text, self.unit));
+        self.check.not_cavity = places.collect::<Result<_, _>>()?;
+        let axis = args.axis.as_deref().map(|text| direction("--axis", text));
+        self.check.axis = axis.transpose()?;
+        let meets = args.meet.iter().map(|text| meet(text, self.unit));
+        self.check.meets = meets.collect::<Result<_, _>>()?;
+        Ok(())
+    }
+
+    /// Makes sense of what models are judged by; reads the shop file.
+    ///
+    /// # Errors
+    /// As [`Job::check`].
+    pub fn judged(
+        args: &JudgeArgs,
+        report: &ReportArgs,
+        models: &[PathBuf],
+    ) -> Result<Job, CliError> {
+        let mut job = Job::new(&args.common, report, models)?;
+        let unit = job.unit;
+        let limits = &mut job.check.shop.limits;
+        set(&mut limits.wall, "--wall", &args.wall, unit)?;
+        set(&mut limits.forgive, "--forgive", &args.forgive, unit)?;
+        set(&mut limits.contact, "--contact", &args.contact, unit)?;
+        if let Some(text) = &args.draft {
+            limits.draft_deg = figure("--draft", parse_angle(text))?;
+        }
+        if let Some(text) = &args.draft_min_area {
+            limits.draft_min_area = figure("--draft-min-area", parse_area(text))?;
+        }
+        job.check.shop.check()?;
+        job.check.fill_density = args.fill_density.as_deref().map(density).transpose()?;
+        Ok(job)
+    }
+
+    fn new(args: &CommonArgs, report: &ReportArgs, models: &[PathBuf]) -> Result<Job, CliError> {
         let mut shop = match &args.shop {
             Some(path) => Shop::read(path)?,
             None => Shop::builtin(),
         };
         let typed = args.units.as_deref().map(str::parse::<Unit>).transpose();
-        let typed = typed.map_err(|source| CliError::Figure {
-            option: "--units",
-            source,
-        })?;
+        let typed = figure("--units", typed)?;
+        let unit_typed = typed.is_some();
         let unit = match typed.or(shop.units) {
             Some(unit) => unit,
             None => match ask_for_units(models)? {
@@ -92,31 +159,67 @@ impl Job {
                 None => Unit::Mm,
             },
         };
-        limits(&mut shop, args, unit)?;
+        let limits = &mut shop.limits;
+        set(&mut limits.leave, "--leave", &args.leave, unit)?;
+        set(
+            &mut limits.shank_clearance,
+            "--clearance",
+            &args.clearance,
+            unit,
+        )?;
+        set(
+            &mut limits.holder_clearance,
+            "--clearance",
+            &args.clearance,
+            unit,
+        )?;
+        if let Some(text) = &args.crease {
+            limits.crease_deg = figure("--crease", parse_angle(text))?;
+        }
+        shop.check()?;
         rack(&mut shop, args, unit)?;
+        let cell = args.cell.as_deref();
         let check = CheckConfig {
             shop,
             axis: None,
-            cell: args
-                .cell
-                .as_deref()
+            cell: cell
                 .map(|text| positive("--cell", text, unit))
                 .transpose()?,
             not_cavity: Vec::new(),
-            fill_density: args.fill_density.as_deref().map(density).transpose()?,
+            meets: Vec::new(),
+            fill_density: None,
         };
         Ok(Job {
             models: models.to_vec(),
             inputs: models.iter().chain(&args.shop).cloned().collect(),
             unit,
+            unit_typed,
             check,
-            json: output.json.as_deref().map(Sink::new),
-            html: output.html.as_deref().map(|name| Sink::File(name.into())),
-            maps: output.maps.as_deref().map(|name| Folder(name.into())),
+            json: report.json.as_deref().map(Sink::new),
+            html: None,
+            maps: None,
             threads: args.threads,
-            quiet: output.quiet,
+            quiet: report.quiet,
         })
     }
+}
+
+/// Puts a limit of the command line in place of the shop's.
+fn set(
+    limit: &mut f64,
+    option: &'static str,
+    text: &Option<String>,
+    unit: Unit,
+) -> Result<(), CliError> {
+    if let Some(text) = text {
+        *limit = length(option, text, unit)?;
+    }
+    Ok(())
+}
+
+/// What was parsed, or the option that it went wrong at.
+fn figure<T>(option: &'static str, parsed: Result<T, UnitError>) -> Result<T, CliError> {
+    parsed.map_err(|source| CliError::Figure { option, source })
 }
 
 /// A body to be looked at.
@@ -137,14 +240,11 @@ impl BodyJob {
     /// As [`Job::check`].
     pub fn new(args: &BodyArgs) -> Result<BodyJob, CliError> {
         let models = std::slice::from_ref(&args.model);
-        let job = Job::new(&args.judge, &args.output, models)?;
+        let mut job = Job::judged(&args.judge, &args.report, models)?;
+        job.picture(&args.pictures);
         let pull = args.pull.as_deref().map(|text| direction("--pull", text));
-        let level = args.level.as_deref().map(|text| {
-            parse_coordinate(text, Some(job.unit)).map_err(|source| CliError::Figure {
-                option: "--level",
-                source,
-            })
-        });
+        let level = args.level.as_deref();
+        let level = level.map(|text| figure("--level", parse_coordinate(text, Some(job.unit))));
         let margin = args.margin.as_deref();
         let margin = margin.map(|text| positive("--margin", text, job.unit));
         let scale = args.scale.as_deref().map(factor).transpose()?;
@@ -167,39 +267,8 @@ impl BodyJob {
     }
 }
 
-/// Puts the limits of the command line in place of the shop's.
-fn limits(shop: &mut Shop, args: &JudgeArgs, unit: Unit) -> Result<(), CliError> {
-    let limits = &mut shop.limits;
-    let lengths = [
-        ("--leave", &args.leave, &mut limits.leave),
-        ("--wall", &args.wall, &mut limits.wall),
-        ("--forgive", &args.forgive, &mut limits.forgive),
-        ("--clearance", &args.clearance, &mut limits.shank_clearance),
-        ("--clearance", &args.clearance, &mut limits.holder_clearance),
-        ("--contact", &args.contact, &mut limits.contact),
-    ];
-    for (option, text, limit) in lengths {
-        if let Some(text) = text {
-            *limit = length(option, text, unit)?;
-        }
-    }
-    let figure = |option, parsed: Result<f64, UnitError>| {
-        parsed.map_err(|source| CliError::Figure { option, source })
-    };
-    if let Some(text) = &args.draft {
-        limits.draft_deg = figure("--draft", parse_angle(text))?;
-    }
-    if let Some(text) = &args.crease {
-        limits.crease_deg = figure("--crease", parse_angle(text))?;
-    }
-    if let Some(text) = &args.draft_min_area {
-        limits.draft_min_area = figure("--draft-min-area", parse_area(text))?;
-    }
-    Ok(shop.check()?)
-}
-
 /// Puts the cutters and stickouts of the command line in place of the shop's.
-fn rack(shop: &mut Shop, args: &JudgeArgs, unit: Unit) -> Result<(), CliError> {
+fn rack(shop: &mut Shop, args: &CommonArgs, unit: Unit) -> Result<(), CliError> {
     let all = |option, texts: &[String]| -> Result<Vec<f64>, CliError> {
         texts
             .iter()
@@ -249,12 +318,10 @@ pub fn plan_config(args: &PlanArgs, job: &Job) -> Result<PlanConfig, CliError> {
         planning.material.clone_from(name);
     }
     check.shop.check()?;
-    let direction = args.direction.as_deref().map(parse_angle).transpose();
+    let direction = args.direction.as_deref();
+    let direction = direction.map(|text| figure("--direction", parse_angle(text)));
     Ok(PlanConfig {
-        direction_deg: direction.map_err(|source| CliError::Figure {
-            option: "--direction",
-            source,
-        })?,
+        direction_deg: direction.transpose()?,
         step: args
             .step
             .as_deref()

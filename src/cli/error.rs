@@ -3,7 +3,7 @@
 use moldvet::body::BodyError;
 use moldvet::mesh::ReadError;
 use moldvet::shop::ShopError;
-use moldvet::units::UnitError;
+use moldvet::units::{Unit, UnitError};
 use moldvet::vet::CheckError;
 use std::io;
 use std::path::PathBuf;
@@ -72,6 +72,24 @@ pub enum CliError {
         file: String,
         /// Its longest side in the file's own numbers.
         side: f64,
+    },
+    /// A unit typed that is not the file's own.
+    #[error("{file} says itself that its unit is {mm} mm long, and `--units {}` says another; leave --units out", match typed { Unit::Mm => "mm", Unit::Inch => "inch" })]
+    OtherUnit {
+        /// The file.
+        file: String,
+        /// Millimetres in its unit.
+        mm: f64,
+        /// The unit typed.
+        typed: Unit,
+    },
+    /// No pair of places.
+    #[error(
+        "--meet: `{text}` is not a place of half A and one of half B; write them as in 40,12,0=40,-12,0"
+    )]
+    Meet {
+        /// What was typed.
+        text: String,
     },
     /// The shop file or a setting.
     #[error(transparent)]

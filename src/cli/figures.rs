@@ -1,7 +1,7 @@
 //! Figures of the command line: lengths in the models' unit, directions and places.
 
 use super::error::CliError;
-use moldvet::mesh::Vector;
+use moldvet::mesh::{Point, Vector};
 use moldvet::units::{Unit, parse_coordinate, parse_length};
 
 /// A length of 0 or more, mm; a bare number is in `unit`.
@@ -111,6 +111,25 @@ pub fn place(text: &str, unit: Unit) -> Result<[f64; 2], CliError> {
     Ok([coordinate(x)?, coordinate(y)?])
 }
 
+/// A place of half A and the place of half B that meets it, mm: `X,Y,Z=X,Y,Z`, each with or without unit.
+pub fn meet(text: &str, unit: Unit) -> Result<[Point; 2], CliError> {
+    let wrong = || CliError::Meet {
+        text: text.to_string(),
+    };
+    let place = |text: &str| -> Result<Point, CliError> {
+        let parts = text
+            .split(',')
+            .map(|part| parse_coordinate(part, Some(unit)));
+        let parts: Vec<f64> = parts.collect::<Result<_, _>>().map_err(|_| wrong())?;
+        let [x, y, z] = parts[..] else {
+            return Err(wrong());
+        };
+        Ok(Point::new(x, y, z))
+    };
+    let (a, b) = text.split_once('=').ok_or_else(wrong)?;
+    Ok([place(a)?, place(b)?])
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -154,6 +173,18 @@ mod tests {
         assert_eq!(place("1, -2mm", Unit::Inch).unwrap(), [25.4, -2.0]);
         for wrong in ["", "1", "1,2,3", "a,b", "1,"] {
             assert!(place(wrong, Unit::Mm).is_err(), "{wrong}");
+        }
+    }
+
+    #[test]
+    fn two_places_meet() {
+        let [a, b] = meet("1,-2,3=1/2in,0,-1mm", Unit::Mm).unwrap();
+        assert_eq!(
+            (a, b),
+            (Point::new(1.0, -2.0, 3.0), Point::new(12.7, 0.0, -1.0))
+        );
+        for wrong in ["", "1,2,3", "1,2=1,2", "1,2,3=1,2,x", "1,2,3=1,2,3=1,2,3"] {
+            assert!(meet(wrong, Unit::Mm).is_err(), "{wrong}");
         }
     }
 

@@ -17,12 +17,11 @@ use moldvet::report::plan::render_plan;
 use moldvet::report::terminal::{Style, render_with};
 use moldvet::report::{Relief, Report, Verdict, json};
 use moldvet::vet::{self, Evidence};
-use moldvet::{body, mesh, picture, sheet};
+use moldvet::{body, picture, sheet};
 use output::Sink;
 use progress::Progress;
 use rayon::prelude::*;
 use std::io::{self, IsTerminal, Write};
-use std::path::PathBuf;
 use std::process::ExitCode;
 
 /// Columns of the terminal report: what fits every terminal and every printed page.
@@ -84,10 +83,10 @@ fn look_at(args: &BodyArgs) -> Result<Verdict, CliError> {
         halves.check(&job.inputs)?;
     }
     let (outcome, evidence) = on_threads(job.threads, || {
-        let model = mesh::read(&args.model, job.unit, &mesh::Limits::default())?;
+        let models = job.read()?;
         let progress = Progress::new(!job.quiet && io::stderr().is_terminal());
         let show = |stage| progress.show(stage);
-        let looked = body::vet_with_evidence(&model, &body, &show, job.pictures());
+        let looked = body::vet_with_evidence(&models[0], &body, &show, job.pictures());
         progress.clear();
         let (mut outcome, evidence) = looked?;
         if let Some(halves) = &halves {
@@ -144,13 +143,13 @@ fn draw(job: &Job, report: &Report, evidence: &Evidence) -> Result<(), CliError>
 
 /// `moldvet plan`.
 fn planned(args: &PlanArgs) -> Result<(), CliError> {
-    let job = Job::check(&args.as_check())?;
+    let job = Job::plan(args)?;
     let config = plan_config(args, &job)?;
     if let Some(sink) = &job.json {
         sink.check("--json", &job.inputs)?;
     }
     let plan = on_threads(job.threads, || {
-        let models = models(&job)?;
+        let models = job.read()?;
         let progress = Progress::new(!job.quiet && io::stderr().is_terminal());
         let plan = plan::plan(&models, &config, &|stage| progress.show(stage));
         progress.clear();
@@ -174,14 +173,9 @@ fn style(job: &Job) -> Style {
     }
 }
 
-fn models(job: &Job) -> Result<Vec<mesh::Model>, CliError> {
-    let read = |path: &PathBuf| mesh::read(path, job.unit, &mesh::Limits::default());
-    Ok(job.models.iter().map(read).collect::<Result<Vec<_>, _>>()?)
-}
-
 /// Reads the models and vets them, plans too if asked to; keeps the evidence only if pictures were asked for.
 fn vetted(job: &Job, with_plan: bool) -> Result<(Report, Evidence), CliError> {
-    let models = models(job)?;
+    let models = job.read()?;
     let progress = Progress::new(!job.quiet && io::stderr().is_terminal());
     let show = |stage| progress.show(stage);
     let checked = vet::check_with_evidence(&models, &job.check, &show, job.pictures());

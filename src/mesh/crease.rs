@@ -270,7 +270,11 @@ impl Creases {
                     let speaks = ring.iter().filter(|r| all_narrow || !r.narrow);
                     let sum: Vector = speaks.map(|r| weighted(mesh, r)).sum();
                     let normal = sum.try_normalize(0.0).unwrap_or_else(|| own(t));
-                    if self.is_tip(topology, t, k, own(t).dot(&normal)) {
+                    let is_tip = |r: &Spoke| {
+                        let cosine = own(r.triangle).dot(&normal);
+                        self.is_tip(topology, r.triangle, r.corner, cosine)
+                    };
+                    if ring.iter().all(is_tip) {
                         return (own(t), true);
                     }
                     (normal, closed || (split && !all_narrow))
@@ -313,7 +317,30 @@ impl Creases {
             .collect()
     }
 
-    /// Whether the surface comes to a point at corner `k` of triangle `t`, as at the tip of a cone: the facet leans off the mean
+    /// How far the curved surfaces on either side of side `k` of triangle `t` stand off it in its middle, mm, that of `t` first, and
+    /// the angle between their normals: where the edge is sharp, the true edge is where those surfaces meet.
+    pub fn sagittas(&self, mesh: &Mesh, topology: &Topology, t: u32, k: usize) -> ([f64; 2], f64) {
+        let e = topology.sides[t as usize][k] as usize;
+        let ends = [k, (k + 1) % 3].map(|c| mesh.triangles[t as usize][c]);
+        let along = mesh.vertices[ends[1] as usize] - mesh.vertices[ends[0] as usize];
+        let of = |triangle: u32| {
+            let normal = |v: u32| -> Option<Vector> {
+                let corner = mesh.triangles[triangle as usize]
+                    .iter()
+                    .position(|&c| c == v)?;
+                Some(self.normals[triangle as usize][corner].cast())
+            };
+            match (normal(ends[0]), normal(ends[1])) {
+                (Some(n), Some(m)) => along.dot(&(m - n)) / 8.0,
+                _ => 0.0,
+            }
+        };
+        let own = of(t);
+        let other = topology.across(t, k).map_or(0.0, of);
+        ([own, other], f64::from(self.turn_deg[e]).to_radians().abs())
+    }
+
+    /// Whether triangle `t` comes to a point at its corner `k`, as those around the tip of a cone do: the facet leans off the mean
     /// normal there, by an angle of which the cosine is given, while across its far side the surface goes on straighter.
     fn is_tip(&self, topology: &Topology, t: u32, k: usize, cosine: f64) -> bool {
         let lean = cosine.clamp(-1.0, 1.0).acos().to_degrees();

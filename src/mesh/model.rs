@@ -24,6 +24,8 @@ pub struct Model {
     pub bodies: Vec<Body>,
     /// The unit in which the file's numbers were taken; for a file that states its own, mm.
     pub unit: Unit,
+    /// Millimetres in the unit that the file states; `None` where it states none.
+    pub stated_mm: Option<f64>,
     /// What the file holds and was not used, a sentence each.
     pub unused: Vec<String>,
     /// Spacing of the file's 32-bit numbers at its largest coordinate, mm.
@@ -82,6 +84,7 @@ impl Model {
             name: name.to_owned(),
             bodies,
             unit,
+            stated_mm: None,
             unused: Vec::new(),
             rounding,
             dropped,

@@ -135,6 +135,7 @@ pub fn from_bytes(
     drop(content.facets);
     let model = Model::from_mesh(name, mesh, unit, rounding)?;
     Ok(Model {
+        stated_mm: content.mm,
         unused: content.unused,
         ..model
     })

@@ -79,9 +79,8 @@ fn speed_findings(ball: &BallPlan, shop: &Shop, tell: &mut Tell) {
         };
         tell(
             format!(
-                "The edge of the {name} is slower than {:.0} m/min, the least for {}{marked}, on {:.0} % of what it \
+                "The edge of the {name} is slower than the least cutting speed for {}{marked} on {:.0} % of what it \
                  does: {why}. It rubs more than it cuts there; take a faster spindle or a larger ball if there is one.",
-                row.speed[0],
                 row.name,
                 100.0 * ball.slow_share
             ),
@@ -112,9 +111,9 @@ fn speed_findings(ball: &BallPlan, shop: &Shop, tell: &mut Tell) {
     if ball.rpm_set_by == SetBy::Material {
         tell(
             format!(
-                "At {full:.0} 1/min the {name} would cut faster than {:.0} m/min, the most for {}{marked}. Turn it at \
-                 no more than {:.0} 1/min.",
-                row.speed[1], row.name, ball.rpm
+                "At {full:.0} 1/min the {name} would cut faster than the most for {}{marked}. Turn it at no more than \
+                 {:.0} 1/min.",
+                row.name, ball.rpm
             ),
             Some(ball.rpm),
             None,
@@ -130,15 +129,15 @@ fn bending_findings(ball: &BallPlan, stickout: f64, shop: &Shop, tell: &mut Tell
     };
     if tool.slenderness > wanted.slender {
         let most = match ball.stickout_most_mm {
-            Some(most) if most < stickout => format!(
-                " {most:.0} mm does nine tenths of what it reaches: use the long one only where it must."
-            ),
-            _ => " Take light cuts.".to_owned(),
+            Some(most) if most < stickout => {
+                "A shorter stickout does nine tenths of what it reaches: use the long one only where it must."
+            }
+            _ => "Take light cuts.",
         };
         tell(
             format!(
                 "The {} is slender: it stands out {:.1} times its diameter, more than {:.1} (common practice, no \
-                 source).{most}",
+                 source). {most}",
                 ball.name, tool.slenderness, wanted.slender
             ),
             Some(tool.slenderness),
@@ -149,12 +148,11 @@ fn bending_findings(ball: &BallPlan, stickout: f64, shop: &Shop, tell: &mut Tell
     if tool.bend_mm > wanted.bend {
         tell(
             format!(
-                "The {} bends by {:.3} mm under {:.0} N at a stickout of {stickout:.1} mm. Its feed is lowered to \
-                 {:.0} %; a shorter stickout or a thicker shank saves that.",
+                "The {} bends under the side load {:.1} times as much as it may, as far out as in the best set. Its feed \
+                 is lowered to {:.0} %; a shorter stickout or a thicker shank saves that.",
                 ball.name,
-                tool.bend_mm,
-                wanted.side_load,
-                100.0 * tool.feed_share
+                tool.bend_mm / wanted.bend,
+                (100.0 * tool.feed_share).floor()
             ),
             Some(tool.bend_mm),
             Some("mm"),

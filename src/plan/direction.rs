@@ -29,7 +29,7 @@ pub struct Patch {
     /// Area of the ball's centres over it, mm².
     centre_area: f64,
     hollow: u32,
-    plan: [f64; 2],
+    at: Point,
 }
 
 /// The surface that one ball touches.
@@ -98,7 +98,7 @@ impl<'a> Sheet<'a> {
                 area: p.area,
                 centre_area: p.area * form.offset_area(p.triangle as usize, radius),
                 hollow: p.hollow,
-                plan: [p.at.x, p.at.y],
+                at: p.at,
             })
             .collect();
         Sheet {
@@ -126,7 +126,7 @@ impl<'a> Sheet<'a> {
                     area,
                     centre_area: area * form.offset_area(t, radius),
                     hollow: 0,
-                    plan: [at.x, at.y],
+                    at,
                 })
             })
             .collect();
@@ -266,7 +266,7 @@ impl<'a> Sheet<'a> {
                 continue;
             }
             length += p.centre_area * cusp::foreshortening(&p.normal, &c) / step;
-            let v = p.plan[0] * c.x + p.plan[1] * c.y;
+            let v = p.at.coords.dot(&c);
             let w = wide
                 .entry(p.hollow)
                 .or_insert([f64::INFINITY, f64::NEG_INFINITY]);
@@ -307,8 +307,7 @@ impl<'a> Sheet<'a> {
         lengths.into_iter().map(|l| l * share).collect()
     }
 
-    /// Time of passes at `direction_deg` with `step`, with those at right angles where the others leave more than the
-    /// rules' height if `crossed`, min.
+    /// Time of passes at `direction_deg` with `step`, with those at right angles where they gain if `crossed`, min.
     pub fn minutes_at(&self, direction_deg: f64, step: f64, crossed: bool, rules: &Rules) -> f64 {
         let time = |passes: Passes| passes.minutes(rules.feed, rules.acceleration);
         let first = time(self.passes(direction_deg, step, |_| true));
@@ -316,8 +315,29 @@ impl<'a> Sheet<'a> {
             return first;
         }
         let heights = self.heights(direction_deg, step);
-        let needs = |k: usize| heights[k] > rules.height;
+        let others = self.heights(direction_deg + 90.0, step);
+        let needs = |k: usize| gains(heights[k], others[k], rules.height);
         first + time(self.passes(direction_deg + 90.0, step, needs))
+    }
+
+    /// Where passes at `direction_deg` with `step` leave more than `height` and those at right angles leave less than they do:
+    /// its area, mm², and the place where they gain most.
+    pub fn crossing(&self, direction_deg: f64, step: f64, height: f64) -> (f64, Option<Point>) {
+        let first = self.heights(direction_deg, step);
+        let second = self.heights(direction_deg + 90.0, step);
+        let mut area = 0.0;
+        let mut most: Option<(f64, Point)> = None;
+        for ((p, first), second) in self.patches.iter().zip(first).zip(second) {
+            if !gains(first, second, height) {
+                continue;
+            }
+            area += p.area;
+            let gain = first.min(self.radius) - second;
+            if most.is_none_or(|m| gain > m.0) {
+                most = Some((gain, p.at));
+            }
+        }
+        (area, most.map(|m| m.1))
     }
 
     /// Every few of the patches, where there are many.
@@ -345,6 +365,11 @@ impl<'a> Sheet<'a> {
         let direction = least(180.0, |d| thin.unevenness(d));
         (direction.rem_euclid(180.0), self.unevenness(direction))
     }
+}
+
+/// Whether passes at right angles gain anything worth having where the others leave `first` and they `second` mm.
+fn gains(first: f64, second: f64, height: f64) -> bool {
+    first > height * (1.0 + 1e-9) && second < first
 }
 
 /// The direction in 0..`turn` at which `cost` is least: in coarse steps, then around the best in fine ones; the first of

@@ -154,7 +154,7 @@ pub fn half_plan(
     let planned = finisher.map(|k| {
         let sheet = sheet(&work, k);
         let rules = rules(shop, known[k].pace.feed.0, shop.planning.wanted.cusp);
-        directions(&sheet, &known[k], &rules, &edges, config)
+        directions(ground, &sheet, &known[k], &rules, &edges, config)
     });
     let edge_plans = edges
         .iter()
@@ -417,6 +417,7 @@ fn ball_plan(ground: &Ground, work: &Work, known: &Known) -> BallPlan {
 }
 
 fn directions(
+    ground: &Ground,
     sheet: &Sheet,
     known: &Known,
     rules: &Rules,
@@ -445,7 +446,7 @@ fn directions(
         }
     });
     let cusps = [false, true]
-        .map(|crossed| cusp_plan(sheet, direction, step, crossed, rules))
+        .map(|crossed| cusp_plan(ground, sheet, (direction, step), crossed, rules))
         .to_vec();
     Directions {
         unevenness_at_best: finite(sheet.unevenness(best.direction_deg)),
@@ -456,7 +457,13 @@ fn directions(
     }
 }
 
-fn cusp_plan(sheet: &Sheet, direction: f64, step: f64, crossed: bool, rules: &Rules) -> CuspPlan {
+fn cusp_plan(
+    ground: &Ground,
+    sheet: &Sheet,
+    (direction, step): (f64, f64),
+    crossed: bool,
+    rules: &Rules,
+) -> CuspPlan {
     let Cusps {
         median,
         most,
@@ -464,7 +471,13 @@ fn cusp_plan(sheet: &Sheet, direction: f64, step: f64, crossed: bool, rules: &Ru
         share,
     } = sheet.cusps(direction, step, crossed, rules.height);
     let finite = |h: f64| Some(h).filter(|h| h.is_finite());
+    let (crossing, at) = match crossed {
+        true => sheet.crossing(direction, step, rules.height),
+        false => (0.0, None),
+    };
     CuspPlan {
+        crossing_mm2: crossing,
+        crossing_at_mm: at.map(|p| ground.half.frame.place(&p)),
         direction_deg: direction.rem_euclid(180.0),
         step_mm: step,
         crossed,

@@ -17,6 +17,7 @@ mod stickout;
 pub mod time;
 mod worth;
 
+pub use advice::inputs;
 pub use cusp_map::cusp_map;
 
 use crate::mesh::{Creases, Model};
@@ -61,6 +62,7 @@ pub fn plan(
         &SetupConfig {
             axis: check.axis,
             contact: check.shop.limits.contact,
+            meets: check.meets.clone(),
         },
     )?;
     let mut surveys = Vec::new();

@@ -3,7 +3,7 @@
 use super::curve::Form;
 use crate::field::{Dropper, Grid, HeightMap, Nearest, Profile, disc_dilate};
 use crate::mesh::{Point, Vector};
-use crate::shop::{Cutter, Part, Shop};
+use crate::shop::{Cutter, CutterKind, Part, Shop};
 use crate::vet::cutting::{Cutting, TOUCH};
 use crate::vet::depth::guarded;
 use crate::vet::reach::Ground;
@@ -14,9 +14,9 @@ const PLACES: f64 = 9000.0;
 /// Nodes per cutting radius, and most nodes, for one cutter.
 const NODES_PER_RADIUS: f64 = 20.0;
 /// See [`NODES_PER_RADIUS`].
-const MOST_NODES: f64 = 6e5;
+const MOST_NODES: f64 = 1e6;
 /// Nodes of a large cutter are no farther apart, mm: the exact answer is sought only within about a cell of the leave.
-const WIDEST_CELL: f64 = 0.12;
+const WIDEST_CELL: f64 = 0.2;
 /// The same for cutters that are not balls, whose nodes cost more.
 const MOST_FLAT_NODES: f64 = 6e4;
 /// Nodes across a thick section's diameter, and most nodes of its map.
@@ -115,17 +115,19 @@ pub fn reaching(
     let (lo, hi) = ground.plan()?;
     let margin = 1.05 * radius;
     let area = (hi[0] - lo[0] + 2.0 * margin) * (hi[1] - lo[1] + 2.0 * margin);
-    let most = if cutter.corner_radius >= radius {
-        MOST_NODES
-    } else {
-        MOST_FLAT_NODES
-    };
+    let is_ball = cutter.kind() == CutterKind::Ball;
+    let most = if is_ball { MOST_NODES } else { MOST_FLAT_NODES };
     let cell = (radius / NODES_PER_RADIUS)
         .min(WIDEST_CELL)
         .max((area / most).sqrt());
     let grid = Grid::covering(lo, hi, margin, cell);
-    // no places between the nodes: what they cannot tell is asked of the triangles
-    let cutting = Cutting::new(ground, radius, cutter.corner_radius, grid, f64::INFINITY);
+    // between the nodes as for the check; of the others the triangles are asked instead
+    let fine = if is_ball {
+        (0.25 * cell * cell / radius).max(0.2 * leave)
+    } else {
+        f64::INFINITY
+    };
+    let cutting = Cutting::new(ground, radius, cutter.corner_radius, grid, fine);
     let found: Vec<Nearest> = places
         .par_iter()
         .map(|p| nearest(&cutting, p, leave))

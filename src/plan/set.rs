@@ -2,8 +2,8 @@
 //!
 //! Tools are used from the thickest to the thinnest. Each roughs what the one before it left and it can take; each
 //! finishes the places that it is the first in the sequence to do. So the time of a set is a sum over its tools, and no
-//! tool that is added behind changes what those before it do: sets are searched depth first, leaving out what cannot
-//! beat the best ones found. The answer is that of trying every set of which the last tool finishes something.
+//! tool that is added behind changes what those before it do: sets are searched depth first, leaving out what by a
+//! bound from the cheapest way along the tools cannot beat the best ones found. The answer is that of trying every set of which the last tool finishes something.
 
 use rayon::prelude::*;
 
@@ -109,30 +109,6 @@ impl Rack {
     pub fn best(&self, keep: usize, of: u128) -> Found {
         let count = self.tools.len();
         let usable = |k: usize| of >> k & 1 == 1;
-        // least minutes for each group by tools from k on
-        let rest: Vec<Vec<f64>> = self
-            .groups
-            .iter()
-            .map(|g| {
-                let mut least = vec![f64::INFINITY; count + 1];
-                for k in (0..count).rev() {
-                    let own = if usable(k) && g.able >> k & 1 == 1 {
-                        g.minutes[k]
-                    } else {
-                        f64::INFINITY
-                    };
-                    least[k] = least[k + 1].min(own);
-                }
-                least
-            })
-            .collect();
-        // tools that alone can do some group: every set has them
-        let forced = self
-            .groups
-            .iter()
-            .map(|g| g.able & of)
-            .filter(|able| able.count_ones() == 1)
-            .fold(0, |all, able| all | able);
         let mut start = self.descend(keep, of);
         // and the same without each tool of the best, for the way down may have kept a wrong one
         for t in start.first().map(|s| s.tools.clone()).unwrap_or_default() {
@@ -145,9 +121,7 @@ impl Rack {
             .map(|first| {
                 let mut search = Search {
                     rack: self,
-                    rest: &rest,
                     of,
-                    forced,
                     keep,
                     found: start.clone(),
                     nodes: 0,
@@ -224,9 +198,7 @@ fn better(a: &Set, b: &Set) -> std::cmp::Ordering {
 
 struct Search<'a> {
     rack: &'a Rack,
-    rest: &'a [Vec<f64>],
     of: u128,
-    forced: u128,
     keep: usize,
     found: Vec<Set>,
     nodes: usize,
@@ -243,14 +215,11 @@ impl Search<'_> {
         let mut minutes = minutes + rack.change + rack.roughing(left, k);
         let left = left.min(rack.tools[k].left_volume);
         let mut still = Vec::with_capacity(undone.len());
-        // what the rest takes at least
-        let mut more = 0.0;
         for &g in undone {
             let group = &rack.groups[g as usize];
             if group.able >> k & 1 == 1 {
                 minutes += group.minutes[k];
             } else {
-                more += self.rest[g as usize][k + 1];
                 still.push(g);
             }
         }
@@ -261,7 +230,7 @@ impl Search<'_> {
                 minutes,
             });
             rack.keep_best(&mut self.found, self.keep);
-        } else if minutes + more + rack.change * self.changes_behind(k) < self.limit() {
+        } else if (minutes + self.least_behind(k, left, &still)) * (1.0 - 1e-12) < self.limit() {
             for next in k + 1..rack.tools.len() {
                 if self.of >> next & 1 == 1 {
                     self.add(next, set, minutes, left, &still);
@@ -272,10 +241,72 @@ impl Search<'_> {
         set.pop();
     }
 
-    /// Tool changes that must come behind tool `k` while something is left to do.
-    fn changes_behind(&self, k: usize) -> f64 {
-        let behind = if k < 127 { self.forced >> (k + 1) } else { 0 };
-        f64::from(behind.count_ones().max(1))
+    /// No more than what the tools behind `k` take, whichever they are, if `left` mm³ and the groups `undone` are left for
+    /// them: infinite if they cannot do it.
+    ///
+    /// Every group takes its quickest tool at least. On top of that comes the cheapest way along the tools: a step from one
+    /// to the next costs a tool change, the roughing if every tool up to the first had roughed, and what the second is
+    /// slower than the quickest over the groups that no tool up to the first could have done, for these fall to it; a step
+    /// over all the tools that can do some group is none. Where thinner tools do all that thicker ones do, this is exact.
+    fn least_behind(&self, k: usize, left: f64, undone: &[u32]) -> f64 {
+        let rack = self.rack;
+        let count = rack.tools.len() - k;
+        let behind = if k < 127 {
+            self.of >> (k + 1) << (k + 1)
+        } else {
+            0
+        };
+        let usable = |p: usize| behind >> (k + p) & 1 == 1;
+        // tools by their place behind k: what tool j is slower over the groups of which i is the first, at count i + j
+        let mut slower = vec![0.0; count * count];
+        // the last tool that can do a group of which i is the first
+        let mut last_for = vec![usize::MAX; count];
+        let mut quickest = 0.0;
+        for &g in undone {
+            let group = &rack.groups[g as usize];
+            let able = group.able & behind;
+            if able == 0 {
+                return f64::INFINITY;
+            }
+            let first = able.trailing_zeros() as usize;
+            let last = 127 - able.leading_zeros() as usize;
+            let tools = (first..=last).filter(|t| able >> t & 1 == 1);
+            let least = tools
+                .clone()
+                .fold(f64::INFINITY, |l, t| l.min(group.minutes[t]));
+            quickest += least;
+            for t in tools {
+                slower[count * (first - k) + t - k] += group.minutes[t] - least;
+            }
+            last_for[first - k] = last_for[first - k].min(last - k);
+        }
+        let mut roughed = vec![left; count];
+        for p in 1..count {
+            let by = if usable(p) {
+                rack.tools[k + p].left_volume
+            } else {
+                f64::INFINITY
+            };
+            roughed[p] = roughed[p - 1].min(by);
+        }
+        // from the last tool back: what is still to come behind each
+        let mut to_come = vec![0.0; count];
+        let mut falls_to = vec![0.0; count];
+        let mut last = usize::MAX;
+        for p in (0..count - 1).rev() {
+            last = last.min(last_for[p + 1]);
+            for (falls, more) in falls_to.iter_mut().zip(&slower[count * (p + 1)..]) {
+                *falls += more;
+            }
+            if last == usize::MAX {
+                continue;
+            }
+            to_come[p] = (p + 1..=last)
+                .filter(|&j| usable(j))
+                .map(|j| rack.change + rack.roughing(roughed[p], k + j) + falls_to[j] + to_come[j])
+                .fold(f64::INFINITY, f64::min);
+        }
+        quickest + to_come[0]
     }
 
     fn limit(&self) -> f64 {
@@ -308,7 +339,7 @@ mod tests {
     }
 
     fn racks() -> impl Strategy<Value = Rack> {
-        (1usize..8).prop_flat_map(|n| {
+        (1usize..10).prop_flat_map(|n| {
             let tool = (1.0..1000.0f64, 50.0..2000.0f64);
             let group = (
                 1u128..1 << n,
@@ -354,6 +385,22 @@ mod tests {
             prop_assert_eq!(found.sets.len(), every.len());
             for (a, b) in found.sets.iter().zip(&every) {
                 prop_assert!((a.minutes - b.minutes).abs() < 1e-9, "{:?} {:?}", a, b);
+            }
+        }
+
+        #[test]
+        fn the_bound_is_below_every_set(rack in racks()) {
+            let search = Search { rack: &rack, of: u128::MAX >> (128 - rack.tools.len()), keep: 1, found: Vec::new(), nodes: 0 };
+            let all: Vec<u32> = (0..rack.groups.len() as u32).collect();
+            for set in every_set(&rack) {
+                let first = set.tools[0];
+                let (done, still): (Vec<u32>, Vec<u32>) =
+                    all.iter().partition(|g| rack.groups[**g as usize].able >> first & 1 == 1);
+                let own: f64 = done.iter().map(|g| rack.groups[*g as usize].minutes[first]).sum();
+                let own = own + rack.change + rack.roughing(rack.volume, first);
+                let left = rack.volume.min(rack.tools[first].left_volume);
+                let least = search.least_behind(first, left, &still);
+                prop_assert!(own + least <= set.minutes * (1.0 + 1e-12), "{own} + {least} > {}", set.minutes);
             }
         }
 

@@ -1,5 +1,6 @@
 //! Which cutters to take: the rack as the set search sees it, and what changes of rack, leave and design are worth.
 
+use super::TIME_RANGE;
 use super::curve::Form;
 use super::half::Known;
 use super::places::Place;
@@ -129,6 +130,7 @@ impl Job {
             });
             Some(SetPlan {
                 time_min: minutes,
+                time_most_min: TIME_RANGE * minutes,
                 tools: tools.collect(),
             })
         });

@@ -3,6 +3,7 @@
 //! Lengths mm, areas mm², volumes mm³, angles degrees, times minutes, feeds mm/min, cutting speeds m/min, spindle speeds
 //! 1/min, forces N. Everything is an estimate. `null`: could not be computed, or does not apply.
 
+mod inputs;
 mod text;
 
 use super::{Finding, Place};
@@ -217,6 +218,11 @@ pub struct CuspPlan {
     pub share: f64,
     /// Mean roughness Ra of the median cusp, ideal: a lower bound.
     pub roughness_um: Option<f64>,
+    /// Surface that needs the passes at right angles: where the others leave more than the wanted height and these less; 0 with
+    /// one direction alone.
+    pub crossing_mm2: f64,
+    /// Where they gain most.
+    pub crossing_at_mm: Option<Place>,
     /// Time.
     pub time_min: f64,
 }
@@ -247,6 +253,8 @@ pub struct EdgePlan {
 pub struct SetPlan {
     /// Estimated time: tool changes, roughing, finishing.
     pub time_min: f64,
+    /// One and a half times the estimate (common practice, no source).
+    pub time_most_min: f64,
     /// Tools in the order of use.
     pub tools: Vec<SetTool>,
 }

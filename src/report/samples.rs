@@ -285,6 +285,7 @@ fn half(name: &str) -> Half {
             inside_out: false,
             size_mm: [100.0, 80.0, 40.0],
             chord_error_mm: 0.0048,
+            two_readings_edges: 0,
         },
         blank: Blank {
             margin_mm: 3.0,
@@ -425,6 +426,9 @@ fn mating() -> Mating {
             diameter_mm_pm: Some(0.01),
             radial_clearance_mm: Some(0.01),
             clearance_mm: Some(0.004),
+            clearance_at_mm: Some([37.0, 40.0, 4.0]),
+            clearance_most_mm: Some(0.016),
+            clearance_most_at_mm: Some([43.0, 40.0, 4.0]),
             offset_mm: None,
             pin_height_mm: 8.0,
             socket_depth_mm: Some(10.0),

@@ -3,7 +3,7 @@
 use super::half::{Half, Parting};
 use super::lay::lay_over;
 use super::plan::outline;
-use super::{Frame, Note, View};
+use super::{Frame, Note, SetupConfig, View};
 use crate::field::{Columns, Grid};
 use crate::mesh::{Mesh, Point};
 use nalgebra::{Isometry3, Translation3};
@@ -63,16 +63,24 @@ impl Closing {
     /// found, or not flat, sets the halves' parting by the contact.
     pub(super) fn of(
         halves: &mut [Half],
-        contact: f64,
+        config: &SetupConfig,
         two_files: bool,
         notes: &mut Vec<Note>,
     ) -> Closing {
+        let contact = config.contact;
         let [a, b] = halves else {
             unreachable!("called with two halves")
         };
         let b_to_a = a.frame.to_tool * b.frame.to_tool.inverse();
         let opposite = 1.0 + a.frame.axis.dot(&b.frame.axis) < OPPOSITE;
         if opposite && stands_over(a, b, &b_to_a) {
+            if !config.meets.is_empty() {
+                notes.push(Note {
+                    half: None,
+                    unsure: false,
+                    message: "the halves stand closed on each other, so the places of --meet were not used".to_owned(),
+                });
+            }
             let gap = set_by_contact(a, b, &b_to_a, contact, notes);
             let b_to_a = a.frame.to_tool * b.frame.to_tool.inverse();
             let gap = if a.parting == Parting::Flat && b.parting == Parting::Flat {
@@ -93,7 +101,7 @@ impl Closing {
                 why: "they stand closed".to_owned(),
             };
         }
-        let laid = lay_over(a, b, notes);
+        let laid = lay_over(a, b, config, notes);
         let flat = a.parting == Parting::Flat && b.parting == Parting::Flat;
         let b_to_a = if flat {
             laid.b_to_a

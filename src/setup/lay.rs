@@ -1,11 +1,11 @@
 //! Laying one half over the other, where they did not come closed.
 
-use super::Note;
 use super::closing::coarse_grid;
 use super::half::Half;
 use super::plan::outline;
+use super::{Note, SetupConfig};
 use crate::field::{Columns, Grid, HeightMap, Lines, Plan, Polyline, chain, cuts};
-use crate::mesh::Mesh;
+use crate::mesh::{Mesh, Point};
 use nalgebra::{Isometry3, Point3, Translation3, UnitQuaternion, Vector3};
 use std::f64::consts::{FRAC_PI_2, PI};
 
@@ -46,13 +46,20 @@ const SYMMETRIC: f64 = 0.02;
 const SQUARE: f64 = 0.3;
 
 /// Turns B over onto A in the way that fits best: what B's and A's pins hit decides first, then how outlines and openings cover each
-/// other, then the openings' edges. Notes where that leaves two ways that would give different castings.
-pub(super) fn lay_over(a: &Half, b: &Half, notes: &mut Vec<Note>) -> Laid {
+/// other, then the openings' edges. Notes where that leaves two ways that would give different castings. Places that are to
+/// meet set the shift, two of them the turn as well.
+pub(super) fn lay_over(a: &Half, b: &Half, config: &SetupConfig, notes: &mut Vec<Note>) -> Laid {
+    let met: Vec<[Point; 2]> = (config.meets.iter())
+        .map(|[p, q]| [a.frame.to_tool * p, b.frame.to_tool * q])
+        .collect();
+    if let [first, second] = met[..] {
+        return lay_by_two(first, second, config.contact, notes);
+    }
     let grid = coarse_grid(a);
     let columns = Columns::cast(&a.mesh, grid);
     let (top, inside) = (columns.top(), outline(&columns));
     let edges = [openings(&a.mesh), openings(&b.mesh)];
-    let mut ways = ways(a, b, &edges);
+    let mut ways = ways(a, b, &edges, met.first());
     for way in &mut ways {
         (way.hit, way.cover) = fit(&top, &inside, &b.mesh.transformed(&way.b_to_a));
         way.off = apart(&edges, &way.b_to_a);
@@ -92,7 +99,7 @@ pub(super) fn lay_over(a: &Half, b: &Half, notes: &mut Vec<Note>) -> Laid {
             half: None,
             unsure: true,
             message: "the halves were not given closed, and they close as well the other way round, to a different casting; \
-                      give them in closed position to be sure"
+                      give them in closed position, or two places that meet with --meet, to be sure"
                 .to_owned(),
         });
     } else if ways.len() > 1 {
@@ -103,11 +110,14 @@ pub(super) fn lay_over(a: &Half, b: &Half, notes: &mut Vec<Note>) -> Laid {
             half: None,
             unsure: true,
             message: "the halves were not given closed and their blocks differ in plan, so the cavities were laid on each \
-                      other: a mismatch shows only in so far as their shapes differ. Give them in closed position to be sure"
+                      other: a mismatch shows only in so far as their shapes differ. Give them in closed position, or places that meet with \
+                      --meet, to be sure"
                 .to_owned(),
         });
     }
-    let on = if first.by_cavity {
+    let on = if !met.is_empty() {
+        "place on place as given"
+    } else if first.by_cavity {
         "cavity on cavity"
     } else {
         "outline on outline"
@@ -118,9 +128,39 @@ pub(super) fn lay_over(a: &Half, b: &Half, notes: &mut Vec<Note>) -> Laid {
     }
 }
 
-/// The ways that are tried: B turned over, its sides along A's in four ways, its outline over A's, or its cavity over A's.
-fn ways(a: &Half, b: &Half, edges: &[Vec<Polyline>; 2]) -> Vec<Way> {
-    let flip = UnitQuaternion::from_axis_angle(&Vector3::x_axis(), PI);
+/// Turns B over onto A so that two places of each meet, given in the tool frames.
+fn lay_by_two([p, q]: [Point; 2], [r, s]: [Point; 2], contact: f64, notes: &mut Vec<Note>) -> Laid {
+    let (own, theirs) = (r - p, over() * (s - q));
+    let turn = own.y.atan2(own.x) - theirs.y.atan2(theirs.x);
+    let turn = UnitQuaternion::from_axis_angle(&Vector3::z_axis(), turn) * over();
+    let middle = |p: Point, r: Point| 0.5 * (p.coords + r.coords);
+    let shift = middle(p, r) - turn * middle(q, s);
+    let (apart, there) = (own.xy().norm(), theirs.xy().norm());
+    if (apart - there).abs() > contact {
+        notes.push(Note {
+            half: None,
+            unsure: true,
+            message: format!(
+                "the places given with --meet lie {apart:.3} mm apart on half A and {there:.3} mm on half B, so they \
+                 cannot both meet; B was laid so that what they are off is shared"
+            ),
+        });
+    }
+    Laid {
+        b_to_a: Isometry3::from_parts(Translation3::new(shift.x, shift.y, 0.0), turn),
+        why: "B was turned over onto A, both places on theirs as given".to_owned(),
+    }
+}
+
+/// Turned over about X.
+fn over() -> UnitQuaternion<f64> {
+    UnitQuaternion::from_axis_angle(&Vector3::x_axis(), PI)
+}
+
+/// The ways that are tried: B turned over, its sides along A's in four ways, its outline over A's, or its cavity over A's; or
+/// with one place on the place given.
+fn ways(a: &Half, b: &Half, edges: &[Vec<Polyline>; 2], met: Option<&[Point; 2]>) -> Vec<Way> {
+    let flip = over();
     let turned = |mesh: &Mesh| side_direction(mesh);
     // turned over about X, an angle becomes its opposite
     let between = match (turned(&a.mesh), turned(&b.mesh)) {
@@ -144,6 +184,17 @@ fn ways(a: &Half, b: &Half, edges: &[Vec<Polyline>; 2]) -> Vec<Way> {
         let turn = Isometry3::from_parts(Translation3::identity(), turn);
         let (lo, hi) = b.mesh.transformed(&turn).bounds().unwrap_or_default();
         let shift = |x: f64, y: f64| Translation3::new(x, y, 0.0) * turn;
+        if let Some([p, q]) = met {
+            let by = p - turn * q;
+            found.push(Way {
+                b_to_a: shift(by.x, by.y),
+                by_cavity: false,
+                hit: 0.0,
+                cover: 0.0,
+                off: 0.0,
+            });
+            continue;
+        }
         found.push(Way {
             b_to_a: shift(
                 0.5 * (alo.x + ahi.x - lo.x - hi.x),

@@ -18,7 +18,7 @@ pub use survey::{Air, Hollow, Mouth, Survey};
 pub use voids::{Void, Voids};
 
 use crate::field::{Columns, Grid};
-use crate::mesh::{Body, Mesh, Model, Vector};
+use crate::mesh::{Body, Mesh, Model, Point, Vector};
 
 /// What the user says of the setup.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -27,6 +27,9 @@ pub struct SetupConfig {
     pub axis: Option<Vector>,
     /// Surfaces of two closed halves closer than this are in contact, mm.
     pub contact: f64,
+    /// Places of the first half and those of the second that meet them when closed, each in its own model coordinates: one gives
+    /// the shift, two the turn as well. Not used for halves that stand closed.
+    pub meets: Vec<[Point; 2]>,
 }
 
 /// Something about the setup that the user should know.
@@ -67,10 +70,15 @@ pub enum SetupError {
         "the tool axis has no direction; give three numbers that are not all zero, such as --axis 0,0,1"
     )]
     Axis,
+    /// Places that cannot meet.
+    #[error("--meet: {0}")]
+    Meets(&'static str),
 }
 
 /// A second body this small against the first is a loose piece, not the other half.
 const LEAST_HALF: f64 = 0.05;
+/// Places closer than this in plan tell no turn, mm.
+const LEAST_APART: f64 = 1.0;
 /// Cells along the longer side for the coarse look at each candidate axis.
 const COARSE: f64 = 160.0;
 /// A runner-up within this share of the best is reported.
@@ -152,8 +160,9 @@ pub fn prepare(models: &[Model], config: &SetupConfig) -> Result<Setup, SetupErr
             level_off(&mut halves[k].mesh, model.rounding);
         }
     }
+    may_meet(&halves, &config.meets)?;
     let closing = (halves.len() == 2)
-        .then(|| Closing::of(&mut halves, config.contact, models.len() == 2, &mut notes));
+        .then(|| Closing::of(&mut halves, config, models.len() == 2, &mut notes));
     for (k, half) in halves.iter().enumerate() {
         if half.parting == Parting::Highest && views[k].seen > 0.0 {
             notes.push(Note {
@@ -318,6 +327,30 @@ fn view(mesh: &Mesh, model: &Model, given: Option<Vec<Vector>>) -> View {
             .get(1)
             .filter(|l| l.rim > (1.0 - RUNNER_UP) * best.levels[0].rim)
             .map(|l| l.z),
+    }
+}
+
+/// Whether the places given can tell how the halves close.
+fn may_meet(halves: &[Half], meets: &[[Point; 2]]) -> Result<(), SetupError> {
+    let refuse = |why| Err(SetupError::Meets(why));
+    match (meets, halves) {
+        ([], _) => Ok(()),
+        ([_, _, _, ..], _) => refuse("two places set how the halves close; leave the others out"),
+        (_, [_]) => refuse("there is one half only; give the other one too"),
+        ([first, second], [a, b]) => {
+            let plan = |half: &Half, k: usize| {
+                let [p, q] = [first[k], second[k]].map(|p| half.frame.to_tool * p);
+                (q - p).xy().norm()
+            };
+            if plan(a, 0).min(plan(b, 1)) < LEAST_APART {
+                return refuse(
+                    "the two places of a half lie above each other along its tool axis and tell no turn; give two that \
+                     lie apart",
+                );
+            }
+            Ok(())
+        }
+        _ => Ok(()),
     }
 }
 

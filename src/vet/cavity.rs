@@ -118,38 +118,22 @@ fn surface_error(half: &Half, surface: &Surface, survey: &Survey) -> f64 {
         let [a, b, c] = normals.map(|n| n / n.dot(&f.normal).max(0.1) - f.normal);
         let squares = a.dot(&a) + b.dot(&b) + c.dot(&c) + a.dot(&b) + b.dot(&c) + c.dot(&a);
         let corners = half.mesh.corners(t);
-        let sagitta = |side: Vector, [n, m]: [Vector; 2]| side.dot(&(m - n)) / 8.0;
         let lenses = (0..3).map(|k| {
-            let e = half.topology.sides[t][k] as usize;
-            let ends = [k, (k + 1) % 3];
-            let side = corners[ends[1]] - corners[ends[0]];
-            if creases.smooth[e] {
-                let turn = f64::from(creases.turn_deg[e]).to_radians();
-                return (sagitta(side, ends.map(|c| normals[c])) * side.norm() * turn / 3.0).abs();
+            let ([own, other], angle) = creases.sagittas(&half.mesh, &half.topology, f.triangle, k);
+            let length = (corners[(k + 1) % 3] - corners[k]).norm();
+            if creases.smooth[half.topology.sides[t][k] as usize] {
+                return (own * length * angle / 3.0).abs();
             }
-            let Some(wall) = half.topology.across(t as u32, k) else {
-                return 0.0;
-            };
-            let at = |c: usize| {
-                let v = half.mesh.triangles[t][c];
-                let corner = half.mesh.triangles[wall as usize]
-                    .iter()
-                    .position(|&w| w == v);
-                creases.normals[wall as usize][corner.unwrap_or(0)].cast()
-            };
-            let (own, other) = (
-                sagitta(side, ends.map(|c| normals[c])),
-                sagitta(side, ends.map(at)),
-            );
-            let angle = f64::from(creases.turn_deg[e]).abs().to_radians();
-            let shift = (other.abs() + own.abs() * angle.cos().abs()) / angle.sin().max(0.1);
-            2.0 / 3.0 * shift * side.norm()
+            let shift = (other.abs() + own.abs() * angle.cos().abs()) / angle.sin().max(BLUNT);
+            2.0 / 3.0 * shift * length
         });
         f.area * squares / 12.0 + lenses.sum::<f64>()
     };
     NEXT_ORDER * surface.cavity(survey).map(|(_, f)| one(f)).sum::<f64>()
 }
 
+/// Sine of the angle of an edge below which its place is not known any worse.
+pub const BLUNT: f64 = 0.1;
 /// See [`surface_error`].
 const NEXT_ORDER: f64 = 1.1;
 

@@ -21,6 +21,8 @@ pub struct CheckConfig {
     pub cell: Option<f64>,
     /// Hollows to take out: the one nearest to each X, Y of the model, mm.
     pub not_cavity: Vec<[f64; 2]>,
+    /// Places of the first half and of the second that meet when closed, model coordinates: see [`SetupConfig::meets`].
+    pub meets: Vec<[crate::mesh::Point; 2]>,
     /// Density of what is filled in, g/cm³.
     pub fill_density: Option<f64>,
 }
@@ -109,6 +111,7 @@ fn checked(
         &SetupConfig {
             axis: config.axis,
             contact: limits.contact,
+            meets: config.meets.clone(),
         },
     )?;
     let mut surveys = Vec::new();
@@ -280,6 +283,8 @@ fn settings(config: &CheckConfig) -> BTreeMap<String, serde_json::Value> {
     put("cell_mm", json!(config.cell));
     put("axis", json!(config.axis.map(|a| [a.x, a.y, a.z])));
     put("not_cavity_mm", json!(config.not_cavity));
+    let meets = config.meets.iter().map(|m| m.map(|p| [p.x, p.y, p.z]));
+    put("meets_mm", json!(meets.collect::<Vec<_>>()));
     put("fill_density_g_cm3", json!(config.fill_density));
     put("shop", json!(config.shop.source));
     put("slender_limit", json!(SLENDER));

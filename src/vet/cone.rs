@@ -3,73 +3,92 @@
 use crate::mesh::{Point, Vector};
 use nalgebra::{DMatrix, DVector};
 
-/// Steps of [`shares`]; three or four are usual.
-const MOST_STEPS: usize = 60;
-/// What counts for nothing among unit vectors.
-const NOTHING: f64 = 1e-10;
+/// Steps of [`shares`]; a handful are usual.
+const MOST_STEPS: usize = 200;
+/// A normal that sticks out of those taken by less than this is their combination.
+const DEPENDENT: f64 = 1e-9;
 
 /// The point of the half-spaces n·c ≥ b (unit normals n) that is nearest to `p`, to `within`; `None` if they have none in common.
 pub fn nearest_point(p: &Point, planes: &[(Vector, f64)], within: f64) -> Option<Point> {
     let lacks: Vec<f64> = planes.iter().map(|(n, b)| b - n.dot(&p.coords)).collect();
     let normals: Vec<Vector> = planes.iter().map(|(n, _)| *n).collect();
-    let pushes = shares(&normals, &lacks, 0.1 * within);
-    let c = p + pushes.iter().map(|&(k, s)| normals[k] * s).sum::<Vector>();
-    let holds = |(n, b): &(Vector, f64)| n.dot(&c.coords) >= b - within;
-    planes.iter().all(holds).then_some(c)
+    let pushes = shares(&normals, &lacks, 0.1 * within)?;
+    Some(p + made(&normals, &pushes))
 }
 
 /// Shares, none negative, by which the unit `normals` come nearest to the direction `towards`.
 pub fn cone_shares(normals: &[Vector], towards: &Vector) -> Vec<(usize, f64)> {
     let lacks: Vec<f64> = normals.iter().map(|n| n.dot(towards)).collect();
-    shares(normals, &lacks, 1e-9)
+    // the direction itself lacks nothing: there is always an answer
+    shares(normals, &lacks, 1e-9).unwrap_or_default()
 }
 
-/// Minimises |Σ λ_k n_k|² / 2 − Σ λ_k d_k over λ ≥ 0, with `lacks` d: the dual of the nearest point of half-spaces, and with
-/// d_k = n_k · u the nearest point of a cone to u. An active-set method: the normal that lacks most is taken in until none
-/// lacks more than `least`. C. L. Lawson and R. J. Hanson, Solving Least Squares Problems, 1974, algorithm NNLS; in space
-/// three are active at most.
-fn shares(normals: &[Vector], lacks: &[f64], least: f64) -> Vec<(usize, f64)> {
-    let mut active: Vec<(usize, f64)> = Vec::new();
+fn made(normals: &[Vector], shares: &[(usize, f64)]) -> Vector {
+    shares.iter().map(|&(k, s)| normals[k] * s).sum()
+}
+
+/// The shortest Σ λ_k n_k, λ ≥ 0, that goes as far as `lacks` along each of the unit `normals`, to `least`: the λ that are not
+/// zero. `None` if no vector does.
+///
+/// The dual method of D. Goldfarb and A. Idnani, Mathematical Programming 27, 1–33, 1983, for the identity as its form: the
+/// normal that lacks most is taken in, and those whose share would turn negative on the way are let go. In space three are
+/// taken at most.
+fn shares(normals: &[Vector], lacks: &[f64], least: f64) -> Option<Vec<(usize, f64)>> {
+    let mut taken: Vec<(usize, f64)> = Vec::new();
+    let mut at = Vector::zeros();
     for _ in 0..MOST_STEPS {
-        let made: Vector = active.iter().map(|&(k, s)| normals[k] * s).sum();
-        let lack = |k: usize| lacks[k] - normals[k].dot(&made);
-        let next = (0..normals.len())
-            .filter(|k| active.iter().all(|a| a.0 != *k))
-            .max_by(|&a, &b| lack(a).total_cmp(&lack(b)).then(b.cmp(&a)));
-        match next.filter(|&k| lack(k) > least) {
-            Some(k) => active.push((k, 0.0)),
-            None => break,
-        }
-        // the best shares of those taken; one that would go negative is let go on the way there
-        while let Some(best) = level(normals, lacks, &active) {
-            let step = (active.iter().zip(&best))
-                .filter(|(_, b)| **b <= 0.0)
-                .map(|((_, s), b)| s / (s - b).max(NOTHING))
-                .fold(1.0, f64::min);
-            for ((_, s), b) in active.iter_mut().zip(&best) {
-                *s += step * (b - *s);
+        let lack = |k: usize| lacks[k] - normals[k].dot(&at);
+        let most = (0..normals.len()).max_by(|&a, &b| lack(a).total_cmp(&lack(b)).then(b.cmp(&a)));
+        let Some(next) = most.filter(|&k| lack(k) > least) else {
+            return Some(taken);
+        };
+        let mut own = 0.0;
+        loop {
+            let (along, out) = split(normals, &taken, &normals[next]);
+            let full = match out.norm_squared() {
+                sticks_out if sticks_out > DEPENDENT => {
+                    (lacks[next] - normals[next].dot(&at)) / sticks_out
+                }
+                _ => f64::INFINITY,
+            };
+            // the first of those taken whose share would turn negative
+            let blocked = (taken.iter().zip(&along).enumerate())
+                .filter(|(_, (_, a))| **a > 0.0)
+                .map(|(i, ((_, s), a))| (s / a, i))
+                .min_by(|a, b| a.0.total_cmp(&b.0));
+            let step = blocked.map_or(full, |b| b.0.min(full));
+            if !step.is_finite() {
+                return None;
             }
-            if step >= 1.0 {
-                break;
+            for ((_, s), a) in taken.iter_mut().zip(&along) {
+                *s -= step * a;
             }
-            active.retain(|a| a.1 > NOTHING);
+            own += step;
+            if full.is_finite() {
+                at += out * step;
+            }
+            match blocked.filter(|b| b.0 < full) {
+                Some((_, i)) => taken.remove(i),
+                None => break,
+            };
         }
-        active.retain(|a| a.1 > 0.0);
+        taken.push((next, own));
     }
-    active
+    None
 }
 
-/// Shares of the active normals, whatever their signs, at which none of them lacks anything.
-fn level(normals: &[Vector], lacks: &[f64], active: &[(usize, f64)]) -> Option<Vec<f64>> {
-    if active.is_empty() {
-        return None;
+/// `normal` as a combination of the normals taken, and what sticks out of them.
+fn split(normals: &[Vector], taken: &[(usize, f64)], normal: &Vector) -> (Vec<f64>, Vector) {
+    let n = taken.len();
+    if n == 0 {
+        return (Vec::new(), *normal);
     }
-    let n = active.len();
-    let normal = |i: usize| normals[active[i].0];
-    let gram = DMatrix::from_fn(n, n, |i, j| normal(i).dot(&normal(j)));
-    let right = DVector::from_fn(n, |i, _| lacks[active[i].0]);
-    let found = gram.svd(true, true).solve(&right, 1e-12).ok()?;
-    Some(found.iter().copied().collect())
+    let of = |i: usize| normals[taken[i].0];
+    let gram = DMatrix::from_fn(n, n, |i, j| of(i).dot(&of(j)));
+    let right = DVector::from_fn(n, |i, _| of(i).dot(normal));
+    let along = gram.lu().solve(&right).unwrap_or_else(|| DVector::zeros(n));
+    let out = normal - (0..n).map(|i| of(i) * along[i]).sum::<Vector>();
+    (along.iter().copied().collect(), out)
 }
 
 #[cfg(test)]

@@ -1,6 +1,7 @@
 //! Depth: how deep each tool gets before neck, shank or holder touch.
 
 use super::cutting::{Cutting, TOUCH};
+use super::held::sinking;
 use super::reach::{Ground, Reached};
 use crate::field::{Dropper, Grid, HeightMap, Profile, disc_dilate};
 use crate::mesh::Point;
@@ -261,6 +262,8 @@ pub fn deepest(
     }
 }
 
+/// What the last step of the search for the deepest place may miss, mm.
+const SEARCHED: f64 = 2e-3;
 /// Eights of nodes that are tried exactly among those of 256 squares.
 const MOST_TRIED: usize = 8;
 
@@ -368,7 +371,12 @@ fn deepest_tip(
         .cavity(survey)
         .map(|(_, f)| f.chord_error)
         .fold(0.0, f64::max);
-    (depth > 0.0).then(|| (depth, 2.0 * chord + 2e-3, Point::new(x, y, -depth)))
+    let centre = Point::new(x, y, corner - depth);
+    let pm = match tip_depth_at(&ground.contacts.dropper, cutting.profile, guards, x, y) {
+        Some((_, None)) if cutting.is_ball() => sinking(ground, cutting, &centre),
+        _ => 2.0 * chord,
+    };
+    (depth > 0.0).then(|| (depth, pm + SEARCHED, Point::new(x, y, -depth)))
 }
 
 /// Least stickout that reaches all that the cutter alone reaches, and its ±: the largest height of the holder's reference

@@ -1,7 +1,7 @@
 //! Draft: whether the casting comes out along the tool axis.
 
 use super::shade::patches;
-use super::surface::{Facet, Surface};
+use super::surface::{Facet, Surface, draft_deg};
 use crate::mesh::Point;
 use crate::report::{Draft, DraftBand, Verdict};
 use crate::setup::{Half, Survey};
@@ -192,51 +192,72 @@ struct ShortWall {
     at: Point,
 }
 
-/// The largest height along Z of connected surface below the required draft. A facet that stands for drafts on both
-/// sides of the requirement adds the share of its height that is short; its ± is what such facets could add or take.
+/// The largest height along Z of connected surface below the required draft.
+///
+/// Over each facet the draft runs linearly between its corners; what is short of it is cut off along a straight line. The ± takes
+/// all the corners of a facet as much lower, or higher, as the least and the most that it stands for, or all at the facet's own
+/// draft; at either end the surface stands off the facet by its chord error, and coordinates are rounded.
 fn tallest_short_wall(
     half: &Half,
     survey: &Survey,
     surface: &Surface,
     required: f64,
 ) -> Option<ShortWall> {
+    let by_corners = |_: &Facet, draft: f64| draft;
+    let lowest = |f: &Facet, draft: f64| {
+        let shift = (reach(f)[0] - f.corners_deg[0]).min(0.0);
+        (draft + shift).min(f.draft_deg)
+    };
+    let highest = |f: &Facet, draft: f64| {
+        let shift = (reach(f)[1] - f.corners_deg[2]).max(0.0);
+        (draft + shift).max(f.draft_deg)
+    };
+    let short = |f: &Facet, of: &dyn Fn(&Facet, f64) -> f64| {
+        let corners = half.mesh.corners(f.triangle as usize);
+        let normals = surface.creases.normals[f.triangle as usize];
+        let at = |k: usize| (of(f, draft_deg(&normals[k].cast())), corners[k].z.min(0.0));
+        short_part([0, 1, 2].map(at), required - snap(f))
+    };
     let mut member = vec![false; surface.facets.len()];
     for (k, f) in surface.cavity(survey) {
-        member[k] = below(f, required) > 0.0;
+        member[k] = short(f, &lowest).is_some();
     }
-    let extent = |patch: &[u32], wanted: &dyn Fn(&Facet) -> bool| {
-        let z = patch
-            .iter()
-            .map(|&f| &surface.facets[f as usize])
-            .filter(|f| wanted(f));
-        z.fold(None, |e: Option<[f64; 2]>, f| {
-            Some(e.map_or(f.z, |e| [e[0].min(f.z[0]), e[1].max(f.z[1])]))
-        })
-        .map_or(0.0, |e| e[1] - e[0])
+    let height = |patch: &[u32], of: &dyn Fn(&Facet, f64) -> f64| {
+        let facets = patch.iter().map(|&f| &surface.facets[f as usize]);
+        let ends = facets.filter_map(|f| short(f, of));
+        let all = ends.reduce(|a, b| [a[0].min(b[0]), a[1].max(b[1])]);
+        all.map_or(0.0, |e| e[1] - e[0])
     };
     patches(half, surface, &member)
         .into_iter()
         .map(|patch| {
-            let most = extent(&patch, &|_| true);
-            let least = extent(&patch, &|f| reach(f)[1] + snap(f) < required);
-            let partly = patch
-                .iter()
-                .map(|&f| &surface.facets[f as usize])
-                .filter(|f| reach(f)[1] + snap(f) >= required)
-                .map(|f| below(f, required) * (f.z[1] - f.z[0]))
-                .fold(0.0, f64::max);
-            let height = (least + partly).min(most);
-            let steepest = patch.iter().min_by(|&&a, &&b| {
-                surface.facets[a as usize]
-                    .draft_deg
-                    .total_cmp(&surface.facets[b as usize].draft_deg)
-            });
-            let at = surface.facets[steepest.map_or(0, |&f| f as usize)].centroid;
+            let own = height(&patch, &by_corners);
+            let (most, least) = (height(&patch, &lowest), height(&patch, &highest));
+            let facets = || patch.iter().map(|&f| &surface.facets[f as usize]);
+            let chord = facets().map(|f| f.chord_error).fold(0.0, f64::max);
+            let steepest = facets().min_by(|a, b| a.draft_deg.total_cmp(&b.draft_deg));
             ShortWall {
-                height,
-                pm: (height - least).max(most - height).max(0.0),
-                at,
+                height: own,
+                pm: (most - own).max(own - least) + 2.0 * chord + 4.0 * half.rounding,
+                at: steepest.map_or(Point::origin(), |f| f.centroid),
             }
         })
         .max_by(|a, b| a.height.total_cmp(&b.height))
+}
+
+/// Lowest and highest point of the part of a triangle where what runs linearly between its corners, given with their heights, is
+/// below `limit`.
+fn short_part(corners: [(f64, f64); 3], limit: f64) -> Option<[f64; 2]> {
+    let mut ends: Option<[f64; 2]> = None;
+    let mut take = |z: f64| ends = Some(ends.map_or([z, z], |e| [e[0].min(z), e[1].max(z)]));
+    for k in 0..3 {
+        let ((a, z), (b, w)) = (corners[k], corners[(k + 1) % 3]);
+        if a < limit {
+            take(z);
+        }
+        if (a < limit) != (b < limit) {
+            take(z + (w - z) * (limit - a) / (b - a));
+        }
+    }
+    ends
 }

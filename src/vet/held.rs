@@ -1,9 +1,10 @@
 //! What holds a ball off a place, and how far the surface's own uncertainty can move it.
 
+use super::cavity::BLUNT;
 use super::cone::cone_shares;
 use super::cutting::{Cutting, TOUCH};
 use super::reach::Ground;
-use crate::field::Nearest;
+use crate::field::{Nearest, Profile};
 use crate::mesh::{Point, Vector};
 
 /// What a ball is placed to, mm.
@@ -56,6 +57,26 @@ pub fn uncertainty(ground: &Ground, cutting: &Cutting, p: &Point, near: &Nearest
     own + of(&|s| s.error) / length + missing + PLACED
 }
 
+/// How far the lowest place of a ball about `c` may lie from that over the true surface, mm.
+///
+/// The surface it rests on lies within e of the facets. A ball on a surface moved out, or in, by e stands as one of radius R + e,
+/// or R − e, does on the facets: a ball that only just does not fall between two rims sinks by far more than e.
+pub fn sinking(ground: &Ground, cutting: &Cutting, c: &Point) -> f64 {
+    let stops = stops(ground, cutting, &(c - Vector::z()), c);
+    let error = stops.iter().map(|s| s.error).fold(0.0, f64::max);
+    let radius = cutting.radius();
+    let dropper = &ground.contacts.dropper;
+    let height = |radius: f64| {
+        let contact = dropper.centre_height(Profile::ball(radius), c.x, c.y);
+        contact.map_or(c.z, |h| h.z)
+    };
+    let own = height(radius);
+    [radius + error, (radius - error).max(0.0)]
+        .map(|r| (height(r) - own).abs())
+        .into_iter()
+        .fold(0.0, f64::max)
+}
+
 /// What the ball rests on at `c`.
 fn stops(ground: &Ground, cutting: &Cutting, p: &Point, c: &Point) -> Vec<Stop> {
     let radius = cutting.profile.tip_below();
@@ -73,7 +94,7 @@ fn stops(ground: &Ground, cutting: &Cutting, p: &Point, c: &Point) -> Vec<Stop> 
             return;
         };
         let level = normal.dot(&q.coords) + radius;
-        let error = f64::from(ground.surface.creases.chord_error[t as usize]);
+        let error = error_at(ground, t, &q);
         match stops.iter_mut().find(|s| s.normal.dot(&normal) > ONE) {
             Some(s) => {
                 s.error = s.error.max(error);
@@ -95,6 +116,26 @@ fn stops(ground: &Ground, cutting: &Cutting, p: &Point, c: &Point) -> Vec<Stop> 
         });
     }
     stops
+}
+
+/// How far the true surface may lie from the point `q` of triangle `t`: its chord error, and on a sharp edge how far the edge where
+/// the surfaces of either side meet may: (s + s') / sin φ, with their sagittas and the angle between them.
+fn error_at(ground: &Ground, t: u32, q: &Point) -> f64 {
+    let (mesh, topology) = (&ground.half.mesh, &ground.half.topology);
+    let creases = &ground.surface.creases;
+    let corners = mesh.corners(t as usize);
+    let on_side = |k: usize| {
+        let (p, side) = (corners[k], corners[(k + 1) % 3] - corners[k]);
+        (q - p).cross(&side).norm() <= PLACED * side.norm()
+    };
+    let sharp = |k: usize| !creases.smooth[topology.sides[t as usize][k] as usize];
+    (0..3)
+        .filter(|&k| sharp(k) && on_side(k))
+        .map(|k| {
+            let ([own, other], angle) = creases.sagittas(mesh, topology, t, k);
+            (own.abs() + other.abs()) / angle.sin().max(BLUNT)
+        })
+        .fold(f64::from(creases.chord_error[t as usize]), f64::max)
 }
 
 /// Largest chord error of the facets within `reach` of `p`.

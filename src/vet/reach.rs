@@ -242,7 +242,6 @@ impl<'m> Ground<'m> {
             });
         }
         let cutting = &*cutting;
-        let left_volume = self.left_volume(cutting, &samples, &nearest, leave);
         let left_area: f64 = samples
             .iter()
             .zip(&nearest)
@@ -253,12 +252,9 @@ impl<'m> Ground<'m> {
             Some((left, at, pm)) => (Some((left, at)), pm),
             None => (None, 0.0),
         };
-        // a ball that leaves this much at a place touches no farther away than its diameter
-        let chord = worst.map_or(0.0, |(_, p)| self.chord_near(&p, 2.0 * radius));
         let border = (4.0 * std::f64::consts::PI * left_area).sqrt();
-        let depth = worst.map_or(0.0, |w| w.0);
-        let left_volume_pm =
-            left_area * (chord + 5e-4) + border * depth * 0.25 * spacing + 0.01 * left_volume;
+        let (left_volume, left_volume_pm) =
+            self.left_volume(cutting, &samples, &nearest, leave, worst_pm);
         let left_area_pm = 0.5 * border * spacing;
         Reached {
             samples,
@@ -328,16 +324,22 @@ impl<'m> Ground<'m> {
         steep.iter().map(of).collect()
     }
 
-    /// Visible cavity space that no position of the cutter covers: over the facets of which something is not touched, the
-    /// heights from the surface up to what the cutter covers. Finer than the samples, for beside upright corners that
+    /// Visible cavity space that no position of the cutter covers, and its ±: over the facets of which something is not touched,
+    /// the heights from the surface up to what the cutter covers. Finer than the samples, for beside upright corners that
     /// height jumps.
+    ///
+    /// Each height h may be off by the ± of the height left, u, along the surface's normal, and by what the nodes between may hide;
+    /// where it is said to be 0 two chord errors may stay. Where what is left ends in a jump the border lies within half a
+    /// sample. So the ± is Σ area · min(h, u) below, all of u and the chord errors above, and the border's length times half a
+    /// sample times the mean height.
     fn left_volume(
         &self,
         cutting: &Cutting,
         samples: &[Sample],
         nearest: &[Nearest],
         leave: f64,
-    ) -> f64 {
+        height_pm: f64,
+    ) -> (f64, f64) {
         let mut open = vec![false; self.surface.facets.len()];
         for (s, n) in samples.iter().zip(nearest) {
             open[s.facet as usize] |= n.left > 0.0;
@@ -349,14 +351,17 @@ impl<'m> Ground<'m> {
             .sum();
         let spacing = (cutting.radius() / VOLUME_SAMPLES).max((area / MOST_VOLUME_SAMPLES).sqrt());
         let fine = self.visible_to_the_shade(spacing, |f| open[f as usize] && up(f) > 0.0);
-        let apart = 0.75 * cutting.grid().cell;
-        let parts: Vec<f64> = fine
+        let grid = cutting.grid();
+        let apart = 0.75 * grid.cell;
+        let unsure = height_pm + grid.cell * grid.cell / (8.0 * cutting.radius().max(grid.cell));
+        // volume, what may be too much of it, area of what is left
+        let parts: Vec<[f64; 3]> = fine
             .par_iter()
             .map(|s| {
                 let slack = self.slack(s.facet, leave);
                 let centre = cutting.touching(&s.at, &s.normal);
                 if cutting.shown_free(&centre, slack) {
-                    return 0.0;
+                    return [0.0; 3];
                 }
                 // what stands above the parting level is not cavity
                 let parting = self.survey.parting_at(s.at.x, s.at.y);
@@ -366,13 +371,24 @@ impl<'m> Ground<'m> {
                 // between the nodes of a steep slope something may only seem left
                 let seems = || left < apart && cutting.is_ball() && cutting.free(&centre, slack);
                 if left <= slack || seems() {
-                    0.0
+                    [0.0; 3]
                 } else {
-                    s.area * left
+                    [s.area * left, s.area * left.min(unsure), s.area]
                 }
             })
             .collect();
-        parts.iter().sum()
+        let [volume, too_much, left] = parts
+            .iter()
+            .fold([0.0; 3], |t, p| [t[0] + p[0], t[1] + p[1], t[2] + p[2]]);
+        // where curved facets seem touched a layer as thick as the facets' own error on both sides may stay
+        let thin: f64 = (self.surface.cavity(self.survey))
+            .map(|(_, f)| f.area * f.normal.z.max(0.0) * 2.0 * f.chord_near)
+            .sum();
+        let too_little = unsure * left + thin;
+        let border = (4.0 * std::f64::consts::PI * left).sqrt();
+        let mean = if left > 0.0 { volume / left } else { 0.0 };
+        let pm = too_much.max(too_little) + 0.5 * border * spacing * mean;
+        (volume, pm)
     }
 
     /// Largest height left over samples, sharp edges and corners of facets that are not touched, each moved to the
@@ -487,17 +503,5 @@ impl<'m> Ground<'m> {
             .map(|s| self.surface.facets[s.facet as usize].chord_near);
         let touched = 2.0 * chord.fold(0.0, f64::max) + TOUCH;
         samples.first().map(|s| (0.0, s.at, touched))
-    }
-
-    /// Largest chord error of the cavity's facets within `reach` of `p`.
-    fn chord_near(&self, p: &Point, reach: f64) -> f64 {
-        let mut most = 0.0_f64;
-        let aside = Vector::repeat(reach);
-        (self.contacts.rays).for_each_triangle_in_box(&(p - aside), &(p + aside), |t| {
-            if let Some(f) = self.surface.of_triangle[t as usize] {
-                most = most.max(self.surface.facets[f as usize].chord_error);
-            }
-        });
-        most
     }
 }

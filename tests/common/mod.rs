@@ -42,6 +42,7 @@ pub fn balls(diameters: &[f64]) -> CheckConfig {
         axis: None,
         cell: None,
         not_cavity: Vec::new(),
+        meets: Vec::new(),
         fill_density: None,
     }
 }

@@ -55,6 +55,7 @@ fn config(shop: &Shop, cell: f64) -> CheckConfig {
         axis: None,
         cell: Some(cell),
         not_cavity: Vec::new(),
+        meets: Vec::new(),
         fill_density: None,
     }
 }

@@ -143,6 +143,12 @@ pub struct Pin {
     pub radial_clearance_mm: Option<f64>,
     /// Least plan distance between pin and wall as they stand, whatever their shapes; negative where the pin cuts in.
     pub clearance_mm: Option<f64>,
+    /// Where.
+    pub clearance_at_mm: Option<Place>,
+    /// Largest plan distance from the pin to the nearest wall.
+    pub clearance_most_mm: Option<f64>,
+    /// Where.
+    pub clearance_most_at_mm: Option<Place>,
     /// Plan distance between their axes.
     pub offset_mm: Option<f64>,
     /// Height above the parting face.

@@ -1,10 +1,11 @@
 //! A plan for the terminal.
 
+use super::inputs::inputs;
 use super::{BallPlan, Directions, EdgePlan, HalfPlan, Plan, SetBy, SetPlan, WayPlan};
 use crate::report::figures::{Figures, Quantity, percent};
 use crate::report::page::{Page, Paint, Part};
 use crate::report::table::{Cell, Table};
-use crate::report::terminal::Style;
+use crate::report::terminal::{Style, measured};
 use crate::report::text::{JOIN, clean, name};
 use crate::units::{MM_PER_INCH, Unit};
 
@@ -30,11 +31,17 @@ pub fn render_plan(plan: &Plan, style: Style) -> String {
         page.heading("What to mind");
         for finding in &plan.findings {
             let half = finding.half.as_deref().unwrap_or("");
-            page.row(&format!("half {}", name(half)), &clean(&finding.message));
+            let mut text = clean(&finding.message);
+            // shares and times are in the sentence; a length is told in the unit asked for
+            let length = finding.unit.as_deref() == Some("mm");
+            if let Some(measured) = measured(figures, finding).filter(|_| length) {
+                text += &format!(" ({measured})");
+            }
+            page.row(&format!("half {}", name(half)), &text);
         }
     }
     page.heading("What this goes by");
-    inputs(&mut page, plan);
+    inputs(&mut page, &plan.inputs);
     page.blank();
     for caution in &plan.cautions {
         page.paragraph(&clean(caution));
@@ -77,7 +84,15 @@ fn sets(page: &mut Page, half: &HalfPlan) {
             .get(k)
             .copied()
             .unwrap_or("");
-        page.row(label, &format!("{}: {}", span(set.time_min), names(f, set)));
+        let time = match k {
+            0 => format!(
+                "about {}, up to {}",
+                span(set.time_min),
+                span(set.time_most_min)
+            ),
+            _ => span(set.time_min),
+        };
+        page.row(label, &format!("{time}: {}", names(f, set)));
         if k == 0 {
             page.table(&parts(f, set));
         }
@@ -174,11 +189,11 @@ fn worth(page: &mut Page, half: &HalfPlan) {
             (false, false) => "sharp edge",
         };
         let which = if s.count > 1 {
-            format!(
-                "all {} places like the {what}{}",
-                s.count,
-                f.at(Some(s.at_mm))
-            )
+            let all = match s.count {
+                2 => "both".to_string(),
+                count => format!("all {count}"),
+            };
+            format!("{all} places like the {what}{}", f.at(Some(s.at_mm)))
         } else {
             format!("the {what}{}", f.at(Some(s.at_mm)))
         };
@@ -251,6 +266,45 @@ fn balls(page: &mut Page, half: &HalfPlan) {
         left_from: heads.len(),
     });
     page.note("m: the machine's limit, c: the cutter's, s: the material's cutting speed.");
+    page.table(&speeds(f, half));
+    page.note(
+        "Cutting speed on walls, and on level ground at the outside of the cut, where the tip stands still; how much of what \
+         the ball does is flatter than 15°, and how much is cut slower than the material's least speed.",
+    );
+}
+
+/// What the speeds and feeds come from.
+fn speeds(f: Figures, half: &HalfPlan) -> Table {
+    let (speed, factor) = match f.unit {
+        Unit::Mm => ("m/min", 1.0),
+        Unit::Inch => ("ft/min", 1e3 / (12.0 * MM_PER_INCH)),
+    };
+    let rows = half.balls.iter().map(|b| {
+        let cells = [
+            name(&b.name),
+            b.teeth.to_string(),
+            f.cell(Quantity::Length, Some(b.chip_load_mm), None),
+            format!("{:.0}", b.wall_speed_m_min * factor),
+            format!("{:.0}", b.level_speed_m_min * factor),
+            percent(b.tip_share),
+            percent(b.slow_share),
+        ];
+        cells.map(Cell::from).to_vec()
+    });
+    let heads = [
+        "ball".to_string(),
+        "teeth".to_string(),
+        format!("chip\n{}", f.sign(Quantity::Length)),
+        format!("walls\n{speed}"),
+        format!("level\n{speed}"),
+        "by the\ntip".to_string(),
+        "too\nslow".to_string(),
+    ];
+    Table {
+        left_from: heads.len(),
+        heads: heads.to_vec(),
+        rows: rows.collect(),
+    }
 }
 
 fn decimals(factor: f64) -> usize {
@@ -345,10 +399,14 @@ fn passes(page: &mut Page, finisher: &str, d: &Directions) {
             (Some(mm), Unit::Mm) => format!("{:.1}{JOIN}µm", 1e3 * mm),
             (Some(mm), Unit::Inch) => format!("{:.0}{JOIN}µin", 1e6 * mm / MM_PER_INCH),
         };
-        let manner = if c.crossed {
-            "with passes at right angles where needed"
-        } else {
-            "in one direction"
+        let manner = match (c.crossed, c.crossing_mm2 > 0.0) {
+            (false, _) => "in one direction".to_string(),
+            (true, false) => "with passes at right angles, which no place needs".to_string(),
+            (true, true) => format!(
+                "with passes at right angles, which {} needs, most{}",
+                f.text(Quantity::Area, Some(c.crossing_mm2), None),
+                f.at(c.crossing_at_mm)
+            ),
         };
         page.row(
             "cusps",
@@ -388,19 +446,6 @@ fn edges(page: &mut Page, edges: &[EdgePlan]) {
             ),
         );
     }
-}
-
-fn inputs(page: &mut Page, plan: &Plan) {
-    let parts: Vec<String> = plan
-        .inputs
-        .iter()
-        .filter(|(_, value)| !value.is_null())
-        .map(|(key, value)| format!("{key}{JOIN}{}", clean(&value.to_string().replace('"', ""))))
-        .collect();
-    page.paragraph(&parts.join(", "));
-    page.paragraph(
-        "Values that the shop file does not state are common practice, no source; state your own.",
-    );
 }
 
 /// Minutes for a column.

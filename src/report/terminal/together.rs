@@ -4,7 +4,7 @@ use super::super::figures::{Figures, Quantity};
 use super::super::page::Page;
 use super::super::table::{Cell, Table};
 use super::super::text::{clean, name};
-use super::super::{ClosedHollow, Layout, Mating, OpeningKind, Place};
+use super::super::{ClosedHollow, Layout, Mating, OpeningKind, Pin, Place};
 use super::{LISTED, more};
 
 /// Fit, rims, filling, pins, hollows.
@@ -173,6 +173,30 @@ fn pins(page: &mut Page, mating: &Mating) {
         left_from: heads.len(),
     });
     more(page, mating.pins.len());
+    let shapes = mating
+        .pins
+        .iter()
+        .filter(|p| p.radial_clearance_mm.is_none());
+    for pin in shapes.take(LISTED) {
+        shape(page, pin);
+    }
+}
+
+/// The clearance of what is not round, as it stands.
+fn shape(page: &mut Page, pin: &Pin) {
+    let f = page.figures;
+    let (Some(least), Some(most)) = (pin.clearance_mm, pin.clearance_most_mm) else {
+        return;
+    };
+    let text = format!(
+        "not round, at {}: clearance {}{} to {}{} all round it",
+        f.place(pin.at_mm),
+        f.length(least),
+        f.at(pin.clearance_at_mm),
+        f.length(most),
+        f.at(pin.clearance_most_at_mm),
+    );
+    page.row("shape", &text);
 }
 
 fn norm(v: Place) -> f64 {

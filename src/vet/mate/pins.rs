@@ -2,7 +2,7 @@
 
 use super::Side;
 use super::circle::{Circle, circle};
-use crate::field::{Lines, Plan, Polyline, apart, chain, cuts};
+use crate::field::{Lines, Plan, Polyline, apart, chain, cuts, farthest};
 use crate::mesh::{Mesh, Point};
 use crate::report::{HollowKind, Pin, Socket, Verdict};
 use crate::setup::Components;
@@ -181,7 +181,7 @@ fn measure(
         .map_or(height, |d| d.min(height));
     let mut pin_at = [None; AT.len()];
     let mut socket_at = [None; AT.len()];
-    let mut clearance: Option<f64> = None;
+    let (mut least, mut most): (Option<Far>, Option<Far>) = (None, None);
     for (k, share) in AT.iter().enumerate() {
         let z = boss.foot + share * common;
         let lines = chain(&cuts(mesh, z, triangles.iter().copied()));
@@ -192,8 +192,21 @@ fn measure(
         };
         let (walls, round) = socket.section(z, crease_deg);
         socket_at[k] = round;
-        let least = clear(pin, &walls);
-        clearance = [clearance, least].into_iter().flatten().reduce(f64::min);
+        if let Some(clear) = clear(pin, &walls) {
+            let at = |p: Plan| Point::new(p[0], p[1], z);
+            if least.is_none_or(|l| clear.least < l.distance) {
+                least = Some(Far {
+                    distance: clear.least,
+                    at: at(clear.least_at),
+                });
+            }
+            if most.is_none_or(|m| clear.most > m.distance) {
+                most = Some(Far {
+                    distance: clear.most,
+                    at: at(clear.most_at),
+                });
+            }
+        }
     }
     let round = |c: &[Option<Circle>]| c[MIDDLE].or_else(|| c.iter().flatten().next().copied());
     let (pin, hole) = (round(&pin_at), round(&socket_at));
@@ -218,7 +231,10 @@ fn measure(
         socket_diameter_mm: hole.map(|c| 2.0 * c.radius),
         diameter_mm_pm: both.map(|(p, s)| 2.0 * (p.sagitta + s.sagitta)),
         radial_clearance_mm: radial,
-        clearance_mm: clearance,
+        clearance_mm: least.map(|c| c.distance),
+        clearance_at_mm: least.map(|c| own.half.frame.place(&c.at)),
+        clearance_most_mm: most.map(|c| c.distance),
+        clearance_most_at_mm: most.map(|c| own.half.frame.place(&c.at)),
         offset_mm: both.map(|(p, s)| apart(p.centre, s.centre)),
         pin_height_mm: height,
         socket_depth_mm: depth,
@@ -311,32 +327,49 @@ fn depth(side: &Side, h: usize) -> Option<f64> {
         .reduce(f64::max)
 }
 
-/// Least plan distance between a pin's outline and a socket's walls; negative where they cross or the pin is outside.
-fn clear(pin: &Polyline, walls: &[Polyline]) -> Option<f64> {
+/// A distance and the place on the pin where it is found, tool frame.
+#[derive(Clone, Copy)]
+struct Far {
+    distance: f64,
+    at: Point,
+}
+
+/// Plan distances between a pin's outline and a socket's walls, and where on the pin they are.
+#[derive(Clone, Copy)]
+struct Clear {
+    /// The least; negative where they cross or the pin is outside.
+    least: f64,
+    least_at: Plan,
+    /// The largest from a place of the pin to its nearest wall.
+    most: f64,
+    most_at: Plan,
+}
+
+/// Measures a pin's outline against a socket's walls, whatever their shapes.
+fn clear(pin: &Polyline, walls: &[Polyline]) -> Option<Clear> {
     let lines = Lines::new(walls.iter().flat_map(Polyline::sides).collect());
     let own = Lines::new(pin.sides().collect());
-    let from_pin = pin
-        .points
-        .iter()
-        .filter_map(|&p| Some(lines.nearest(p)?.distance));
-    let from_walls = walls
-        .iter()
-        .flat_map(|w| w.points.iter().map(move |&p| (w, p)))
-        .filter_map(|(_, p)| Some(own.nearest(p)?.distance));
-    let least = from_pin.chain(from_walls).reduce(f64::min)?;
+    let corners = || walls.iter().flat_map(|w| w.points.iter());
+    let to_pin = |p: &Plan| own.nearest(*p).map(|n| (n.distance, n.at));
+    let to_wall = |p: &Plan| lines.nearest(*p).map(|n| (n.distance, *p));
+    let less = |a: (f64, Plan), b: (f64, Plan)| if b.0 < a.0 { b } else { a };
+    let more = |a: (f64, Plan), b: (f64, Plan)| if b.0 > a.0 { b } else { a };
+    // two polylines that do not cross are nearest at a corner of one of them
+    let near = pin.points.iter().filter_map(to_wall);
+    let near = near.chain(corners().filter_map(to_pin)).reduce(less)?;
     // how far walls reach into the pin, or the pin out of a closed socket
-    let into = walls
-        .iter()
-        .flat_map(|w| w.points.iter())
-        .filter(|&&p| pin.surrounds(p))
-        .filter_map(|&p| Some(own.nearest(p)?.distance));
-    let out = walls
-        .iter()
-        .filter(|w| w.closed && walls.len() == 1)
-        .flat_map(|w| pin.points.iter().filter(|&&p| !w.surrounds(p)))
-        .filter_map(|&p| Some(lines.nearest(p)?.distance));
-    let deepest = into.chain(out).reduce(f64::max);
-    Some(deepest.map_or(least, |d| -d))
+    let into = corners().filter(|p| pin.surrounds(**p)).filter_map(to_pin);
+    let closed = walls.iter().filter(|w| w.closed && walls.len() == 1);
+    let out = closed.flat_map(|w| pin.points.iter().filter(|p| !w.surrounds(**p)));
+    let deepest = into.chain(out.filter_map(to_wall)).reduce(more);
+    let (least, least_at) = deepest.map_or(near, |(d, at)| (-d, at));
+    let far = farthest(&own.segments, &lines)?;
+    Some(Clear {
+        least,
+        least_at,
+        most: far.distance,
+        most_at: far.at,
+    })
 }
 
 /// Round straight holes of half `k` that no pin enters: not the largest hollow, and small against it.

@@ -1,0 +1,236 @@
+//! Random mold halves whose figures are known, run through the library, and how well its figures hold.
+//!
+//! `cargo run --release --example truth_sweep -- --shapes 10000` prints a table;
+//! `--near-crease` draws shapes whose facets turn by 24° to 60°;
+//! `--seed S --shapes 1 --dump FILE.stl` runs one shape again and writes it, its truth and its report.
+
+#[allow(dead_code, reason = "the sample models use more of it")]
+#[path = "../samples/profile.rs"]
+mod profile;
+#[allow(dead_code, reason = "the sample models use more of it")]
+#[path = "../samples/solid.rs"]
+mod solid;
+
+mod compare;
+mod mesh;
+mod random;
+mod section;
+mod shapes;
+#[cfg(test)]
+mod shapes_tests;
+mod table;
+mod truth;
+mod wall;
+
+use compare::{Outcome, compare};
+use moldvet::mesh::Vector;
+use moldvet::report::Report;
+use moldvet::shop::{Cutter, Shop};
+use moldvet::units::Unit;
+use moldvet::vet::{CheckConfig, check};
+use rayon::prelude::*;
+use shapes::{KINDS, Shape};
+use std::error::Error;
+use std::path::PathBuf;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::time::Instant;
+
+struct Args {
+    shapes: u64,
+    seed: u64,
+    near_crease: bool,
+    only: Option<String>,
+    worst: usize,
+    dump: Option<PathBuf>,
+    cell: Option<f64>,
+}
+
+fn args() -> Result<Args, Box<dyn Error>> {
+    let mut args = Args {
+        shapes: 300,
+        seed: 1,
+        near_crease: false,
+        only: None,
+        worst: 3,
+        dump: None,
+        cell: None,
+    };
+    let mut given = std::env::args().skip(1);
+    while let Some(option) = given.next() {
+        let mut value = || {
+            given
+                .next()
+                .ok_or_else(|| format!("{option} needs a value"))
+        };
+        match option.as_str() {
+            "--shapes" => args.shapes = value()?.parse()?,
+            "--seed" => args.seed = value()?.parse()?,
+            "--near-crease" => args.near_crease = true,
+            "--only" => args.only = Some(value()?),
+            "--worst" => args.worst = value()?.parse()?,
+            "--dump" => args.dump = Some(value()?.into()),
+            "--cell" => args.cell = Some(value()?.parse()?),
+            other => return Err(format!("unknown argument {other}").into()),
+        }
+    }
+    if let Some(only) = &args.only
+        && !KINDS.contains(&only.as_str())
+    {
+        return Err(format!("no kind {only}; there are {}", KINDS.join(", ")).into());
+    }
+    Ok(args)
+}
+
+/// A shape as a file, with its truth moved to the file's frame.
+struct Filed {
+    shape: Shape,
+    bytes: Vec<u8>,
+    unit: Unit,
+    /// The cavity's middle at the parting level, mm.
+    at_parting: [f64; 3],
+    /// Coarsest step of the file's coordinates, mm.
+    rounding: f64,
+}
+
+fn filed(seed: u64, args: &Args) -> Filed {
+    let mut shape = shapes::shape(seed, args.only.as_deref(), args.near_crease);
+    // where it lies is drawn apart, so that the shape does not hang on it
+    let mut random = random::Random::new(seed ^ 0x5eed_0000_0000_0000);
+    let unit = if random.chance(0.3) {
+        Unit::Inch
+    } else {
+        Unit::Mm
+    };
+    let axes = random.rotation();
+    let offset = [0; 3].map(|_| random.within(-200.0, 200.0));
+    let to_file = |p: mesh::Place| {
+        [0, 1, 2].map(|k| axes[k].iter().zip(p).map(|(a, b)| a * b).sum::<f64>() + offset[k])
+    };
+    let mm = unit.in_mm();
+    let bytes = shape.mesh.stl(mm, to_file);
+    let largest = (shape.mesh.points.iter())
+        .flat_map(|&p| to_file(p))
+        .map(|c| (c / mm).abs())
+        .fold(0.0, f64::max);
+    let axis = [0, 1, 2].map(|k| axes[k][2]);
+    shape.truth.tool_axis = axis;
+    shape.truth.parting_level_mm = axis.iter().zip(offset).map(|(a, o)| a * o).sum();
+    Filed {
+        shape,
+        bytes,
+        unit,
+        at_parting: offset,
+        rounding: largest * f64::from(f32::EPSILON) * mm,
+    }
+}
+
+fn vetted(filed: &Filed, args: &Args) -> Result<(Report, bool), Box<dyn Error + Send + Sync>> {
+    let truth = &filed.shape.truth;
+    let limits = moldvet::mesh::Limits::default();
+    let model = moldvet::mesh::from_bytes(&filed.bytes, "shape.stl", filed.unit, &limits)?;
+    let mut shop = Shop::builtin();
+    let widest = truth
+        .balls
+        .iter()
+        .map(|b| b.diameter_mm)
+        .fold(0.0, f64::max);
+    let stickout = (2.0 * truth.depth_mm + 2.0 * widest + 50.0).round();
+    shop.cutters = (truth.balls.iter())
+        .map(|b| Cutter {
+            stickouts: vec![stickout],
+            ..Cutter::ball(b.diameter_mm)
+        })
+        .collect();
+    let mut config = CheckConfig {
+        shop,
+        axis: None,
+        cell: args.cell,
+        not_cavity: Vec::new(),
+        fill_density: None,
+    };
+    let models = [model];
+    let report = check(&models, &config, &|_| {})?;
+    let found = report.halves.first().map_or([0.0; 3], |h| h.tool_axis);
+    let along: f64 = found.iter().zip(truth.tool_axis).map(|(a, b)| a * b).sum();
+    if along > 0.01_f64.to_radians().cos() {
+        return Ok((report, true));
+    }
+    config.axis = Some(Vector::from(truth.tool_axis));
+    Ok((check(&models, &config, &|_| {})?, false))
+}
+
+fn outcome(seed: u64, args: &Args) -> Outcome {
+    let filed = filed(seed, args);
+    match vetted(&filed, args) {
+        Ok((report, axis_found)) => {
+            if let Some(path) = &args.dump {
+                dump(path, &filed, &report)
+                    .unwrap_or_else(|e| eprintln!("{}: {e}", path.display()));
+            }
+            let mut outcome = compare(
+                &filed.shape,
+                &report,
+                axis_found,
+                filed.at_parting,
+                filed.rounding,
+            );
+            outcome.seed = seed;
+            outcome
+        }
+        Err(error) => Outcome {
+            seed,
+            error: Some(error.to_string()),
+            ..Outcome::default()
+        },
+    }
+}
+
+fn dump(path: &std::path::Path, filed: &Filed, report: &Report) -> Result<(), Box<dyn Error>> {
+    std::fs::write(path, &filed.bytes)?;
+    let unit = if filed.unit == Unit::Inch {
+        "inch"
+    } else {
+        "mm"
+    };
+    let text = serde_json::json!({
+        "kind": filed.shape.kind,
+        "about": filed.shape.about,
+        "units": unit,
+        "triangles": filed.shape.mesh.triangles.len(),
+        "truth": filed.shape.truth,
+        "report": report,
+    });
+    std::fs::write(
+        path.with_extension("json"),
+        serde_json::to_string_pretty(&text)?,
+    )?;
+    eprintln!("{} {}, in {unit}", filed.shape.kind, filed.shape.about);
+    Ok(())
+}
+
+fn main() -> Result<(), Box<dyn Error>> {
+    let args = args()?;
+    let (begun, done) = (Instant::now(), AtomicUsize::new(0));
+    let seeds: Vec<u64> = (args.seed..args.seed + args.shapes).collect();
+    let outcomes: Vec<Outcome> = seeds
+        .into_par_iter()
+        .with_max_len(1)
+        .map(|seed| {
+            let outcome = outcome(seed, &args);
+            let n = done.fetch_add(1, Ordering::Relaxed) + 1;
+            if n.is_multiple_of(50) {
+                eprintln!(
+                    "{n} shapes, {:.2} a second",
+                    n as f64 / begun.elapsed().as_secs_f64()
+                );
+            }
+            outcome
+        })
+        .collect();
+    print!("{}", table::table(&outcomes, args.worst));
+    eprintln!(
+        "{:.2} shapes a second",
+        args.shapes as f64 / begun.elapsed().as_secs_f64()
+    );
+    Ok(())
+}
