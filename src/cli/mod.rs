@@ -20,6 +20,7 @@ use moldvet::vet::{self, Evidence};
 use moldvet::{body, picture, sheet};
 use output::Sink;
 use progress::Progress;
+use rayon::prelude::*;
 use std::io::{self, IsTerminal, Write};
 use std::process::ExitCode;
 
@@ -64,15 +65,7 @@ pub fn run() -> ExitCode {
 /// `moldvet check`.
 fn check(args: &CheckArgs) -> Result<Verdict, CliError> {
     let job = Job::check(args)?;
-    if let Some(sink) = &job.json {
-        sink.check("--json", &job.inputs)?;
-    }
-    if let Some(sink) = &job.html {
-        sink.check("--html", &job.inputs)?;
-    }
-    if let Some(folder) = &job.maps {
-        folder.check("--maps")?;
-    }
+    job.check_sinks()?;
     let (report, evidence) = on_threads(job.threads, || {
         let (report, evidence) = vetted(&job, args.plan)?;
         draw(&job, &report, &evidence)?;
@@ -85,26 +78,27 @@ fn check(args: &CheckArgs) -> Result<Verdict, CliError> {
 /// `moldvet body`.
 fn look_at(args: &BodyArgs) -> Result<Verdict, CliError> {
     let BodyJob { job, body, halves } = BodyJob::new(args)?;
-    if let Some(sink) = &job.json {
-        sink.check("--json", &job.inputs)?;
-    }
+    job.check_sinks()?;
     if let Some(halves) = &halves {
         halves.check(&job.inputs)?;
     }
-    let mut outcome = on_threads(job.threads, || {
+    let (outcome, evidence) = on_threads(job.threads, || {
         let models = job.read()?;
         let progress = Progress::new(!job.quiet && io::stderr().is_terminal());
-        let outcome = body::vet(&models[0], &body, &|stage| progress.show(stage));
+        let show = |stage| progress.show(stage);
+        let looked = body::vet_with_evidence(&models[0], &body, &show, job.pictures());
         progress.clear();
-        Ok(outcome?)
-    })?;
-    if let Some(halves) = &halves {
-        for half in &outcome.halves {
-            halves.write(half.name, &half.stl())?;
+        let (mut outcome, evidence) = looked?;
+        if let Some(halves) = &halves {
+            for half in &outcome.halves {
+                halves.write(half.name, &half.stl())?;
+            }
+            outcome.name_files(|name| halves.path(name));
         }
-        outcome.name_files(|name| halves.path(name));
-    }
-    tell(&job, &outcome.report, &[])?;
+        draw(&job, &outcome.report, &evidence)?;
+        Ok((outcome, evidence))
+    })?;
+    tell(&job, &outcome.report, &evidence.reliefs)?;
     Ok(outcome.report.verdict)
 }
 
@@ -126,16 +120,23 @@ fn tell(job: &Job, report: &Report, reliefs: &[Relief]) -> Result<(), CliError> 
 
 /// Writes the page and the maps that were asked for.
 fn draw(job: &Job, report: &Report, evidence: &Evidence) -> Result<(), CliError> {
-    let shop = &job.check.shop;
+    if !job.pictures() {
+        return Ok(());
+    }
+    let drawing = picture::Drawing::new(report, evidence, &job.check.shop);
     if let Some(folder) = &job.maps {
-        let drawing = picture::Drawing::new(report, evidence, shop);
-        for picture in drawing.pictures(job.unit, |_| true) {
-            let bytes = picture.canvas.png().map_err(CliError::Picture)?;
-            folder.write(&format!("{}.png", picture.key), &bytes)?;
+        let pictures = drawing.pictures(job.unit, |_| true);
+        let packed: Vec<(String, Vec<u8>)> = pictures
+            .par_iter()
+            .map(|p| Ok((format!("{}.png", p.key), p.canvas.png()?)))
+            .collect::<Result<_, io::Error>>()
+            .map_err(CliError::Picture)?;
+        for (name, bytes) in packed {
+            folder.write(&name, &bytes)?;
         }
     }
     if let Some(sink) = &job.html {
-        sink.write(&sheet::page(report, evidence, shop, job.unit)?)?;
+        sink.write(&sheet::page_of(&drawing, job.unit)?)?;
     }
     Ok(())
 }
@@ -177,8 +178,7 @@ fn vetted(job: &Job, with_plan: bool) -> Result<(Report, Evidence), CliError> {
     let models = job.read()?;
     let progress = Progress::new(!job.quiet && io::stderr().is_terminal());
     let show = |stage| progress.show(stage);
-    let pictures = job.html.is_some() || job.maps.is_some();
-    let checked = vet::check_with_evidence(&models, &job.check, &show, pictures);
+    let checked = vet::check_with_evidence(&models, &job.check, &show, job.pictures());
     let plan = with_plan.then(|| {
         let config = PlanConfig {
             check: job.check.clone(),
@@ -188,8 +188,15 @@ fn vetted(job: &Job, with_plan: bool) -> Result<(Report, Evidence), CliError> {
         plan::plan(&models, &config, &show)
     });
     progress.clear();
-    let (mut report, evidence) = checked?;
+    let (mut report, mut evidence) = checked?;
     report.plan = plan.transpose()?;
+    let limits = &job.check.shop.limits;
+    for half in report.plan.iter().flat_map(|p| &p.halves) {
+        let named = report.halves.iter().position(|h| h.name == half.name);
+        if let Some(kept) = named.and_then(|k| evidence.halves.get_mut(k)) {
+            kept.cusps = plan::cusp_map(half, kept, limits.leave, limits.crease_deg);
+        }
+    }
     Ok((report, evidence))
 }
 
