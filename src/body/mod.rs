@@ -124,10 +124,10 @@ pub fn vet(
     Ok(vet_with_evidence(model, config, progress, false)?.0)
 }
 
-/// Looks as [`vet`] does, and keeps what pictures are drawn from: all of it if `pictures`, else nothing.
+/// Looks as [`vet()`] does, and keeps what pictures are drawn from: all of it if `pictures`, else nothing.
 ///
 /// # Errors
-/// As [`vet`].
+/// As [`vet()`].
 pub fn vet_with_evidence(
     model: &Model,
     config: &BodyConfig,
