@@ -90,7 +90,8 @@ impl Solid {
             places.extend(ring.iter().map(|p| Point2::new(p[0], p[1])));
             sides.extend((0..n).map(|k| [first + k, first + (k + 1) % n]));
         }
-        for [a, b, c] in filled(places, &sides) {
+        for [a, b, c] in filled(places, &sides).expect("finite places and sides that do not cross")
+        {
             let back = |p: Point2<f64>| {
                 let mut q = [level; 3];
                 (q[u], q[v]) = (p.x, p.y);
@@ -190,11 +191,16 @@ fn signed_area(ring: &[[f64; 2]]) -> f64 {
         .sum()
 }
 
-/// Constrained Delaunay triangles left of the directed `sides`, counter-clockwise.
-pub fn filled(places: Vec<Point2<f64>>, sides: &[[usize; 2]]) -> Vec<[Point2<f64>; 3]> {
-    let cdt =
-        ConstrainedDelaunayTriangulation::<Point2<f64>>::bulk_load_cdt(places, sides.to_vec())
-            .expect("finite places and sides that do not cross");
+/// Constrained Delaunay triangles left of the directed `sides`, counter-clockwise; `None` where sides cross.
+pub fn filled(places: Vec<Point2<f64>>, sides: &[[usize; 2]]) -> Option<Vec<[Point2<f64>; 3]>> {
+    let mut crossed = false;
+    let cdt = ConstrainedDelaunayTriangulation::<Point2<f64>>::try_bulk_load_cdt(
+        places,
+        sides.to_vec(),
+        |_| crossed = true,
+    )
+    .ok()
+    .filter(|_| !crossed)?;
     let directed: BTreeSet<[usize; 2]> = sides.iter().copied().collect();
     let faces: Vec<_> = cdt.inner_faces().collect();
     let number: BTreeMap<usize, usize> = faces
@@ -226,10 +232,10 @@ pub fn filled(places: Vec<Point2<f64>>, sides: &[[usize; 2]]) -> Vec<[Point2<f64
             }
         }
     }
-    faces
+    let within = faces
         .iter()
         .zip(inside)
         .filter(|(_, kept)| *kept)
-        .map(|(f, _)| f.vertices().map(|v| v.position()))
-        .collect()
+        .map(|(f, _)| f.vertices().map(|v| v.position()));
+    Some(within.collect())
 }

@@ -17,6 +17,8 @@ pub struct Mesh {
     pub points: Vec<Place>,
     /// Corners of each triangle.
     pub triangles: Vec<[usize; 3]>,
+    /// Sides of a flat face crossed: what was drawn does not fit together.
+    pub crossed: bool,
     index: BTreeMap<[i64; 3], usize>,
 }
 
@@ -76,7 +78,11 @@ impl Mesh {
             places.extend(ring.iter().map(|p| Point2::new(p[0] + 0.0, p[1] + 0.0)));
             sides.extend((0..n).map(|k| [first + k, first + (k + 1) % n]));
         }
-        for triangle in filled(places, &sides) {
+        let Some(within) = filled(places, &sides) else {
+            self.crossed = true;
+            return;
+        };
+        for triangle in within {
             let [a, b, c] = triangle.map(|p| {
                 let mut q = [level; 3];
                 (q[u], q[v]) = (p.x, p.y);

@@ -79,7 +79,8 @@ pub fn shape_with(seed: u64, only: Option<&str>, coarse: bool, forced: Option<Fa
         };
         let chord = random.scaled(0.002, 0.05);
         let facets = forced.unwrap_or(Facets { chord, turn });
-        if let Some(draft) = draft(kind, size, &facets, &mut random) {
+        let fits = |d: &Draft| !d.mesh.crossed;
+        if let Some(draft) = draft(kind, size, &facets, &mut random).filter(fits) {
             return finished(kind, draft, &mut random, coarse.then_some(&facets));
         }
     }
