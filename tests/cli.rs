@@ -375,3 +375,52 @@ fn the_report_does_not_depend_on_the_number_of_threads() {
     assert_eq!(one.stdout, three.stdout);
     assert_eq!(one.status, three.status);
 }
+
+#[test]
+fn two_models_are_compared_like_their_reports() {
+    let shop = Shop::new();
+    // a tenth larger all over: deeper, and of more volume
+    fs::write(shop.path("larger.stl"), pocket(1.1)).unwrap();
+    let rules = "--units mm --ball 6mm --stickout 40mm --cell 0.5";
+    let models = shop.run(&format!("compare {rules} pocket.stl larger.stl"));
+    for (model, report) in [("pocket.stl", "old.json"), ("larger.stl", "new.json")] {
+        shop.run(&format!("check --quiet {rules} --json {report} {model}"));
+    }
+    let reports = shop.run("compare old.json new.json");
+    let told = String::from_utf8(models.stdout).unwrap();
+    assert!(
+        told.contains("cavity depth") && told.contains("cavity volume"),
+        "{told}"
+    );
+    assert_eq!(told, String::from_utf8(reports.stdout).unwrap());
+    assert_eq!(models.status.code(), reports.status.code());
+    let same = shop.run(&format!("compare {rules} pocket.stl old.json"));
+    let told = String::from_utf8(same.stdout).unwrap();
+    assert!(told.contains("Nothing differs"), "{told}");
+    let told = shop.refused("compare --leave 0.1 old.json new.json");
+    assert!(told.contains("--leave is for models"), "{told}");
+    let told = shop.refused("compare pocket.stl larger.stl");
+    assert!(told.contains("--units"), "{told}");
+}
+
+#[test]
+fn a_part_gets_its_page_and_its_maps() {
+    let shop = Shop::new();
+    let rules = "--quiet --units mm --ball 6mm --cell 0.5 --pull +z";
+    let done = shop.run(&format!(
+        "body {rules} --html part.html --maps maps pocket.stl"
+    ));
+    assert_ne!(
+        done.status.code(),
+        Some(2),
+        "{:?}",
+        String::from_utf8(done.stderr)
+    );
+    let page = fs::read_to_string(shop.path("part.html")).unwrap();
+    assert!(page.contains("Part check sheet") && page.contains("Pull and parting line"));
+    assert!(
+        shop.path("maps/part-parting.png").is_file() && shop.path("maps/part-draft.png").is_file()
+    );
+    let told = shop.refused(&format!("body {rules} --html maps pocket.stl"));
+    assert!(told.contains("--html"), "{told}");
+}

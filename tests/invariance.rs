@@ -124,8 +124,22 @@ fn facets(shape: &Shape, mm_per_unit: f64, f: impl Fn([f64; 3]) -> [f64; 3]) -> 
     facets_of(&shape.mesh.stl(mm_per_unit, f))
 }
 
+/// Side of a cell as a share of the cavity's size: few columns, so that a case takes a moment.
+const CELL: f64 = 0.01;
+
 /// The report on one half, lengths of its rack and cell multiplied by `scale`.
 fn vetted(
+    files: &[Vec<Facet>],
+    shape: &Shape,
+    axis: Option<[f64; 3]>,
+    unit: Unit,
+    scale: f64,
+) -> Report {
+    vetted_in(CELL, files, shape, axis, unit, scale)
+}
+
+fn vetted_in(
+    cell: f64,
     files: &[Vec<Facet>],
     shape: &Shape,
     axis: Option<[f64; 3]>,
@@ -138,8 +152,7 @@ fn vetted(
         .shop
         .with_stickouts(vec![40.0 * ball + 500.0 * scale])
         .unwrap();
-    // few columns, so that a case takes a moment
-    config.cell = Some(0.01 * scale * shape.truth.volume_mm3.cbrt().max(shape.truth.depth_mm));
+    config.cell = Some(cell * scale * shape.truth.volume_mm3.cbrt().max(shape.truth.depth_mm));
     config.axis = axis.map(Vector::from);
     let models: Vec<_> = files.iter().map(|f| model_of(f, unit)).collect();
     common::report(&models, &config)
@@ -252,5 +265,35 @@ proptest! {
             r
         };
         same(&up(&a), &up(&b), 1.0)?;
+    }
+}
+
+/// The border of what is hidden lies within half a sample, four cells apart: the ± of the hidden area is in proportion to the cell.
+#[test]
+fn half_the_cell_halves_the_uncertainty_of_the_hidden_area() {
+    for (kind, seed) in [
+        ("t-slot", 3),
+        ("t-slot", 4),
+        ("cross-hole", 5),
+        ("cross-hole", 6),
+    ] {
+        let shape = shapes::shape(seed, Some(kind), false);
+        let files = [facets(&shape, 1.0, AS_IT_IS)];
+        let hidden = |cell: f64| {
+            let report = vetted_in(cell, &files, &shape, UP, Unit::Mm, 1.0);
+            let u = &report.halves[0].undercut;
+            [u.hidden_area_mm2, u.hidden_area_mm2_pm].map(Option::unwrap)
+        };
+        let [[coarse, coarse_pm], [fine, fine_pm]] = [CELL, 0.5 * CELL].map(hidden);
+        assert!(
+            (coarse - fine).abs() <= coarse_pm + fine_pm,
+            "{kind} {seed}"
+        );
+        // the border's length is taken from the area, which differs by its own ±
+        let ratio = fine_pm / coarse_pm;
+        assert!(
+            (ratio - 0.5).abs() < 0.05,
+            "{kind} {seed}: {fine_pm} for {coarse_pm}"
+        );
     }
 }

@@ -1,13 +1,18 @@
 //! Pictures and the page as their readers meet them: values read back from pixels through the legend, names that try to run.
 
+#[path = "page/legend.rs"]
+mod legend;
+#[path = "page/maps.rs"]
+mod maps;
+
+use legend::{by_legend, largest_near, step};
 use moldvet::mesh::{self, Limits};
-use moldvet::picture::{Drawing, Picture, Ramp, Rgb};
+use moldvet::picture::{Drawing, Picture};
 use moldvet::report::Report;
 use moldvet::sheet;
 use moldvet::shop::{Cutter, Shop};
 use moldvet::units::Unit;
 use moldvet::vet::{self, CheckConfig, Evidence};
-use std::io::Cursor;
 use std::sync::OnceLock;
 
 const HOSTILE: &str =
@@ -83,64 +88,6 @@ fn picture(key: &str) -> Picture {
         .into_iter()
         .find(|p| p.key == key)
         .unwrap()
-}
-
-/// A picture's pixels, from its PNG.
-fn pixels(picture: &Picture) -> impl Fn(usize, usize) -> Rgb + use<> {
-    let bytes = picture.canvas.png().unwrap();
-    let mut reader = png::Decoder::new(Cursor::new(bytes)).read_info().unwrap();
-    let mut data = vec![0; reader.output_buffer_size().unwrap()];
-    let info = reader.next_frame(&mut data).unwrap();
-    let width = info.width as usize;
-    move |x, y| {
-        let at = 3 * (y * width + x);
-        Rgb([data[at], data[at + 1], data[at + 2]])
-    }
-}
-
-/// The value of a pixel by the legend in the same picture: that of the legend's rows with the nearest colour. `None` for a
-/// pixel that is no colour of the scale: ink, hatch, paper.
-fn by_legend(picture: &Picture, at: [f64; 2]) -> Option<f64> {
-    let get = pixels(picture);
-    let ramp = Ramp::cividis();
-    let on_scale = |c: Rgb| ramp.inverse(c).1 < 3.0;
-    let [x, y, _, h] = picture.plot.legend;
-    let colour = get(at[0] as usize, at[1] as usize);
-    if !on_scale(colour) {
-        return None;
-    }
-    let away = |c: Rgb| {
-        (0..3)
-            .map(|k| (i32::from(c.0[k]) - i32::from(colour.0[k])).pow(2))
-            .sum::<i32>()
-    };
-    // the left half of the bar has no hatch; its frame and its limit line are not on the scale
-    let rows: Vec<(usize, i32)> = (0..h)
-        .map(|j| (j, get(x + 3, y + j)))
-        .filter(|(_, c)| on_scale(*c))
-        .map(|(j, c)| (j, away(c)))
-        .collect();
-    let least = rows.iter().map(|r| r.1).min()?;
-    let same: Vec<usize> = rows.iter().filter(|r| r.1 == least).map(|r| r.0).collect();
-    let middle = same.iter().sum::<usize>() as f64 / same.len() as f64;
-    let [lo, hi] = picture.plot.range;
-    Some(hi - (middle + 0.5) / h as f64 * (hi - lo))
-}
-
-/// One of 256 colours, and a row of the legend.
-fn step(picture: &Picture) -> f64 {
-    (picture.plot.range[1] - picture.plot.range[0])
-        * (1.0 / 255.0 + 2.0 / picture.plot.legend[3] as f64)
-}
-
-/// The largest value within `px` pixels of a place.
-fn largest_near(picture: &Picture, place: [f64; 2], px: i32) -> f64 {
-    let [x, y] = picture.plot.pixel(place);
-    let around =
-        (-px..=px).flat_map(|i| (-px..=px).map(move |j| [x + f64::from(i), y + f64::from(j)]));
-    around
-        .filter_map(|at| by_legend(picture, at))
-        .fold(f64::NEG_INFINITY, f64::max)
 }
 
 #[test]
@@ -233,6 +180,12 @@ fn page() -> String {
     sheet::page(&c.report, &c.evidence, &c.shop, Unit::Mm).unwrap()
 }
 
+/// The page of a part under a hostile name.
+fn part_page() -> String {
+    let c = maps::part();
+    sheet::page(&c.report, &c.evidence, &c.shop, Unit::Mm).unwrap()
+}
+
 #[test]
 fn the_page_is_the_same_every_time_and_asks_for_nothing() {
     let html = page();
@@ -269,32 +222,43 @@ fn without_scripts(html: &str) -> String {
 
 #[test]
 fn names_cannot_run() {
-    let html = page();
-    // the data and the program: no more elements than those two
-    assert_eq!(html.matches("<script").count(), 2);
-    assert_eq!(html.matches("</script").count(), 2);
-    let markup = without_scripts(&html);
-    assert!(!markup.contains("onerror=alert(1)>") && !markup.contains("<b>ball"));
-    assert!(markup.contains("&lt;img src=x onerror=alert(1)&gt;"));
-    assert!(!html.contains('\u{202e}'));
-    let data = html
-        .split("id=\"data\">")
-        .nth(1)
-        .unwrap()
-        .split("</script>")
-        .next()
-        .unwrap();
-    assert!(!data.contains('<'));
-    let data: serde_json::Value = serde_json::from_str(data).unwrap();
+    cannot_run(&page());
+    let data = data_of(&page());
     assert_eq!(
         data["halves"][0]["cutters"][0]["name"],
         "6mm <b>ball</b> & co"
     );
+    cannot_run(&part_page());
+}
+
+fn data_of(html: &str) -> serde_json::Value {
+    let data = html.split("id=\"data\">").nth(1).unwrap();
+    let data = data.split("</script>").next().unwrap();
+    assert!(!data.contains('<'));
+    serde_json::from_str(data).unwrap()
+}
+
+fn cannot_run(html: &str) {
+    // the data and the program: no more elements than those two
+    assert_eq!(html.matches("<script").count(), 2);
+    assert_eq!(html.matches("</script").count(), 2);
+    let markup = without_scripts(html);
+    assert!(!markup.contains("onerror=alert(1)>") && !markup.contains("<b>ball"));
+    assert!(markup.contains("&lt;img src=x onerror=alert(1)&gt;"));
+    assert!(!html.contains('\u{202e}'));
+    data_of(html);
 }
 
 #[test]
 fn elements_are_closed_in_order_and_pictures_have_words() {
-    let markup = without_scripts(&page());
+    closed_and_worded(&page());
+    closed_and_worded(&part_page());
+    let c = maps::pair();
+    closed_and_worded(&sheet::page(&c.report, &c.evidence, &c.shop, Unit::Inch).unwrap());
+}
+
+fn closed_and_worded(html: &str) {
+    let markup = without_scripts(html);
     let body = markup.split("</style>").nth(1).unwrap();
     let mut open: Vec<String> = Vec::new();
     let mut ids = std::collections::BTreeSet::new();

@@ -146,7 +146,6 @@ fn vetted(filed: &Filed, args: &Args) -> Result<(Report, bool), Box<dyn Error + 
         axis: None,
         cell: args.cell,
         not_cavity: Vec::new(),
-        meets: Vec::new(),
         fill_density: None,
         meets: Vec::new(),
     };

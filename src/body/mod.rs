@@ -1,6 +1,7 @@
 //! The model of the thing to be molded, not of the mold: which way to pull, where the mold would part, and what the two
 //! halves that this makes would be like.
 
+mod evidence;
 mod halves;
 mod hook;
 mod level;
@@ -18,7 +19,7 @@ use crate::mesh::{self, Mesh, Model, Vector};
 use crate::report::{self, Block, DraftBand, Finding, Pull, Report, Verdict};
 use crate::setup::{Frame, axis_text};
 use crate::units::Unit;
-use crate::vet::{self, CheckConfig, CheckError, Stage};
+use crate::vet::{self, CheckConfig, CheckError, Evidence, Stage};
 use pull::Candidate;
 use rayon::prelude::*;
 use serde_json::json;
@@ -120,6 +121,19 @@ pub fn vet(
     config: &BodyConfig,
     progress: &(dyn Fn(Stage) + Sync),
 ) -> Result<Outcome, BodyError> {
+    Ok(vet_with_evidence(model, config, progress, false)?.0)
+}
+
+/// Looks as [`vet()`] does, and keeps what pictures are drawn from: all of it if `pictures`, else nothing.
+///
+/// # Errors
+/// As [`vet()`].
+pub fn vet_with_evidence(
+    model: &Model,
+    config: &BodyConfig,
+    progress: &(dyn Fn(Stage) + Sync),
+    pictures: bool,
+) -> Result<(Outcome, Evidence), BodyError> {
     let body = model
         .bodies
         .first()
@@ -203,7 +217,7 @@ pub fn vet(
             "its mesh is open; close it in the design and export it again",
         ))
     };
-    let (mut report, halves) = match built {
+    let (mut report, mut evidence, halves) = match built {
         Ok(halves) => {
             section.blocks = halves
                 .iter()
@@ -213,17 +227,21 @@ pub fn vet(
                     has_cavity: half.has_cavity,
                 })
                 .collect();
-            let report = checked(&halves, &section.blocks, &d, config, progress)?;
-            (report, halves.to_vec())
+            let (report, evidence) =
+                checked(&halves, &section.blocks, &d, config, progress, pictures)?;
+            (report, evidence, halves.to_vec())
         }
         Err(error) => {
             let mut report = empty();
             report
                 .findings
                 .push(finding(Verdict::Unsure, &sentence(&error.to_string())));
-            (report, Vec::new())
+            (report, Evidence::default(), Vec::new())
         }
     };
+    if pictures {
+        evidence.part = Some(evidence::part(&skin, frame, rounding));
+    }
     let settings = [
         ("scale", json!(config.scale)),
         ("margin_mm", json!(config.margin)),
@@ -242,7 +260,7 @@ pub fn vet(
     report.verdict = report.verdict.max(worst.unwrap_or(Verdict::Pass));
     report.findings = findings;
     report.body = Some(section);
-    Ok(Outcome { report, halves })
+    Ok((Outcome { report, halves }, evidence))
 }
 
 /// Extent of the mesh along `d`.
@@ -299,7 +317,8 @@ fn checked(
     d: &Vector,
     config: &BodyConfig,
     progress: &(dyn Fn(Stage) + Sync),
-) -> Result<Report, BodyError> {
+    pictures: bool,
+) -> Result<(Report, Evidence), BodyError> {
     let read = |(half, block): (&VirtualHalf, &Block)| {
         mesh::from_bytes(&half.stl(), &block.file, Unit::Mm, &mesh::Limits::default())
     };
@@ -321,7 +340,9 @@ fn checked(
             ..stage
         });
     };
-    Ok(vet::check(&models, &check, &within)?)
+    Ok(vet::check_with_evidence(
+        &models, &check, &within, pictures,
+    )?)
 }
 
 fn empty() -> Report {

@@ -33,33 +33,39 @@ pub enum Command {
     /// Planning before toolpaths: which cutters in which order and how far out, at which step and direction, how
     /// long, and what surface. Estimates only; no toolpaths are made.
     Plan(Box<PlanArgs>),
-    /// Compare two reports of one mold: what got better, worse, or moved
+    /// Compare a mold before and after a change: what got better, worse, or moved
     ///
-    /// Takes two files written by `moldvet check --json`. A figure counts as changed only when it differs
-    /// by more than the uncertainty of both.
-    Compare(CompareArgs),
+    /// Takes two reports written with --json, or two models, which it checks. A figure counts as changed only
+    /// when it differs by more than the uncertainty of both.
+    Compare(Box<CompareArgs>),
 }
 
 const COMPARE_HELP: &str = "\
-Exit status: 0 no verdict got worse and nothing fails in the new report, 1 one did or something fails,
+Two models are both checked by the same rules, which the options below set; reports hold theirs already.
+
+Example: what a customer's new drawing of one half does to the findings
+  moldvet compare --units mm --ball 6mm --stickout 40mm base-1.stl base-2.stl
+
+Exit status: 0 no verdict got worse and nothing fails in the new one, 1 one did or something fails,
 2 wrong use or a file that cannot be read.";
 
 /// Arguments of `moldvet compare`, as typed.
 #[derive(Debug, clap::Args)]
-#[command(override_usage = "moldvet compare [OPTIONS] OLD.json NEW.json", after_help = COMPARE_HELP)]
+#[command(override_usage = "moldvet compare [OPTIONS] OLD NEW", after_help = COMPARE_HELP)]
 pub struct CompareArgs {
-    /// Report of the mold as it was
-    #[arg(value_name = "OLD.json")]
+    /// The mold as it was: a report (JSON) or a model
+    #[arg(value_name = "OLD")]
     pub old: PathBuf,
-    /// Report of the mold as it is now
-    #[arg(value_name = "NEW.json")]
+    /// The mold as it is now: a report (JSON) or a model
+    #[arg(value_name = "NEW")]
     pub new: PathBuf,
-    /// Unit in which lengths are shown: mm or inch [default: mm]
-    #[arg(long, value_name = "mm|inch")]
-    pub units: Option<String>,
     /// Print nothing but errors: the exit status tells
-    #[arg(long)]
+    #[arg(long, help_heading = OUTPUT)]
     pub quiet: bool,
+
+    /// What models are judged by.
+    #[command(flatten)]
+    pub judge: JudgeArgs,
 }
 
 const AFTER_HELP: &str = "\
@@ -93,12 +99,12 @@ pub struct CheckArgs {
     #[command(flatten)]
     pub judge: JudgeArgs,
 
-    /// Write one HTML file to look at, print and send: figures, maps, and the halves to turn around; needs no network
-    #[arg(long, value_name = "FILE", value_parser = NonEmptyStringValueParser::new(), help_heading = OUTPUT)]
-    pub html: Option<String>,
-    /// Write maps of the plan and sections as PNG into this folder, which is made if it is not there
-    #[arg(long, value_name = "DIR", value_parser = NonEmptyStringValueParser::new(), help_heading = OUTPUT)]
-    pub maps: Option<String>,
+    /// Where the report goes.
+    #[command(flatten)]
+    pub report: ReportArgs,
+    /// What is drawn.
+    #[command(flatten)]
+    pub pictures: PictureArgs,
 }
 
 /// Arguments of `moldvet body`, as typed.
@@ -131,6 +137,35 @@ pub struct BodyArgs {
     /// What the halves are judged by.
     #[command(flatten)]
     pub judge: JudgeArgs,
+
+    /// Where the report goes.
+    #[command(flatten)]
+    pub report: ReportArgs,
+    /// What is drawn.
+    #[command(flatten)]
+    pub pictures: PictureArgs,
+}
+
+/// Where the report goes.
+#[derive(Debug, Default, clap::Args)]
+pub struct ReportArgs {
+    /// Write the report as JSON to this file, or to standard output in place of the text for `-`
+    #[arg(long, value_name = "FILE|-", value_parser = NonEmptyStringValueParser::new(), help_heading = OUTPUT)]
+    pub json: Option<String>,
+    /// Print nothing but errors: the exit status tells
+    #[arg(long, help_heading = OUTPUT)]
+    pub quiet: bool,
+}
+
+/// What is drawn.
+#[derive(Debug, clap::Args)]
+pub struct PictureArgs {
+    /// Write one HTML file to look at, print and send: figures, maps, and the halves to turn around; needs no network
+    #[arg(long, value_name = "FILE", value_parser = NonEmptyStringValueParser::new(), help_heading = OUTPUT)]
+    pub html: Option<String>,
+    /// Write maps of the plan and sections as PNG into this folder, which is made if it is not there
+    #[arg(long, value_name = "DIR", value_parser = NonEmptyStringValueParser::new(), help_heading = OUTPUT)]
+    pub maps: Option<String>,
 }
 
 /// The mold that is given.
@@ -218,13 +253,6 @@ pub struct CommonArgs {
     /// Give up, with nothing written, when the work is not done in this time, such as 90s, 10min or 1h [default: none]
     #[arg(long, value_name = "TIME", allow_negative_numbers = true, help_heading = FINE)]
     pub time_limit: Option<String>,
-
-    /// Write the report as JSON to this file, or to standard output in place of the text for `-`
-    #[arg(long, value_name = "FILE|-", value_parser = NonEmptyStringValueParser::new(), help_heading = OUTPUT)]
-    pub json: Option<String>,
-    /// Print nothing but errors: the exit status tells
-    #[arg(long, help_heading = OUTPUT)]
-    pub quiet: bool,
 }
 
 const AFTER_PLAN: &str = "\
@@ -260,6 +288,34 @@ pub struct PlanArgs {
     /// What every command on models goes by.
     #[command(flatten)]
     pub common: CommonArgs,
+
+    /// Where the report goes.
+    #[command(flatten)]
+    pub report: ReportArgs,
+}
+
+impl JudgeArgs {
+    /// The first option typed that a report has settled already.
+    pub fn judges(&self) -> Option<&'static str> {
+        let common = &self.common;
+        let typed = [
+            ("--fill-density", self.fill_density.is_some()),
+            ("--shop", common.shop.is_some()),
+            ("--ball", !common.ball.is_empty()),
+            ("--stickout", !common.stickout.is_empty()),
+            ("--clearance", common.clearance.is_some()),
+            ("--leave", common.leave.is_some()),
+            ("--draft", self.draft.is_some()),
+            ("--wall", self.wall.is_some()),
+            ("--forgive", self.forgive.is_some()),
+            ("--crease", common.crease.is_some()),
+            ("--contact", self.contact.is_some()),
+            ("--draft-min-area", self.draft_min_area.is_some()),
+            ("--cell", common.cell.is_some()),
+        ];
+        let mut typed = typed.iter().filter(|(_, typed)| *typed);
+        typed.next().map(|(name, _)| *name)
+    }
 }
 
 const MODEL: &str = "The model";

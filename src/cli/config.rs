@@ -1,6 +1,8 @@
 //! What is to be done, judged and complete: no question is left that an argument could answer wrongly.
 
-use super::args::{BodyArgs, CheckArgs, CommonArgs, JudgeArgs, MoldArgs, PlanArgs};
+use super::args::{
+    BodyArgs, CheckArgs, CommonArgs, JudgeArgs, MoldArgs, PictureArgs, PlanArgs, ReportArgs,
+};
 use super::error::CliError;
 use super::figures::{density, direction, factor, length, meet, place, positive, shrink};
 use super::output::{Folder, Halves, Sink};
@@ -43,11 +45,37 @@ impl Job {
     /// # Errors
     /// If an argument or the shop file makes no sense, or nothing tells the models' unit.
     pub fn check(args: &CheckArgs) -> Result<Job, CliError> {
-        let mut job = Job::judged(&args.judge, &args.mold.models)?;
+        let mut job = Job::judged(&args.judge, &args.report, &args.mold.models)?;
         job.mold(&args.mold)?;
-        job.html = args.html.as_deref().map(|name| Sink::File(name.into()));
-        job.maps = args.maps.as_deref().map(|name| Folder(name.into()));
+        job.picture(&args.pictures);
         Ok(job)
+    }
+
+    fn picture(&mut self, args: &PictureArgs) {
+        self.html = args.html.as_deref().map(|name| Sink::File(name.into()));
+        self.maps = args.maps.as_deref().map(|name| Folder(name.into()));
+    }
+
+    /// Whether anything is to be drawn.
+    pub fn pictures(&self) -> bool {
+        self.html.is_some() || self.maps.is_some()
+    }
+
+    /// Finds out, before a long check is done, what would keep its reports from being written.
+    ///
+    /// # Errors
+    /// As [`Sink::check`] and [`Folder::check`].
+    pub fn check_sinks(&self) -> Result<(), CliError> {
+        if let Some(sink) = &self.json {
+            sink.check("--json", &self.inputs)?;
+        }
+        if let Some(sink) = &self.html {
+            sink.check("--html", &self.inputs)?;
+        }
+        match &self.maps {
+            Some(folder) => folder.check("--maps"),
+            None => Ok(()),
+        }
     }
 
     /// Makes sense of the arguments of `moldvet plan` that are not about the passes; reads the shop file.
@@ -55,7 +83,7 @@ impl Job {
     /// # Errors
     /// As [`Job::check`].
     pub fn plan(args: &PlanArgs) -> Result<Job, CliError> {
-        let mut job = Job::new(&args.common, &args.mold.models)?;
+        let mut job = Job::new(&args.common, &args.report, &args.mold.models)?;
         job.mold(&args.mold)?;
         Ok(job)
     }
@@ -90,8 +118,16 @@ impl Job {
         Ok(())
     }
 
-    fn judged(args: &JudgeArgs, models: &[PathBuf]) -> Result<Job, CliError> {
-        let mut job = Job::new(&args.common, models)?;
+    /// Makes sense of what models are judged by; reads the shop file.
+    ///
+    /// # Errors
+    /// As [`Job::check`].
+    pub fn judged(
+        args: &JudgeArgs,
+        report: &ReportArgs,
+        models: &[PathBuf],
+    ) -> Result<Job, CliError> {
+        let mut job = Job::new(&args.common, report, models)?;
         let unit = job.unit;
         let limits = &mut job.check.shop.limits;
         set(&mut limits.wall, "--wall", &args.wall, unit)?;
@@ -108,7 +144,7 @@ impl Job {
         Ok(job)
     }
 
-    fn new(args: &CommonArgs, models: &[PathBuf]) -> Result<Job, CliError> {
+    fn new(args: &CommonArgs, report: &ReportArgs, models: &[PathBuf]) -> Result<Job, CliError> {
         let mut shop = match &args.shop {
             Some(path) => Shop::read(path)?,
             None => Shop::builtin(),
@@ -159,11 +195,11 @@ impl Job {
             unit,
             unit_typed,
             check,
-            json: args.json.as_deref().map(Sink::new),
+            json: report.json.as_deref().map(Sink::new),
             html: None,
             maps: None,
             threads: args.threads,
-            quiet: args.quiet,
+            quiet: report.quiet,
         })
     }
 }
@@ -203,7 +239,9 @@ impl BodyJob {
     /// # Errors
     /// As [`Job::check`].
     pub fn new(args: &BodyArgs) -> Result<BodyJob, CliError> {
-        let job = Job::judged(&args.judge, std::slice::from_ref(&args.model))?;
+        let models = std::slice::from_ref(&args.model);
+        let mut job = Job::judged(&args.judge, &args.report, models)?;
+        job.picture(&args.pictures);
         let pull = args.pull.as_deref().map(|text| direction("--pull", text));
         let level = args.level.as_deref();
         let level = level.map(|text| figure("--level", parse_coordinate(text, Some(job.unit))));

@@ -144,7 +144,7 @@ pub enum CliError {
     #[error("standard output cannot be written ({0})")]
     Print(io::Error),
     /// A report that cannot be opened.
-    #[error("{} cannot be read ({source}); name a report written by `moldvet check --json`", path.display())]
+    #[error("{} cannot be read ({source}); name a model, or a report written with --json", path.display())]
     Open {
         /// The file.
         path: PathBuf,
@@ -158,6 +158,14 @@ pub enum CliError {
         path: PathBuf,
         /// What is wrong in it.
         source: serde_json::Error,
+    },
+    /// An option that has no meaning for reports.
+    #[error(
+        "{option} is for models; the reports were judged when they were written, so leave it out"
+    )]
+    Judged {
+        /// The option as typed.
+        option: &'static str,
     },
     /// A report in another format.
     #[error("{} is in the format `{format}`, not `{}`; write it anew with `moldvet check --json`", path.display(), moldvet::report::FORMAT)]

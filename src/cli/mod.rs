@@ -22,6 +22,7 @@ use moldvet::vet::{self, Evidence};
 use moldvet::{body, picture, sheet};
 use output::Sink;
 use progress::Progress;
+use rayon::prelude::*;
 use std::io::{self, IsTerminal, Write};
 use std::process::ExitCode;
 
@@ -68,15 +69,7 @@ pub fn run() -> ExitCode {
 fn check(args: &CheckArgs, ending: &Ending) -> Result<Verdict, CliError> {
     limit_time(&args.judge.common, ending)?;
     let job = Job::check(args)?;
-    if let Some(sink) = &job.json {
-        sink.check("--json", &job.inputs)?;
-    }
-    if let Some(sink) = &job.html {
-        sink.check("--html", &job.inputs)?;
-    }
-    if let Some(folder) = &job.maps {
-        folder.check("--maps")?;
-    }
+    job.check_sinks()?;
     let (report, evidence, drawn) = on_threads(job.threads, || {
         let (report, evidence) = vetted(&job, args.plan)?;
         let drawn = draw(&job, &report, &evidence)?;
@@ -100,27 +93,31 @@ fn limit_time(args: &CommonArgs, ending: &Ending) -> Result<(), CliError> {
 fn look_at(args: &BodyArgs, ending: &Ending) -> Result<Verdict, CliError> {
     limit_time(&args.judge.common, ending)?;
     let BodyJob { job, body, halves } = BodyJob::new(args)?;
-    if let Some(sink) = &job.json {
-        sink.check("--json", &job.inputs)?;
-    }
+    job.check_sinks()?;
     if let Some(halves) = &halves {
         halves.check(&job.inputs)?;
     }
-    let mut outcome = on_threads(job.threads, || {
+    let (outcome, evidence, drawn) = on_threads(job.threads, || {
         let models = job.read()?;
         let progress = Progress::new(!job.quiet && io::stderr().is_terminal());
-        let outcome = body::vet(&models[0], &body, &|stage| progress.show(stage));
+        let show = |stage| progress.show(stage);
+        let looked = body::vet_with_evidence(&models[0], &body, &show, job.pictures());
         progress.clear();
-        Ok(outcome?)
+        let (mut outcome, evidence) = looked?;
+        if let Some(halves) = &halves {
+            outcome.name_files(|name| halves.path(name));
+        }
+        let drawn = draw(&job, &outcome.report, &evidence)?;
+        Ok((outcome, evidence, drawn))
     })?;
     ending.work_is_done();
     if let Some(halves) = &halves {
         for half in &outcome.halves {
             halves.write(half.name, &half.stl(), ending)?;
         }
-        outcome.name_files(|name| halves.path(name));
     }
-    tell(&job, &outcome.report, &[], ending)?;
+    drawn.write(&job, ending)?;
+    tell(&job, &outcome.report, &evidence.reliefs, ending)?;
     Ok(outcome.report.verdict)
 }
 
@@ -141,6 +138,7 @@ fn tell(job: &Job, report: &Report, reliefs: &[Relief], ending: &Ending) -> Resu
 }
 
 /// The page and the maps that were asked for, before any is written.
+#[derive(Default)]
 struct Drawn {
     /// Name and bytes of each map.
     maps: Vec<(String, Vec<u8>)>,
@@ -163,20 +161,23 @@ impl Drawn {
 
 /// Draws the page and the maps that were asked for.
 fn draw(job: &Job, report: &Report, evidence: &Evidence) -> Result<Drawn, CliError> {
-    let shop = &job.check.shop;
-    let mut maps = Vec::new();
-    if job.maps.is_some() {
-        let drawing = picture::Drawing::new(report, evidence, shop);
-        for picture in drawing.pictures(job.unit, |_| true) {
-            let bytes = picture.canvas.png().map_err(CliError::Picture)?;
-            maps.push((format!("{}.png", picture.key), bytes));
-        }
+    let mut drawn = Drawn::default();
+    if !job.pictures() {
+        return Ok(drawn);
     }
-    let page = |_| sheet::page(report, evidence, shop, job.unit);
-    Ok(Drawn {
-        maps,
-        page: job.html.as_ref().map(page).transpose()?,
-    })
+    let drawing = picture::Drawing::new(report, evidence, &job.check.shop);
+    if job.maps.is_some() {
+        let pictures = drawing.pictures(job.unit, |_| true);
+        drawn.maps = pictures
+            .par_iter()
+            .map(|p| Ok((format!("{}.png", p.key), p.canvas.png()?)))
+            .collect::<Result<_, io::Error>>()
+            .map_err(CliError::Picture)?;
+    }
+    if job.html.is_some() {
+        drawn.page = Some(sheet::page_of(&drawing, job.unit)?);
+    }
+    Ok(drawn)
 }
 
 /// `moldvet plan`.
@@ -218,8 +219,7 @@ fn vetted(job: &Job, with_plan: bool) -> Result<(Report, Evidence), CliError> {
     let models = job.read()?;
     let progress = Progress::new(!job.quiet && io::stderr().is_terminal());
     let show = |stage| progress.show(stage);
-    let pictures = job.html.is_some() || job.maps.is_some();
-    let checked = vet::check_with_evidence(&models, &job.check, &show, pictures);
+    let checked = vet::check_with_evidence(&models, &job.check, &show, job.pictures());
     let plan = with_plan.then(|| {
         let config = PlanConfig {
             check: job.check.clone(),
@@ -229,8 +229,15 @@ fn vetted(job: &Job, with_plan: bool) -> Result<(Report, Evidence), CliError> {
         plan::plan(&models, &config, &show)
     });
     progress.clear();
-    let (mut report, evidence) = checked?;
+    let (mut report, mut evidence) = checked?;
     report.plan = plan.transpose()?;
+    let limits = &job.check.shop.limits;
+    for half in report.plan.iter().flat_map(|p| &p.halves) {
+        let named = report.halves.iter().position(|h| h.name == half.name);
+        if let Some(kept) = named.and_then(|k| evidence.halves.get_mut(k)) {
+            kept.cusps = plan::cusp_map(half, kept, limits.leave, limits.crease_deg);
+        }
+    }
     Ok((report, evidence))
 }
 

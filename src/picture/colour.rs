@@ -71,22 +71,63 @@ pub mod okabe_ito {
 mod tests {
     use super::*;
 
+    /// Linear light of an sRGB channel (IEC 61966-2-1).
+    fn linear(v: u8) -> f64 {
+        let v = f64::from(v) / 255.0;
+        if v <= 0.04045 {
+            v / 12.92
+        } else {
+            ((v + 0.055) / 1.055).powf(2.4)
+        }
+    }
+
+    #[test]
+    fn cividis_rises_for_colour_blind_eyes_too() {
+        // severity 1.0 on linear RGB: Machado, Oliveira & Fernandes 2009, IEEE TVCG 15(6) 1291-1298; numbers from memory
+        let blind = [
+            [
+                [0.152286, 1.052583, -0.204868],
+                [0.114503, 0.786281, 0.099216],
+                [-0.003882, -0.048116, 1.051998],
+            ],
+            [
+                [0.367322, 0.860646, -0.227968],
+                [0.280085, 0.672501, 0.047413],
+                [-0.011820, 0.042940, 0.968881],
+            ],
+            [
+                [1.255528, -0.076749, -0.178779],
+                [-0.078411, 0.930809, 0.147602],
+                [0.004733, 0.691367, 0.303900],
+            ],
+        ];
+        let ramp = Ramp::cividis();
+        for eye in blind {
+            // white stays white
+            assert!(
+                eye.iter()
+                    .all(|row| (row.iter().sum::<f64>() - 1.0).abs() < 1e-5)
+            );
+            let light = |t: f64| {
+                let c = ramp.at(t).0.map(linear);
+                let seen =
+                    eye.map(|row| (0..3).map(|k| row[k] * c[k]).sum::<f64>().clamp(0.0, 1.0));
+                0.2126 * seen[0] + 0.7152 * seen[1] + 0.0722 * seen[2]
+            };
+            for k in 0..16 {
+                let (a, b) = (light(f64::from(k) / 16.0), light(f64::from(k + 1) / 16.0));
+                assert!(a < b, "{eye:?} {k}: {a} {b}");
+            }
+        }
+    }
+
     #[test]
     fn cividis_rises_in_lightness_and_reads_back() {
         let ramp = Ramp::cividis();
         assert_eq!(CIVIDIS_HEX.len(), 6 * 256);
         // relative luminance, weights of IEC 61966-2-1 for sRGB
-        let light = |c: Rgb| {
-            let linear = |v: u8| {
-                let v = f64::from(v) / 255.0;
-                if v <= 0.04045 {
-                    v / 12.92
-                } else {
-                    ((v + 0.055) / 1.055).powf(2.4)
-                }
-            };
-            0.2126 * linear(c.0[0]) + 0.7152 * linear(c.0[1]) + 0.0722 * linear(c.0[2])
-        };
+        let light =
+            |c: Rgb| 0.2126 * linear(c.0[0]) + 0.7152 * linear(c.0[1]) + 0.0722 * linear(c.0[2]);
         for k in 0..16 {
             let (a, b) = (
                 ramp.at(f64::from(k) / 16.0),

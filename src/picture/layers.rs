@@ -1,17 +1,20 @@
 //! Which maps there are of a half, and their values over the plan.
 
+use super::cells::{cover, largest, neighbours, widen};
 use super::map::{Ground, Layer, Limit};
 use super::ticks::round_step;
 use crate::field::Grid;
 use crate::report::{Figures, Half, HollowKind, Quantity, Report};
+use crate::shop::CutterKind;
 use crate::units::Unit;
-use crate::vet::{CutterEvidence, Evidence, HalfEvidence, LeftPlace};
+use crate::vet::{CutterEvidence, Evidence, HalfEvidence, Valued};
+use rayon::prelude::*;
 use std::collections::VecDeque;
 
 /// Cells along the longer side of a map.
 const CELLS: f64 = 700.0;
 /// Draft at which colours end, degrees: what leans more is of no concern.
-const MOST_DRAFT: f64 = 15.0;
+pub(super) const MOST_DRAFT: f64 = 15.0;
 /// Cells over which a sample's value is carried to cells without one.
 const CARRY: u32 = 24;
 
@@ -25,18 +28,96 @@ pub fn best_cutter(half: &Half) -> Option<&str> {
         .or(reach.cutters.first().map(|c| c.name.as_str()))
 }
 
-/// The maps of half number `half`: depth, draft, hidden surface where there is any, then what each cutter leaves and how far
-/// it must stick out.
+/// The maps of half number `half`: depth, draft, hidden surface where there is any, the ball that reaches, the wall behind, the
+/// cusps where passes were planned, then what each cutter leaves and how far it must stick out.
 pub fn layers(report: &Report, evidence: &Evidence, half: usize) -> Vec<Layer> {
     let figures = &report.halves[half];
     let sheet = Sheet::new(figures, &evidence.halves[half]);
-    let mut layers = vec![sheet.depth(), sheet.draft()];
-    layers.extend(sheet.hidden());
-    for (k, cutter) in sheet.evidence.cutters.iter().enumerate() {
-        layers.push(sheet.left(k, cutter));
-        layers.extend(sheet.stickout(k, cutter));
-    }
+    // one after another in the list, all at once in the making
+    let makers: [&(dyn Fn() -> Option<Layer> + Sync); 6] = [
+        &|| Some(sheet.depth()),
+        &|| Some(sheet.draft()),
+        &|| sheet.hidden(),
+        &|| sheet.radius(),
+        &|| sheet.wall(),
+        &|| sheet.cusp(report),
+    ];
+    let mut layers: Vec<Layer> = makers.par_iter().filter_map(|make| make()).collect();
+    let cutters = sheet.evidence.cutters.par_iter().enumerate();
+    let by_cutter: Vec<[Option<Layer>; 2]> = cutters
+        .map(|(k, cutter)| [Some(sheet.left(k, cutter)), sheet.stickout(k, cutter)])
+        .collect();
+    layers.extend(by_cutter.into_iter().flatten().flatten());
     layers
+}
+
+/// Radius of the largest ball of the rack that reaches each place of a cutter's samples, by what each ball leaves there: pairs of
+/// radius and places with what is left, smallest ball first.
+pub(crate) fn balls<'a>(
+    figures: &'a Half,
+    kept: &'a HalfEvidence,
+) -> Vec<(f64, &'a CutterEvidence)> {
+    let radius = |name: &str| {
+        let cutters = figures.reach.cutters.iter();
+        let mut balls = cutters.filter(|c| c.kind == CutterKind::Ball && c.name == name);
+        balls.next().map(|c| 0.5 * c.diameter_mm)
+    };
+    let mut balls: Vec<(f64, &CutterEvidence)> = kept
+        .cutters
+        .iter()
+        .filter_map(|c| Some((radius(&c.name)?, c)))
+        .collect();
+    balls.sort_by(|a, b| a.0.total_cmp(&b.0));
+    balls
+}
+
+/// What a cutter leaves, place by place.
+pub(crate) fn left(cutter: &CutterEvidence) -> Vec<Valued> {
+    cutter.valued(|p| p.left)
+}
+
+/// The stickout that a cutter needs, place by place.
+pub(crate) fn stickouts(cutter: &CutterEvidence) -> Vec<Valued> {
+    cutter.valued(|p| p.stickout)
+}
+
+/// For places with what each ball leaves there: the radius of the largest that leaves no more than `leave`, 0 where none does.
+pub(crate) fn reaching(left: &[(f64, Vec<f32>)], leave: f64) -> Vec<f32> {
+    let count = left.first().map_or(0, |l| l.1.len());
+    (0..count)
+        .map(|k| {
+            let known = left.iter().any(|l| !l.1[k].is_nan());
+            let radius = left
+                .iter()
+                .filter(|l| f64::from(l.1[k]) <= leave)
+                .map(|l| l.0 as f32)
+                .fold(0.0, f32::max);
+            if known { radius } else { f32::NAN }
+        })
+        .collect()
+}
+
+/// The cells of a half's maps, and what is shown in them where there is no value.
+pub(super) fn plan_of(evidence: &HalfEvidence) -> (Grid, Vec<Ground>) {
+    let columns = evidence.top.grid;
+    let size = [columns.nx, columns.ny].map(|n| n as f64 * columns.cell);
+    let cell = size[0].max(size[1]) / CELLS;
+    let hi = [0, 1].map(|k| columns.origin[k] + size[k]);
+    let grid = Grid::covering(columns.origin, hi, 0.0, cell);
+    let ground = (0..grid.len())
+        .map(|k| {
+            let [x, y] = grid.centre(k % grid.nx, k / grid.nx);
+            let column = columns.cell_at(x, y).map(|(i, j)| columns.index(i, j));
+            let hollow = column.and_then(|c| evidence.hollows[c]);
+            let material = column.is_some_and(|c| evidence.top.get(c).is_some());
+            match (hollow, material) {
+                (Some(_), _) => Ground::Hollow,
+                (None, true) => Ground::Face,
+                (None, false) => Ground::Outside,
+            }
+        })
+        .collect();
+    (grid, ground)
 }
 
 struct Sheet<'a> {
@@ -49,25 +130,15 @@ struct Sheet<'a> {
 
 impl<'a> Sheet<'a> {
     fn new(half: &'a Half, evidence: &'a HalfEvidence) -> Sheet<'a> {
+        let (grid, ground) = plan_of(evidence);
         let columns = evidence.top.grid;
-        let size = [columns.nx, columns.ny].map(|n| n as f64 * columns.cell);
-        let cell = size[0].max(size[1]) / CELLS;
-        let hi = [0, 1].map(|k| columns.origin[k] + size[k]);
-        let grid = Grid::covering(columns.origin, hi, 0.0, cell);
-        let mut ground = Vec::with_capacity(grid.len());
-        let mut cavity = Vec::with_capacity(grid.len());
-        for k in 0..grid.len() {
-            let [x, y] = grid.centre(k % grid.nx, k / grid.nx);
-            let column = columns.cell_at(x, y).map(|(i, j)| columns.index(i, j));
-            let hollow = column.and_then(|c| evidence.hollows[c]);
-            let material = column.is_some_and(|c| evidence.top.get(c).is_some());
-            cavity.push(hollow == Some(HollowKind::Cavity));
-            ground.push(match (hollow, material) {
-                (Some(_), _) => Ground::Hollow,
-                (None, true) => Ground::Face,
-                (None, false) => Ground::Outside,
-            });
-        }
+        let cavity = (0..grid.len())
+            .map(|k| {
+                let [x, y] = grid.centre(k % grid.nx, k / grid.nx);
+                let column = columns.cell_at(x, y).map(|(i, j)| columns.index(i, j));
+                column.and_then(|c| evidence.hollows[c]) == Some(HollowKind::Cavity)
+            })
+            .collect();
         Sheet {
             half,
             evidence,
@@ -90,9 +161,7 @@ impl<'a> Sheet<'a> {
             grid: self.grid,
             values,
             ground: self.ground.clone(),
-            range: [0.0, 1.0],
-            limit: None,
-            contours: false,
+            ..Layer::bare(self.grid)
         }
     }
 
@@ -143,10 +212,10 @@ impl<'a> Sheet<'a> {
             values,
         );
         layer.range = [least.floor().clamp(-10.0, 0.0), top];
-        layer.limit = Some(Limit {
+        layer.limits = vec![Limit {
             value: required,
             above: false,
-        });
+        }];
         layer.alt = format!(
             "Map of the plan coloured by the least draft at each place; {required}° are required, the least is {}.",
             Figures { unit: Unit::Mm }.text(
@@ -182,10 +251,10 @@ impl<'a> Sheet<'a> {
             values,
         );
         layer.range = [0.0, deepest.max(1e-3)];
-        layer.limit = Some(Limit {
+        layer.limits = vec![Limit {
             value: f64::NEG_INFINITY,
             above: true,
-        });
+        }];
         let f = Figures { unit: Unit::Mm };
         let u = &self.half.undercut;
         layer.alt = format!(
@@ -198,8 +267,7 @@ impl<'a> Sheet<'a> {
     }
 
     fn left(&self, k: usize, cutter: &CutterEvidence) -> Layer {
-        let left = |p: &LeftPlace| p.left;
-        let mut values = self.splat(cutter, left);
+        let mut values = self.splat(&left(cutter));
         if let Some(worst) = &cutter.worst {
             self.put(&mut values, worst.at, worst.left);
         }
@@ -209,10 +277,10 @@ impl<'a> Sheet<'a> {
         let title = format!("height left after {}", cutter.name);
         let mut layer = self.layer(&format!("left-{}", k + 1), title, Quantity::Length, values);
         layer.range = [0.0, round_step(most.max(2.0 * leave))];
-        layer.limit = Some(Limit {
+        layer.limits = vec![Limit {
             value: leave,
             above: true,
-        });
+        }];
         let f = Figures { unit: Unit::Mm };
         let figures = self
             .half
@@ -234,7 +302,7 @@ impl<'a> Sheet<'a> {
     }
 
     fn stickout(&self, k: usize, cutter: &CutterEvidence) -> Option<Layer> {
-        let values = self.splat(cutter, |p: &LeftPlace| p.stickout);
+        let values = self.splat(&stickouts(cutter));
         let most = largest(&values);
         if most <= 0.0 {
             return None;
@@ -252,10 +320,10 @@ impl<'a> Sheet<'a> {
             values,
         );
         layer.range = [0.0, most.max(longest)];
-        layer.limit = (longest > 0.0).then_some(Limit {
+        layer.limits.extend((longest > 0.0).then_some(Limit {
             value: longest,
             above: true,
-        });
+        }));
         let f = Figures { unit: Unit::Mm };
         let limit = if longest > 0.0 {
             format!("; the longest in the rack is {}", f.length(longest))
@@ -266,6 +334,105 @@ impl<'a> Sheet<'a> {
             "Map of the plan coloured by the stickout at which the holder clears while {} touches: up to {}{limit}.",
             cutter.name,
             f.length(most)
+        );
+        Some(layer)
+    }
+
+    fn radius(&self) -> Option<Layer> {
+        let balls = balls(self.half, self.evidence);
+        let largest = balls.last()?.0;
+        let leave = self.half.reach.leave_mm;
+        let left: Vec<(f64, Vec<f32>)> = balls
+            .iter()
+            .map(|(radius, cutter)| (*radius, self.splat(&left(cutter))))
+            .collect();
+        let mut values = reaching(&left, leave);
+        let best = best_cutter(self.half);
+        let wanted = balls.iter().find(|b| Some(b.1.name.as_str()) == best);
+        let wanted = wanted.map(|b| f64::from(b.0 as f32));
+        widen(&self.grid, &mut values, |v| {
+            wanted.is_some_and(|w| f64::from(v) < w)
+        });
+        let title = "radius of the largest ball that reaches".to_owned();
+        let mut layer = self.layer("radius", title, Quantity::Length, values);
+        layer.range = [0.0, largest];
+        layer.limits.extend(wanted.map(|value| Limit {
+            value,
+            above: false,
+        }));
+        layer.note = "0: no ball of the rack; limit: the ball that decides".to_owned();
+        let f = Figures { unit: Unit::Mm };
+        layer.alt = format!(
+            "Map of the plan coloured by the radius of the largest ball of the rack that leaves no more than {} at each place; the \
+             rack goes from {} to {} of radius.",
+            f.length(leave),
+            f.length(balls[0].0),
+            f.length(largest)
+        );
+        Some(layer)
+    }
+
+    fn wall(&self) -> Option<Layer> {
+        // the least in each cell: splat takes the largest
+        let turned: Vec<Valued> = self
+            .evidence
+            .walls
+            .iter()
+            .map(|p| Valued {
+                value: -p.value,
+                ..*p
+            })
+            .collect();
+        let mut values: Vec<f32> = self.splat(&turned).iter().map(|v| -v).collect();
+        // upright walls are as wide as a line: laid two cells further out, over the rim
+        widen(&self.grid, &mut values, |_| true);
+        widen(&self.grid, &mut values, |_| true);
+        let known = || values.iter().copied().filter(|v| !v.is_nan());
+        let least = f64::from(known().reduce(f32::min)?);
+        let most = f64::from(known().fold(0.0, f32::max));
+        let title = "wall behind the cavity".to_owned();
+        let mut layer = self.layer("wall", title, Quantity::Length, values);
+        layer.range = [0.0, round_step(most)];
+        let f = Figures { unit: Unit::Mm };
+        layer.alt = format!(
+            "Map of the plan coloured by the thickness of the block behind the cavity's surface, to its outside or another hole: \
+             {} at least, {} at most; no limit is set.",
+            f.length(least),
+            f.length(most)
+        );
+        layer.note = "to the block's outside or another hole; no limit is set".to_owned();
+        Some(layer)
+    }
+
+    fn cusp(&self, report: &Report) -> Option<Layer> {
+        let plan = report.plan.as_ref()?;
+        let passes = plan.halves.iter().find(|h| h.name == self.half.name)?;
+        let cusps = &passes.directions.as_ref()?.cusps;
+        let passes_in = cusps.iter().find(|c| !c.crossed)?;
+        let wanted = plan.inputs.get("cusp_mm").and_then(|v| v.as_f64())?;
+        if self.evidence.cusps.is_empty() {
+            return None;
+        }
+        let mut values = self.splat(&self.evidence.cusps);
+        widen(&self.grid, &mut values, |v| f64::from(v) > wanted);
+        let title = "cusps of the planned passes".to_owned();
+        let mut layer = self.layer("cusp", title, Quantity::Length, values);
+        let top = passes_in.most_mm.unwrap_or(0.0).max(2.0 * wanted);
+        layer.range = [0.0, round_step(top)];
+        layer.limits = vec![Limit {
+            value: wanted,
+            above: true,
+        }];
+        let f = Figures { unit: Unit::Mm };
+        layer.note = "ideal cusps; colours end at the scale's upper end".to_owned();
+        layer.alt = format!(
+            "Map of the plan coloured by the height of the cusps that {} leaves by passes in one direction, {}° from X, {} apart: \
+             half of the surface within {}; {} is wanted.",
+            passes.finisher.as_deref().unwrap_or("the ball"),
+            (passes_in.direction_deg * 100.0).round() / 100.0,
+            f.length(passes_in.step_mm),
+            f.text(Quantity::Length, passes_in.median_mm, None),
+            f.length(wanted)
         );
         Some(layer)
     }
@@ -299,11 +466,11 @@ impl<'a> Sheet<'a> {
     }
 
     /// The largest value of the samples in each cell, carried over the cavity's cells between them.
-    fn splat(&self, cutter: &CutterEvidence, value: impl Fn(&LeftPlace) -> f32) -> Vec<f32> {
+    fn splat(&self, places: &[Valued]) -> Vec<f32> {
         let mut values = vec![f32::NAN; self.grid.len()];
         let mut seen = vec![false; self.grid.len()];
-        for place in &cutter.places {
-            self.put(&mut values, place.at, value(place));
+        for place in places {
+            self.put(&mut values, place.at, place.value);
             if let Some((i, j)) = self
                 .grid
                 .cell_at(f64::from(place.at[0]), f64::from(place.at[1]))
@@ -325,140 +492,5 @@ impl<'a> Sheet<'a> {
             }
         }
         values
-    }
-}
-
-fn largest(values: &[f32]) -> f64 {
-    f64::from(values.iter().copied().fold(0.0, f32::max))
-}
-
-/// The four cells beside cell `k`.
-fn neighbours(grid: &Grid, k: usize) -> impl Iterator<Item = usize> + use<> {
-    let (nx, ny) = (grid.nx, grid.ny);
-    let (i, j) = (k % nx, k / nx);
-    [
-        (i > 0).then(|| k - 1),
-        (i + 1 < nx).then_some(k + 1),
-        (j > 0).then(|| k - nx),
-        (j + 1 < ny).then_some(k + nx),
-    ]
-    .into_iter()
-    .flatten()
-}
-
-/// Lays wanted values one cell further out, so that what is no wider than a line can be seen.
-fn widen(grid: &Grid, values: &mut [f32], wanted: impl Fn(f32) -> bool) {
-    let lines: Vec<usize> = (0..values.len())
-        .filter(|&k| !values[k].is_nan() && wanted(values[k]))
-        .collect();
-    let old = values.to_vec();
-    for k in lines {
-        for n in neighbours(grid, k) {
-            if old[n].is_nan() || !wanted(old[n]) {
-                values[n] = old[k];
-            }
-        }
-    }
-}
-
-/// Cells whose middle a triangle covers in plan, and those that its edges cross.
-fn cover(grid: &Grid, corners: [crate::mesh::Point; 3], mut each: impl FnMut(usize)) {
-    let p = corners.map(|c| {
-        [
-            (c.x - grid.origin[0]) / grid.cell,
-            (c.y - grid.origin[1]) / grid.cell,
-        ]
-    });
-    let at = |x: f64, y: f64| {
-        (x >= 0.0 && y >= 0.0 && x < grid.nx as f64 && y < grid.ny as f64)
-            .then(|| grid.index(x as usize, y as usize))
-    };
-    for k in 0..3 {
-        let (a, b) = (p[k], p[(k + 1) % 3]);
-        let steps = (2.0 * (b[0] - a[0]).abs().max((b[1] - a[1]).abs())).ceil() as usize + 1;
-        let mut last = None;
-        for s in 0..=steps {
-            let t = s as f64 / steps as f64;
-            let cell = at(a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1]));
-            if cell != last
-                && let Some(cell) = cell
-            {
-                each(cell);
-            }
-            last = cell;
-        }
-    }
-    let low = p.iter().map(|p| p[1]).fold(f64::INFINITY, f64::min);
-    let high = p.iter().map(|p| p[1]).fold(f64::NEG_INFINITY, f64::max);
-    let rows =
-        (low - 0.5).ceil().max(0.0) as usize..((high + 0.5).floor().max(0.0) as usize).min(grid.ny);
-    for j in rows {
-        let y = j as f64 + 0.5;
-        let (mut from, mut to) = (f64::INFINITY, f64::NEG_INFINITY);
-        for k in 0..3 {
-            let (a, b) = (p[k], p[(k + 1) % 3]);
-            if (a[1] <= y) != (b[1] <= y) {
-                let x = a[0] + (y - a[1]) / (b[1] - a[1]) * (b[0] - a[0]);
-                (from, to) = (from.min(x), to.max(x));
-            }
-        }
-        let mut x = (from - 0.5).ceil() + 0.5;
-        while x <= to {
-            if let Some(cell) = at(x, y) {
-                each(cell);
-            }
-            x += 1.0;
-        }
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::mesh::Point;
-
-    fn grid() -> Grid {
-        Grid {
-            origin: [0.0, 0.0],
-            cell: 1.0,
-            nx: 8,
-            ny: 8,
-        }
-    }
-
-    #[test]
-    fn an_upright_triangle_covers_a_line_and_a_lying_one_its_cells() {
-        let covered = |corners: [[f64; 3]; 3]| {
-            let mut cells = Vec::new();
-            cover(
-                &grid(),
-                corners.map(|c| Point::new(c[0], c[1], c[2])),
-                |k| {
-                    cells.push(k);
-                },
-            );
-            cells.sort_unstable();
-            cells.dedup();
-            cells
-        };
-        // along x from 1.5 to 4.5 in row 2: cells 1 to 4 of that row
-        let wall = covered([[1.5, 2.5, 0.0], [4.5, 2.5, 0.0], [4.5, 2.5, -3.0]]);
-        assert_eq!(wall, [17, 18, 19, 20]);
-        // the half square under the diagonal of 4 by 4 cells: all cells that it touches
-        let floor = covered([[0.1, 0.1, 0.0], [3.9, 0.1, 0.0], [3.9, 3.9, 0.0]]);
-        assert_eq!(floor, [0, 1, 2, 3, 9, 10, 11, 18, 19, 27]);
-    }
-
-    #[test]
-    fn lines_are_widened_and_worse_values_are_kept() {
-        let mut values = vec![f32::NAN; 64];
-        values[9] = 0.5;
-        values[10] = 3.0;
-        values[17] = 0.1;
-        widen(&grid(), &mut values, |v| v < 1.0);
-        assert_eq!(values[10], 0.5);
-        assert_eq!(values[17], 0.1);
-        assert_eq!(values[18], 0.1);
-        assert!(values[11].is_nan());
     }
 }

@@ -48,10 +48,43 @@ pub struct Layer {
     pub ground: Vec<Ground>,
     /// Ends of the scale.
     pub range: [f64; 2],
-    /// Limit on it.
-    pub limit: Option<Limit>,
+    /// Limits on it.
+    pub limits: Vec<Limit>,
     /// Whether lines of equal value are drawn.
     pub contours: bool,
+    /// Lines over it.
+    pub strokes: Vec<Stroke>,
+    /// What the reader has to know besides; may be empty.
+    pub note: String,
+}
+
+impl Layer {
+    /// Nothing over `grid`.
+    pub(super) fn bare(grid: Grid) -> Layer {
+        Layer {
+            key: String::new(),
+            title: String::new(),
+            alt: String::new(),
+            quantity: Quantity::Length,
+            grid,
+            values: Vec::new(),
+            ground: Vec::new(),
+            range: [0.0, 1.0],
+            limits: Vec::new(),
+            contours: false,
+            strokes: Vec::new(),
+            note: String::new(),
+        }
+    }
+}
+
+/// A line over a map.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Stroke {
+    /// Its corners, X and Y of the tool frame.
+    pub points: Vec<[f64; 2]>,
+    /// Drawn bold in a colour of its own, else thin in ink.
+    pub bold: bool,
 }
 
 /// A numbered place, tool frame.
@@ -111,11 +144,13 @@ pub struct Picture {
     pub plot: Plot,
 }
 
-/// Width and height that the map itself may take, px.
-const ROOM: [f64; 2] = [700.0, 560.0];
+/// Width and height that a map itself may take in a file of its own, px.
+pub const ROOM: [f64; 2] = [700.0, 560.0];
+/// The same on the page, where maps stand small and their words must stay readable.
+pub const PAGE_ROOM: [f64; 2] = [400.0, 330.0];
 pub(super) const MARGIN: f64 = 24.0;
 const HEAD: f64 = 52.0;
-const FOOT: f64 = 84.0;
+const FOOT: f64 = 100.0;
 const LEGEND: f64 = 150.0;
 /// Distance of hatch lines, px.
 const HATCH: usize = 7;
@@ -140,11 +175,11 @@ pub(super) const NOTE: Face = Face {
     colour: FAINT,
 };
 
-/// Draws `layer` with numbered places.
-pub fn draw(layer: &Layer, marks: &[Mark], unit: Unit) -> Picture {
+/// Draws `layer` with numbered places, in a map of at most `room`, px.
+pub fn draw(layer: &Layer, marks: &[Mark], unit: Unit, room: [f64; 2]) -> Picture {
     let grid = layer.grid;
     let size = [grid.nx, grid.ny].map(|n| n as f64 * grid.cell);
-    let scale = (ROOM[0] / size[0]).min(ROOM[1] / size[1]);
+    let scale = (room[0] / size[0]).min(room[1] / size[1]);
     let shown = size.map(|s| (s * scale).round());
     let legend_height = shown[1].max(220.0) as usize;
     let plot = Plot {
@@ -164,9 +199,11 @@ pub fn draw(layer: &Layer, marks: &[Mark], unit: Unit) -> Picture {
     let mut canvas = Canvas::new(width.max(520.0) as usize, height as usize);
     canvas.text([MARGIN, 30.0], TITLE, &layer.title);
     cells(&mut canvas, layer, &plot, shown, unit);
+    strokes(&mut canvas, layer, &plot);
     legend(&mut canvas, layer, &plot, unit);
     let foot = HEAD + shown[1];
     scale_bar(&mut canvas, [MARGIN, foot + 34.0], scale, unit);
+    canvas.text([MARGIN, foot + 88.0], NOTE, &layer.note);
     axis_cross(&mut canvas, [MARGIN + shown[0] - 54.0, foot + 62.0]);
     numbered(&mut canvas, &plot, marks, shown);
     Picture {
@@ -210,7 +247,7 @@ fn cells(canvas: &mut Canvas, layer: &Layer, plot: &Plot, shown: [f64; 2], unit:
                     Ground::Unknown if (x + 3 * HATCH * h - y).is_multiple_of(HATCH) => PAPER,
                     Ground::Unknown => UNKNOWN,
                 }
-            } else if hatched && beyond(layer.limit, v) {
+            } else if hatched && beyond(&layer.limits, v) {
                 okabe_ito::BLACK
             } else {
                 ramp.at((v - lo) / (hi - lo))
@@ -224,8 +261,7 @@ fn cells(canvas: &mut Canvas, layer: &Layer, plot: &Plot, shown: [f64; 2], unit:
                 let line = layer.contours && !v.is_nan() && !w.is_nan() && band(k) != band(o);
                 let limit = !v.is_nan()
                     && !w.is_nan()
-                    && layer.limit.is_some()
-                    && beyond(layer.limit, v) != beyond(layer.limit, w);
+                    && beyond(&layer.limits, v) != beyond(&layer.limits, w);
                 let rim =
                     v.is_nan() != w.is_nan() || (v.is_nan() && layer.ground[k] != layer.ground[o]);
                 (line || limit || rim, limit || rim)
@@ -243,8 +279,9 @@ fn cells(canvas: &mut Canvas, layer: &Layer, plot: &Plot, shown: [f64; 2], unit:
     }
 }
 
-pub(crate) fn beyond(limit: Option<Limit>, v: f64) -> bool {
-    limit.is_some_and(|l| if l.above { v > l.value } else { v < l.value })
+pub(crate) fn beyond(limits: &[Limit], v: f64) -> bool {
+    let passes = |l: &Limit| if l.above { v > l.value } else { v < l.value };
+    limits.iter().any(passes)
 }
 
 /// Distance of contour lines in the kept unit: round in the reader's.
@@ -271,7 +308,7 @@ fn legend(canvas: &mut Canvas, layer: &Layer, plot: &Plot, unit: Unit) {
         let v = lo + t * (hi - lo);
         for i in 0..w {
             let hatched = i >= w / 2 && (x + i + y + j) % HATCH == 0;
-            let colour = if hatched && beyond(layer.limit, v) {
+            let colour = if hatched && beyond(&layer.limits, v) {
                 okabe_ito::BLACK
             } else {
                 ramp.at(t)
@@ -292,8 +329,9 @@ fn legend(canvas: &mut Canvas, layer: &Layer, plot: &Plot, unit: Unit) {
     let f = Figures { unit };
     let sign = f.sign(layer.quantity);
     let factor = factor(layer.quantity, unit);
-    let limit = layer.limit.filter(|l| (lo..=hi).contains(&l.value));
-    let room = |v: f64| limit.is_none_or(|l| (at(l.value) - at(v)).abs() > 17.0);
+    let limits = layer.limits.iter();
+    let limits: Vec<&Limit> = limits.filter(|l| (lo..=hi).contains(&l.value)).collect();
+    let room = |v: f64| limits.iter().all(|l| (at(l.value) - at(v)).abs() > 17.0);
     for tick in ticks(lo * factor, hi * factor, 6) {
         let v = tick / factor;
         canvas.line([x + w, at(v)], [x + w + 5.0, at(v)], 1.0, INK);
@@ -303,15 +341,32 @@ fn legend(canvas: &mut Canvas, layer: &Layer, plot: &Plot, unit: Unit) {
         }
     }
     canvas.text([x, y as f64 - 8.0], BODY, sign);
-    if let Some(l) = limit {
+    for l in &limits {
         let v = at(l.value);
         canvas.line([x - 6.0, v], [x + w + 6.0, v], 3.0, PAPER);
         canvas.line([x - 6.0, v], [x + w + 6.0, v], 1.6, INK);
         let text = f.cell(layer.quantity, Some(l.value), None);
         let bold = Face { bold: true, ..BODY };
         canvas.text([x + w + 9.0, v + 5.0], bold, &format!("{text} limit"));
+    }
+    if !limits.is_empty() {
         let y = (y + h) as f64 + 18.0;
         canvas.text([x - 10.0, y], NOTE, "hatched: beyond limit");
+    }
+}
+
+/// The layer's own lines; bold ones on a little paper, so that they are seen on any colour.
+fn strokes(canvas: &mut Canvas, layer: &Layer, plot: &Plot) {
+    for (bold, width, colour) in [
+        (false, 1.2, INK),
+        (true, 4.0, PAPER),
+        (true, 2.2, okabe_ito::VERMILION),
+    ] {
+        let lines = layer.strokes.iter().filter(|s| s.bold == bold);
+        for ends in lines.flat_map(|s| s.points.windows(2)) {
+            let (a, b) = (plot.pixel(ends[0]), plot.pixel(ends[1]));
+            canvas.line(a, b, width, colour);
+        }
     }
 }
 

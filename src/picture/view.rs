@@ -2,9 +2,9 @@
 
 use crate::mesh::{Mesh, Point};
 use crate::report::HollowKind;
-use crate::vet::{CutterEvidence, HalfEvidence, LeftPlace};
+use crate::vet::{HalfEvidence, Valued};
 use rayon::prelude::*;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap, HashSet};
 
 /// A mesh for the eye.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -26,23 +26,42 @@ const FINEST: f64 = 1.0 / 72.0;
 const FEW: usize = 64;
 
 impl ViewMesh {
-    /// The half for the eye, with at most `most` triangles: large triangles of the cavity split along their sides, then
-    /// corners that lie within one cell drawn together, with cells as large as it takes.
+    /// The half for the eye, with at most `most` triangles: corners that lie within one cell drawn together if there are too
+    /// many, with cells as large as it takes, then large triangles of the cavity split along their sides.
     pub fn of(half: &HalfEvidence, most: usize) -> ViewMesh {
-        let size = half.mesh.bounds().map_or(1.0, |(lo, hi)| (hi - lo).max());
+        let mesh = &half.mesh;
+        let cavity = |parent: u32| {
+            half.facets[parent as usize].is_some_and(|f| f.hollow == HollowKind::Cavity)
+        };
+        let size = cavity_size(mesh, &cavity);
+        let mut start = ViewMesh {
+            vertices: mesh.vertices.iter().map(single).collect(),
+            triangles: mesh.triangles.clone(),
+            parents: (0..mesh.triangles.len() as u32).collect(),
+            grain: (FINEST * size) as f32,
+        };
+        if start.triangles.len() > most {
+            start = start.reduced(mesh, most - most / 3);
+        }
         let mut share = FINEST;
-        let mut view = split(half, share);
-        while view.triangles.len() > most && share < 1.0 {
+        while share < 1.0 {
+            let view = start.split(share * size, &cavity);
+            if view.triangles.len() <= most {
+                return view;
+            }
             share *= 1.5;
-            view = split(half, share);
         }
-        if view.triangles.len() <= most {
-            return view;
-        }
-        let mut cell = size / 600.0;
+        start
+    }
+
+    /// At most `most` triangles.
+    fn reduced(&self, mesh: &Mesh, most: usize) -> ViewMesh {
+        let area: f64 = (0..mesh.triangles.len()).map(|t| mesh.area(t)).sum();
+        // two triangles a cell, were all of it level
+        let mut cell = (1.3 * area / most as f64).sqrt();
         loop {
-            let fewer = view.clustered(cell);
-            if fewer.triangles.len() <= most || cell > size {
+            let fewer = self.clustered(cell);
+            if fewer.triangles.len() <= most || cell * cell > area {
                 return fewer;
             }
             cell *= 1.2;
@@ -52,7 +71,8 @@ impl ViewMesh {
     /// Corners within one cubic cell become one, at the first of them; triangles that lose their area go.
     fn clustered(&self, cell: f64) -> ViewMesh {
         let key = |p: &[f32; 3]| p.map(|c| (f64::from(c) / cell).floor() as i32);
-        let mut of_cell = BTreeMap::new();
+        // numbers go by the first corner of a cell, never by the map's own order
+        let mut of_cell = HashMap::new();
         let mut vertices = Vec::new();
         let number: Vec<u32> = self
             .vertices
@@ -64,10 +84,10 @@ impl ViewMesh {
                 })
             })
             .collect();
-        let mut seen = std::collections::BTreeSet::new();
+        let mut seen = HashSet::new();
         let mut fewer = ViewMesh {
             vertices,
-            grain: self.grain,
+            grain: self.grain.max(cell as f32),
             ..ViewMesh::default()
         };
         for (t, parent) in self.triangles.iter().zip(&self.parents) {
@@ -83,6 +103,50 @@ impl ViewMesh {
         fewer
     }
 
+    /// Halves the sides of the cavity's triangles that are longer than `longest`; a side is split for both its triangles alike, so
+    /// none comes apart.
+    fn split(&self, longest: f64, cavity: &impl Fn(u32) -> bool) -> ViewMesh {
+        let mut view = ViewMesh {
+            grain: (longest as f32).max(self.grain),
+            ..self.clone()
+        };
+        let too_long = |a: &[f32; 3], b: &[f32; 3]| {
+            let d = [0, 1, 2].map(|k| f64::from(a[k] - b[k]));
+            d[0] * d[0] + d[1] * d[1] + d[2] * d[2] > longest * longest
+        };
+        // halving six times makes a sixty-fourth; more is not for the eye
+        for _ in 0..6 {
+            let mut middles: BTreeMap<[u32; 2], u32> = BTreeMap::new();
+            for (t, parent) in view.triangles.iter().zip(&view.parents) {
+                if !cavity(*parent) {
+                    continue;
+                }
+                for k in 0..3 {
+                    let side = sorted(t[k], t[(k + 1) % 3]);
+                    let ends = side.map(|v| view.vertices[v as usize]);
+                    if too_long(&ends[0], &ends[1]) && !middles.contains_key(&side) {
+                        let middle = [0, 1, 2].map(|k| 0.5 * (ends[0][k] + ends[1][k]));
+                        middles.insert(side, view.vertices.len() as u32);
+                        view.vertices.push(middle);
+                    }
+                }
+            }
+            if middles.is_empty() {
+                break;
+            }
+            let mut triangles = Vec::new();
+            let mut parents = Vec::new();
+            for (t, parent) in view.triangles.iter().zip(&view.parents) {
+                let m = [0, 1, 2].map(|k| middles.get(&sorted(t[k], t[(k + 1) % 3])).copied());
+                let parts = parts(*t, m);
+                parents.extend(parts.iter().map(|_| *parent));
+                triangles.extend(parts);
+            }
+            (view.triangles, view.parents) = (triangles, parents);
+        }
+        view
+    }
+
     /// Middle of triangle `t`.
     pub fn middle(&self, t: usize) -> [f32; 3] {
         let p = self.triangles[t].map(|v| self.vertices[v as usize]);
@@ -91,13 +155,8 @@ impl ViewMesh {
 
     /// For each triangle the value of the samples on the same triangle of the half: the largest of those within a
     /// side's length of its middle, or the nearest; `NaN` where its parent has none.
-    pub fn values(
-        &self,
-        cutter: &CutterEvidence,
-        value: impl Fn(&LeftPlace) -> f32 + Sync,
-    ) -> Vec<f32> {
-        let mut by_parent: Vec<(u32, u32)> = cutter
-            .places
+    pub fn values(&self, places: &[Valued]) -> Vec<f32> {
+        let mut by_parent: Vec<(u32, u32)> = places
             .iter()
             .enumerate()
             .map(|(k, p)| (p.triangle, k as u32))
@@ -108,7 +167,6 @@ impl ViewMesh {
             let to = by_parent.partition_point(|p| p.0 <= parent);
             &by_parent[from..to]
         };
-        let places = &cutter.places;
         let cell = self.grain.max(1e-6);
         let key = |p: &[f32; 3]| p.map(|c| (c / cell).floor() as i32);
         let mut by_cell: Vec<([i32; 3], u32)> = (0..places.len())
@@ -132,22 +190,17 @@ impl ViewMesh {
                 let own = of_parent(self.parents[t]);
                 let all = own.iter().map(|p| &places[p.1 as usize]);
                 if own.len() <= FEW {
-                    return self.value_of(t, all, &value).unwrap_or(f32::NAN);
+                    return self.value_of(t, all).unwrap_or(f32::NAN);
                 }
                 let near = around(self.middle(t)).map(|k| &places[k as usize]);
                 let near = near.filter(|p| p.triangle == self.parents[t]);
                 // samples lie closer than a side is long: where none is near, that part lies above the parting level
-                self.value_of(t, near, &value).unwrap_or(f32::NAN)
+                self.value_of(t, near).unwrap_or(f32::NAN)
             })
             .collect()
     }
 
-    fn value_of<'a>(
-        &self,
-        t: usize,
-        samples: impl Iterator<Item = &'a LeftPlace>,
-        value: &impl Fn(&LeftPlace) -> f32,
-    ) -> Option<f32> {
+    fn value_of<'a>(&self, t: usize, samples: impl Iterator<Item = &'a Valued>) -> Option<f32> {
         let middle = self.middle(t);
         let away = |p: &[f32; 3]| {
             let d = [0, 1, 2].map(|k| p[k] - middle[k]);
@@ -162,64 +215,14 @@ impl ViewMesh {
             let d = away(&s.at);
             if 4.0 * d <= reach {
                 // NaN gives way
-                within = Some(within.unwrap_or(f32::NAN).max(value(s)));
+                within = Some(within.unwrap_or(f32::NAN).max(s.value));
             }
             if d < nearest.0 {
-                nearest = (d, Some(value(s)));
+                nearest = (d, Some(s.value));
             }
         }
         within.or(nearest.1)
     }
-}
-
-/// Halves the long sides of the cavity's triangles; a side is split for both its triangles alike, so none comes apart.
-fn split(half: &HalfEvidence, share: f64) -> ViewMesh {
-    let mesh = &half.mesh;
-    let mut view = ViewMesh {
-        vertices: mesh.vertices.iter().map(single).collect(),
-        triangles: mesh.triangles.clone(),
-        parents: (0..mesh.triangles.len() as u32).collect(),
-        grain: 0.0,
-    };
-    let cavity =
-        |parent: u32| half.facets[parent as usize].is_some_and(|f| f.hollow == HollowKind::Cavity);
-    let longest = share * cavity_size(mesh, &cavity);
-    view.grain = longest as f32;
-    let too_long = |a: &[f32; 3], b: &[f32; 3]| {
-        let d = [0, 1, 2].map(|k| f64::from(a[k] - b[k]));
-        d[0] * d[0] + d[1] * d[1] + d[2] * d[2] > longest * longest
-    };
-    // halving six times makes a sixty-fourth; more is not for the eye
-    for _ in 0..6 {
-        let mut middles: BTreeMap<[u32; 2], u32> = BTreeMap::new();
-        for (t, parent) in view.triangles.iter().zip(&view.parents) {
-            if !cavity(*parent) {
-                continue;
-            }
-            for k in 0..3 {
-                let side = sorted(t[k], t[(k + 1) % 3]);
-                let ends = side.map(|v| view.vertices[v as usize]);
-                if too_long(&ends[0], &ends[1]) && !middles.contains_key(&side) {
-                    let middle = [0, 1, 2].map(|k| 0.5 * (ends[0][k] + ends[1][k]));
-                    middles.insert(side, view.vertices.len() as u32);
-                    view.vertices.push(middle);
-                }
-            }
-        }
-        if middles.is_empty() {
-            break;
-        }
-        let mut triangles = Vec::new();
-        let mut parents = Vec::new();
-        for (t, parent) in view.triangles.iter().zip(&view.parents) {
-            let m = [0, 1, 2].map(|k| middles.get(&sorted(t[k], t[(k + 1) % 3])).copied());
-            let parts = parts(*t, m);
-            parents.extend(parts.iter().map(|_| *parent));
-            triangles.extend(parts);
-        }
-        (view.triangles, view.parents) = (triangles, parents);
-    }
-    view
 }
 
 fn cavity_size(mesh: &Mesh, cavity: &impl Fn(u32) -> bool) -> f64 {
@@ -310,9 +313,12 @@ mod tests {
                 vertices,
                 triangles,
             },
+            rounding: 1e-6,
             top: HeightMap::empty(grid),
             hollows: vec![None],
             cutters: Vec::new(),
+            walls: Vec::new(),
+            cusps: Vec::new(),
         }
     }
 
@@ -354,19 +360,12 @@ mod tests {
     fn a_triangle_shows_its_parents_samples() {
         let half = floor(1);
         let view = ViewMesh::of(&half, 100_000);
-        let place = |x: f32, triangle, left| LeftPlace {
+        let place = |x: f32, triangle, value| Valued {
             at: [x, 0.1, 0.0],
             triangle,
-            left,
-            centre: [0.0; 3],
-            stickout: f32::NAN,
+            value,
         };
-        let cutter = CutterEvidence {
-            name: String::new(),
-            places: vec![place(0.9, 0, 1.0), place(0.2, 0, 3.0)],
-            worst: None,
-        };
-        let values = view.values(&cutter, |p| p.left);
+        let values = view.values(&[place(0.9, 0, 1.0), place(0.2, 0, 3.0)]);
         assert_eq!(values.len(), view.triangles.len());
         for (t, value) in values.into_iter().enumerate() {
             let x = view.middle(t)[0];

@@ -6,6 +6,7 @@ mod advice;
 pub mod bending;
 pub mod curve;
 pub mod cusp;
+mod cusp_map;
 pub mod direction;
 mod edges;
 mod half;
@@ -17,6 +18,7 @@ pub mod time;
 mod worth;
 
 pub use advice::inputs;
+pub use cusp_map::cusp_map;
 
 use crate::mesh::{Creases, Model};
 use crate::report::HollowKind;

@@ -7,7 +7,7 @@ use super::figures::{Figures, Quantity};
 use super::page::{Page, Paint, Tone, word};
 use super::terminal::{Style, capital};
 use super::text::{clean, name, pad};
-use super::{Finding, Half, Place, Report, Verdict};
+use super::{Body, ClosedHollow, Finding, Half, Mating, Place, Pull, Report, Verdict};
 
 /// Which way something went.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -67,6 +67,21 @@ const SAME_PLACE: f64 = 0.5;
 /// Differences below this are arithmetic, mm or degrees.
 const ARITHMETIC: f64 = 1e-6;
 
+/// Parting lines closer than this are the same, mm: facets leave them no better known.
+const LINE_MM: f64 = 0.01;
+/// Pulls closer than this are the same, degrees: the search finds them to about that.
+const SAME_PULL_DEG: f64 = 0.5;
+
+/// A figure and its ±.
+type Figure = (Option<f64>, Option<f64>);
+
+/// The least of a thickness over the closed hollows.
+fn thinnest(hollows: &[ClosedHollow], get: impl Fn(&ClosedHollow) -> Figure) -> Figure {
+    let known = hollows.iter().map(get).filter(|f| f.0.is_some());
+    let least = known.min_by(|a, b| a.0.unwrap_or(0.0).total_cmp(&b.0.unwrap_or(0.0)));
+    least.unwrap_or((None, None))
+}
+
 impl Comparison {
     /// Compares `old` with `new`.
     pub fn of(old: &Report, new: &Report) -> Comparison {
@@ -90,14 +105,8 @@ impl Comparison {
         }
         let fit = [old, new].map(|r| r.mating.as_ref().map(|m| m.verdict));
         comparison.turn("mating", None, fit);
-        let volume = [old, new].map(|r| {
-            let m = r.mating.as_ref();
-            (
-                m.and_then(|m| m.closed_volume_mm3),
-                m.and_then(|m| m.closed_volume_mm3_pm),
-            )
-        });
-        comparison.figure(None, "filling".into(), Quantity::Volume, None, volume);
+        comparison.mating(old, new);
+        comparison.body(old, new);
         comparison.moved(old, new);
         comparison.changes.sort_by_key(|c| c.trend);
         comparison
@@ -153,6 +162,102 @@ impl Comparison {
         });
     }
 
+    fn mating(&mut self, old: &Report, new: &Report) {
+        let both = [&old.mating, &new.mating];
+        type Get = fn(&Mating) -> Figure;
+        let figures: [(&str, Quantity, Option<bool>, Get); 6] = [
+            ("gap", Quantity::Length, Some(false), |m| {
+                (m.gap_mm, m.gap_mm_pm)
+            }),
+            ("overlap", Quantity::Length, Some(false), |m| {
+                (m.overlap_mm, m.overlap_mm_pm)
+            }),
+            ("mismatch of the rims", Quantity::Length, Some(false), |m| {
+                (m.outline_mismatch_mm, m.outline_mismatch_mm_pm)
+            }),
+            ("filling", Quantity::Volume, None, |m| {
+                (m.closed_volume_mm3, m.closed_volume_mm3_pm)
+            }),
+            ("thinnest wall", Quantity::Length, Some(true), |m| {
+                thinnest(&m.hollows, |h| (h.thinnest_wall_mm, h.thinnest_wall_mm_pm))
+            }),
+            ("thinnest section", Quantity::Length, Some(true), |m| {
+                thinnest(&m.hollows, |h| {
+                    (h.thinnest_section_mm, h.thinnest_section_mm_pm)
+                })
+            }),
+        ];
+        for (what, quantity, good, get) in figures {
+            let pair = both.map(|m| m.as_ref().map_or((None, None), get));
+            self.figure(None, what.to_owned(), quantity, good, pair);
+        }
+        let pins = both.map(|m| (m.as_ref().map(|m| m.pins.len() as f64), None));
+        self.figure(None, "pins".to_owned(), Quantity::Count, None, pins);
+    }
+
+    /// The pulls that the halves of a body are made for, and where it parts.
+    fn body(&mut self, old: &Report, new: &Report) {
+        let verdict = |r: &Report| {
+            r.body.as_ref()?;
+            let of_body = r.findings.iter().filter(|f| f.check == "body");
+            of_body.map(|f| f.verdict).max().or(Some(Verdict::Pass))
+        };
+        self.turn("body", None, [verdict(old), verdict(new)]);
+        let both = [&old.body, &new.body];
+        let pulls = both.map(|b| b.as_ref().and_then(|b| b.pulls.first()));
+        if let [Some(a), Some(b)] = pulls {
+            let cos: f64 = (0..3).map(|k| a.direction[k] * b.direction[k]).sum();
+            // a direction and its opposite are one pull
+            let turned = cos.abs().min(1.0).acos().to_degrees();
+            if turned > SAME_PULL_DEG {
+                let turned = [(Some(0.0), None), (Some(turned), None)];
+                let what = "pull turned by".to_owned();
+                self.figure(None, what, Quantity::Angle, None, turned);
+            }
+        }
+        type Get = fn(&Pull) -> Figure;
+        let figures: [(&str, Quantity, Option<bool>, Get); 5] = [
+            ("hidden from both sides", Quantity::Area, Some(false), |p| {
+                (Some(p.hidden_area_mm2), Some(p.hidden_area_mm2_pm))
+            }),
+            ("hook of the part", Quantity::Length, Some(false), |p| {
+                (Some(p.hook_mm), Some(p.hook_mm_pm))
+            }),
+            ("short of draft", Quantity::Area, Some(false), |p| {
+                (Some(p.short_area_mm2), Some(p.short_area_mm2_pm))
+            }),
+            (
+                "parting line from flat",
+                Quantity::Length,
+                Some(false),
+                |p| (Some(p.parting_flatness_mm), Some(LINE_MM)),
+            ),
+            ("parting line", Quantity::Length, None, |p| {
+                (Some(p.parting_length_mm), Some(LINE_MM))
+            }),
+        ];
+        for (what, quantity, good, get) in figures {
+            let pair = pulls.map(|p| p.map_or((None, None), get));
+            self.figure(None, what.to_owned(), quantity, good, pair);
+        }
+        type OfBody = fn(&Body) -> Figure;
+        let figures: [(&str, Quantity, Option<bool>, OfBody); 3] = [
+            ("part fills with", Quantity::Volume, None, |b| {
+                (Some(b.fill_volume_mm3), None)
+            }),
+            ("parting level", Quantity::Length, None, |b| {
+                (Some(b.parting_level_mm), Some(LINE_MM))
+            }),
+            ("lost by a flat parting", Quantity::Area, Some(false), |b| {
+                (Some(b.lost_area_mm2), Some(1e-4 * b.surface_mm2))
+            }),
+        ];
+        for (what, quantity, good, get) in figures {
+            let pair = both.map(|b| b.as_ref().map_or((None, None), get));
+            self.figure(None, what.to_owned(), quantity, good, pair);
+        }
+    }
+
     fn half(&mut self, half: &str, of: [Option<Half>; 2]) {
         type Get<T> = fn(&Half) -> T;
         let verdicts: [(&str, Get<Verdict>); 4] = [
@@ -166,7 +271,6 @@ impl Comparison {
             self.turn(check, Some(half), both);
         }
         let [Some(old), Some(new)] = &of else { return };
-        type Figure = (Option<f64>, Option<f64>);
         let figures: [(&str, Quantity, Option<bool>, Get<Figure>); 8] = [
             ("hook", Quantity::Length, Some(false), |h| {
                 (h.undercut.hook_mm, h.undercut.hook_mm_pm)
@@ -349,7 +453,7 @@ pub fn render(comparison: &Comparison, style: Style) -> String {
             let half = c
                 .half
                 .as_ref()
-                .map_or("both".to_owned(), |h| format!("half {}", name(h)));
+                .map_or("whole".to_owned(), |h| format!("half {}", name(h)));
             page.row(&capital(&half), &body);
         }
     }
@@ -410,6 +514,56 @@ mod tests {
         let trend = |c: &Comparison| c.changes.iter().find(|c| c.what == "hook").map(|c| c.trend);
         assert_eq!(trend(&there), Some(Trend::Worse));
         assert_eq!(trend(&back), Some(Trend::Better));
+    }
+
+    #[test]
+    fn a_part_whose_hook_went_is_better() {
+        let pull = |hook: f64, z: f64| Pull {
+            direction: [(1.0 - z * z).sqrt(), 0.0, z],
+            hidden_area_mm2: 10.0 * hook,
+            hidden_area_mm2_pm: 0.1,
+            hook_mm: hook,
+            hook_mm_pm: 0.01,
+            hook_at_mm: None,
+            short_area_mm2: 0.0,
+            short_area_mm2_pm: 0.0,
+            bands: Vec::new(),
+            parting_length_mm: 100.0,
+            parting_flatness_mm: 0.0,
+            flat_level_mm: 0.0,
+            flat_lost_area_mm2: 0.0,
+            parting_line: Vec::new(),
+        };
+        let body = |hook: f64, z: f64| Body {
+            file: "part.stl".into(),
+            size_mm: [10.0; 3],
+            fill_volume_mm3: 1000.0,
+            surface_mm2: 600.0,
+            scale: 1.0,
+            margin_mm: 10.0,
+            pull_given: false,
+            pulls: vec![pull(hook, z)],
+            parting_level_mm: 0.0,
+            lost_area_mm2: 0.0,
+            blocks: Vec::new(),
+        };
+        let mut old = samples::pair();
+        let mut new = old.clone();
+        old.body = Some(body(2.0, 1.0));
+        // turned by 60°
+        new.body = Some(body(0.0, 0.5));
+        let there = Comparison::of(&old, &new);
+        let of = |c: &Comparison, what: &str| {
+            let change = c.changes.iter().find(|c| c.what == what);
+            change.map(|c| (c.trend, c.figures[1].0.unwrap_or(f64::NAN)))
+        };
+        assert_eq!(of(&there, "hook of the part"), Some((Trend::Better, 0.0)));
+        let (trend, turned) = of(&there, "pull turned by").unwrap();
+        assert!(trend == Trend::Changed && (turned - 60.0).abs() < 1e-9);
+        let back = Comparison::of(&new, &old);
+        assert_eq!(of(&back, "hook of the part"), Some((Trend::Worse, 2.0)));
+        let text = render(&there, style());
+        assert!(text.contains("hook of the part"), "{text}");
     }
 
     #[test]

@@ -327,6 +327,18 @@ pub struct SharpEdge {
     pub at_mm: Place,
 }
 
+/// Connected surface on which a cutter leaves more than the leave.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct LeftRegion {
+    /// Where most is left.
+    pub at_mm: Place,
+    /// Area.
+    pub area_mm2: f64,
+    /// Largest height left there, by samples.
+    pub height_mm: f64,
+}
+
 /// What one cutter reaches and leaves.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -355,6 +367,9 @@ pub struct CutterReach {
     pub left_volume_mm3_pm: Option<f64>,
     /// Place of the largest height left.
     pub at_mm: Option<Place>,
+    /// Where more than the leave is left: connected surface, the largest first, a few.
+    #[serde(default)]
+    pub left_regions: Vec<LeftRegion>,
     /// Least stickout (tip to holder face) that reaches all that the cutter alone reaches.
     pub stickout_needed_mm: Option<f64>,
     /// Its ±.

@@ -58,6 +58,17 @@ pub(super) fn word(verdict: Verdict) -> &'static str {
     }
 }
 
+/// A piece of a page, for another face than the terminal's.
+#[derive(Debug, Clone)]
+pub(crate) enum Part {
+    /// What it is about (nothing: as the one before), a verdict, and the text.
+    Row(String, Option<Verdict>, String),
+    /// Heads, and rows of cells.
+    Table(Vec<String>, Vec<Vec<String>>),
+    /// A remark.
+    Note(String),
+}
+
 /// A page under construction. No line is wider than the page.
 pub(super) struct Page {
     /// Writes its figures.
@@ -67,11 +78,14 @@ pub(super) struct Page {
     paint: Paint,
     /// The last thing was a table: a row that follows keeps its distance.
     after_table: bool,
+    parts: Vec<Part>,
 }
 
 /// Columns of the label and of the verdict that lead a row.
 const LABEL: usize = 10;
 const WORD: usize = 8;
+/// Wider than any page that is printed.
+const WIDEST: usize = 1 << 20;
 /// Indent of what belongs to a section.
 const INDENT: usize = 2;
 
@@ -84,7 +98,18 @@ impl Page {
             width,
             paint,
             after_table: false,
+            parts: Vec::new(),
         }
+    }
+
+    /// An empty page of which only the parts are wanted.
+    pub(super) fn of_parts(figures: Figures) -> Page {
+        Page::new(figures, WIDEST + 1, Paint { colour: false })
+    }
+
+    /// Rows, tables and notes in their order.
+    pub(super) fn parts(self) -> Vec<Part> {
+        self.parts
     }
 
     /// The page's text.
@@ -99,6 +124,9 @@ impl Page {
 
     /// An empty line, and a heading with a rule behind it.
     pub(super) fn heading(&mut self, title: &str) {
+        if self.width > WIDEST {
+            return;
+        }
         let title = clip(title, self.width);
         let rule = self.width.saturating_sub(width(&title) + 1);
         self.after_table = false;
@@ -132,6 +160,8 @@ impl Page {
     /// A row of a section: what it is about, and the text.
     pub(super) fn row(&mut self, label: &str, body: &str) {
         self.keep_distance();
+        self.parts
+            .push(Part::Row(label.to_owned(), None, body.to_owned()));
         let lead = " ".repeat(INDENT) + &pad(label, LABEL + WORD, false);
         self.hanging(&[(&lead, Tone::Plain)], body);
     }
@@ -139,6 +169,8 @@ impl Page {
     /// A row of a section that has a verdict.
     pub(super) fn verdict_row(&mut self, label: &str, verdict: Verdict, body: &str) {
         self.keep_distance();
+        self.parts
+            .push(Part::Row(label.to_owned(), Some(verdict), body.to_owned()));
         let label = " ".repeat(INDENT) + &pad(label, LABEL, false);
         let word = pad(word(verdict), WORD, false);
         let lead = [(&*label, Tone::Plain), (&*word, Tone::Verdict(verdict))];
@@ -147,6 +179,12 @@ impl Page {
 
     /// A table, indented a little.
     pub(super) fn table(&mut self, table: &Table) {
+        let rows = table.rows.iter();
+        self.parts.push(Part::Table(
+            table.heads.clone(),
+            rows.map(|row| row.iter().map(|c| c.text.clone()).collect())
+                .collect(),
+        ));
         let indent = 2 * INDENT;
         for line in table.lines(self.width.saturating_sub(indent), self.paint) {
             self.text += &" ".repeat(indent);
@@ -166,6 +204,7 @@ impl Page {
 
     /// A remark under a table.
     pub(super) fn note(&mut self, text: &str) {
+        self.parts.push(Part::Note(text.to_owned()));
         self.hanging(&[(&" ".repeat(2 * INDENT), Tone::Plain)], text);
     }
 

@@ -10,6 +10,7 @@ use super::{Finding, Place};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
+pub(crate) use text::plan_parts;
 pub use text::render_plan;
 
 /// Version name of the plan's format.

@@ -245,6 +245,14 @@ fn cutter(name: &str, diameter: f64) -> CutterReach {
         left_volume_mm3: Some(if diameter < 12.0 { 1.2 } else { 850.9 }),
         left_volume_mm3_pm: Some(0.7),
         at_mm: Some([1.0, 2.0, -3.0]),
+        left_regions: (diameter >= 12.0)
+            .then_some(LeftRegion {
+                at_mm: [1.0, 2.0, -3.0],
+                area_mm2: 317.4,
+                height_mm: 2.0211,
+            })
+            .into_iter()
+            .collect(),
         stickout_needed_mm: Some(24.1),
         stickout_needed_mm_pm: Some(0.2),
     }

@@ -7,10 +7,10 @@ pub(super) mod relief;
 mod together;
 
 use super::figures::{Figures, NOT_KNOWN, Quantity, percent};
-use super::page::{Page, Paint, Tone, word};
+use super::page::{Page, Paint, Part, Tone, word};
 use super::place::where_found;
 use super::text::{JOIN, clean, first_sentence, name, pad};
-use super::{Finding, Half, Report, Verdict};
+use super::{Body, Finding, Half, Mating, Report, Verdict};
 use crate::units::Unit;
 use relief::Relief;
 
@@ -65,6 +65,20 @@ pub fn render_with(report: &Report, reliefs: &[Relief], style: Style) -> String 
          and the local rules allow comes first.",
     );
     page.finish()
+}
+
+/// What is told of the two halves together.
+pub(crate) fn together_parts(figures: Figures, mating: &Mating) -> Vec<Part> {
+    let mut page = Page::of_parts(figures);
+    together::section(&mut page, mating);
+    page.parts()
+}
+
+/// What is told of the body that the halves were made from.
+pub(crate) fn body_parts(figures: Figures, body: &Body) -> Vec<Part> {
+    let mut page = Page::of_parts(figures);
+    body::section(&mut page, body);
+    page.parts()
 }
 
 /// The verdict in words, and why.

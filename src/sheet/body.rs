@@ -1,65 +1,64 @@
 //! The page's words, tables and pictures, from top to bottom.
 
-use super::html::{both, escape, figure, table};
-use crate::picture::{Picture, best_cutter};
+use super::half::half_section;
+use super::html::{both, escape, figure, sentence, stamp, table, told, word};
+use crate::picture::{Drawing, PAGE_ROOM, Picture};
+use crate::report::plan::Plan;
 use crate::report::{
-    Blocker, Figures, Finding, Half, HollowKind, Mating, Quantity, RegionKind, Report,
-    SharpEdgeKind, Verdict, answer_text, axis_name, capital, measured, mesh_state, percent,
-    subject, where_found,
+    Body, Finding, Mating, Quantity, Report, Verdict, answer_text, axis_name, body_parts, capital,
+    measured, mesh_state, plan_parts, subject, together_parts, where_found,
 };
-use crate::shop::CutterKind;
 use crate::units::Unit;
 use crate::vet::Evidence;
 use base64::Engine;
+use rayon::prelude::*;
+use std::collections::BTreeMap;
 use std::io;
 
-/// The page's pictures, in either unit, in the same order.
-pub(super) struct Pictures {
-    pub(super) mm: Vec<Picture>,
-    pub(super) inch: Vec<Picture>,
-}
+/// The page's pictures, as figure elements that hold them in either unit.
+pub(super) struct Pictures(BTreeMap<String, String>);
 
 impl Pictures {
-    /// Figure element of the picture called `key`, or nothing.
-    fn html(&self, key: &str) -> io::Result<String> {
-        let Some(k) = self.mm.iter().position(|p| p.key == key) else {
-            return Ok(String::new());
+    /// Draws and packs those that are `wanted`.
+    pub(super) fn pack(
+        drawing: &Drawing,
+        wanted: impl Fn(&str) -> bool + Sync,
+    ) -> io::Result<Pictures> {
+        let [mm, inch] =
+            [Unit::Mm, Unit::Inch].map(|unit| drawing.pictures_in(PAGE_ROOM, unit, &wanted));
+        let element = |(a, b): (&Picture, &Picture)| {
+            let mut html = String::from("<figure>");
+            for (class, picture) in [("mm", a), ("in", b)] {
+                let bytes = picture.canvas.png()?;
+                let data = base64::engine::general_purpose::STANDARD.encode(bytes);
+                html += &format!(
+                    "<img class=\"{class}\" alt=\"{}\" width=\"{}\" height=\"{}\" src=\"data:image/png;base64,{data}\">",
+                    escape(&picture.alt),
+                    picture.canvas.width,
+                    picture.canvas.height
+                );
+            }
+            Ok((a.key.clone(), html + "</figure>\n"))
         };
-        let mut html = String::from("<figure>");
-        for (class, picture) in [("mm", &self.mm[k]), ("in", &self.inch[k])] {
-            let bytes = picture.canvas.png()?;
-            let data = base64::engine::general_purpose::STANDARD.encode(bytes);
-            html += &format!(
-                "<img class=\"{class}\" alt=\"{}\" width=\"{}\" height=\"{}\" src=\"data:image/png;base64,{data}\">",
-                escape(&picture.alt),
-                picture.canvas.width,
-                picture.canvas.height
-            );
-        }
-        Ok(html + "</figure>\n")
+        let packed: io::Result<_> = mm.par_iter().zip(&inch).map(element).collect();
+        Ok(Pictures(packed?))
+    }
+
+    /// Figure element of the picture called `key`, or nothing.
+    pub(super) fn html(&self, key: &str) -> String {
+        self.0.get(key).cloned().unwrap_or_default()
     }
 }
 
 /// What the page is called.
 pub(super) fn title(report: &Report) -> String {
-    let mut files: Vec<&str> = report.halves.iter().map(|h| h.file.as_str()).collect();
+    let halves = report.halves.iter().map(|h| h.file.as_str());
+    let mut files: Vec<&str> = match &report.body {
+        Some(body) => vec![body.file.as_str()],
+        None => halves.collect(),
+    };
     files.dedup();
     format!("{}: {}", word(report.verdict), files.join(", "))
-}
-
-fn word(verdict: Verdict) -> &'static str {
-    match verdict {
-        Verdict::Pass => "Pass",
-        Verdict::Watch => "Watch",
-        Verdict::Unsure => "Unsure",
-        Verdict::Fail => "Fail",
-    }
-}
-
-/// The verdict as a stamp: word, sign and colour.
-fn stamp(verdict: Verdict) -> String {
-    let class = word(verdict).to_lowercase();
-    format!("<span class=\"stamp {class}\">{}</span>", word(verdict))
 }
 
 pub(super) fn write(
@@ -68,28 +67,41 @@ pub(super) fn write(
     evidence: &Evidence,
     pictures: &Pictures,
     unit: Unit,
-) -> io::Result<()> {
+) {
     head(page, report, unit);
     *page += "<main>\n";
     answer(page, report);
-    findings(page, report);
+    if let Some(body) = &report.body {
+        part(page, body, pictures);
+    }
+    findings(page, report, evidence);
     view(page, report, evidence);
     for half in &report.halves {
-        half_section(page, half, pictures)?;
+        half_section(page, half, pictures);
     }
     if let Some(mating) = &report.mating {
-        together(page, mating);
+        together(page, mating, pictures);
+    }
+    if let Some(plan) = &report.plan {
+        planned(page, plan);
     }
     basis(page, report);
     *page += "</main>\n<footer><p>This is advice, not a release to cut. What the cutter maker, the machine, the workholding \
               and the local rules allow comes first. A mold that touches food, or is filled hot, needs materials and \
               practice allowed for that where you are.</p></footer>\n";
-    Ok(())
 }
 
 fn head(page: &mut String, report: &Report, unit: Unit) {
     let checked = |u| if unit == u { " checked" } else { "" };
-    *page += "<header class=\"block\">\n<div class=\"name\"><p class=\"maker\">moldvet</p><h1>Mold check sheet</h1></div>\n<dl>";
+    *page += "<header class=\"block\">\n<div class=\"name\"><p class=\"maker\">moldvet</p><h1>";
+    *page += match report.body {
+        Some(_) => "Part check sheet",
+        None => "Mold check sheet",
+    };
+    *page += "</h1></div>\n<dl>";
+    if let Some(body) = &report.body {
+        *page += &format!("<div><dt>Part</dt><dd>{}</dd></div>", escape(&body.file));
+    }
     for half in &report.halves {
         *page += &format!(
             "<div><dt>Half {}</dt><dd>{}, body {}</dd></div>",
@@ -141,6 +153,8 @@ fn deciding(report: &Report) -> Vec<(String, String, String)> {
             "draft" => "Tallest wall short of draft",
             "reach" => "Left by the best ball",
             "depth" => "Stickout needed",
+            "body" => "Hook of the part",
+            "mating" => "How far the halves do not meet",
             _ => continue,
         };
         let half = f
@@ -151,6 +165,25 @@ fn deciding(report: &Report) -> Vec<(String, String, String)> {
             format!("{what}{half}"),
             figure(Quantity::Length, Some(value), None),
             format!("limit {}", figure(Quantity::Length, Some(limit), None)),
+        ));
+    }
+    if let Some(pull) = report.body.as_ref().and_then(|b| b.pulls.first()) {
+        tiles.push((
+            "Surface that neither half sees".to_owned(),
+            figure(
+                Quantity::Area,
+                Some(pull.hidden_area_mm2),
+                Some(pull.hidden_area_mm2_pm),
+            ),
+            format!("pulled along {}", escape(&axis_name(pull.direction))),
+        ));
+        tiles.push((
+            "Parting line goes up and down by".to_owned(),
+            figure(Quantity::Length, Some(pull.parting_flatness_mm), None),
+            format!(
+                "{} long",
+                figure(Quantity::Length, Some(pull.parting_length_mm), None)
+            ),
         ));
     }
     for half in &report.halves {
@@ -188,11 +221,17 @@ fn place(report: &Report, finding: &Finding) -> String {
     }
 }
 
-fn findings(page: &mut String, report: &Report) {
+fn findings(page: &mut String, report: &Report, evidence: &Evidence) {
+    let shown = |f: &Finding| match (&f.half, f.check.as_str()) {
+        (Some(_), _) => !evidence.halves.is_empty(),
+        (None, "mating") => evidence.pair.is_some(),
+        (None, "body") => evidence.part.is_some(),
+        _ => false,
+    };
     *page += "<section aria-labelledby=\"found\">\n<h2 id=\"found\">What was found, and what to do</h2>\n<ol class=\"findings\">\n";
     for (k, f) in report.findings.iter().enumerate() {
         let number = k + 1;
-        let fly = if f.at_mm.is_some() && f.half.is_some() {
+        let fly = if f.at_mm.is_some() && shown(f) {
             format!(
                 "<button type=\"button\" class=\"pin\" data-pin=\"{number}\" aria-label=\"Show finding {number} in the view\">{number}</button>"
             )
@@ -224,7 +263,7 @@ fn findings(page: &mut String, report: &Report) {
 }
 
 fn view(page: &mut String, report: &Report, evidence: &Evidence) {
-    if evidence.halves.is_empty() {
+    if evidence.halves.is_empty() && evidence.part.is_none() {
         return;
     }
     *page += "<section class=\"view\" aria-labelledby=\"view-title\">\n<h2 id=\"view-title\">Look at it</h2>\n\
@@ -235,25 +274,38 @@ fn view(page: &mut String, report: &Report, evidence: &Evidence) {
     if evidence.b_to_a.is_some() && evidence.halves.len() == 2 {
         *page += "<option value=\"pair\">Both, closed</option>";
     }
+    if evidence.part.is_some() {
+        *page += &format!(
+            "<option value=\"{}\">The part</option>",
+            evidence.halves.len()
+        );
+    }
     *page += "</select></label> <label>Colour by <select id=\"question\"></select></label>\
               <label id=\"open-box\" hidden>Open <input type=\"range\" id=\"open\" min=\"0\" max=\"100\" value=\"0\"></label></div>\n\
               <div class=\"stage\"><div class=\"canvas\"><canvas id=\"gl\" tabindex=\"0\" role=\"img\" aria-label=\"Three-dimensional \
-              view of the mold half. Arrow keys turn, shift and arrow keys move, plus and minus zoom, 0 resets.\" \
+              view. Arrow keys turn, shift and arrow keys move, plus and minus zoom, 0 resets.\" \
               aria-describedby=\"readout\"></canvas><div id=\"pins\"></div>\
               <div id=\"handle\" role=\"slider\" tabindex=\"0\" aria-label=\"Section plane\" aria-valuemin=\"0\" aria-valuemax=\"100\" aria-valuenow=\"50\" hidden></div>\
               <p id=\"nogl\" hidden>This browser draws no 3D. The maps below show the same.</p></div>\n\
               <div class=\"side\"><div id=\"legend\" class=\"legend\"></div>\
               <fieldset class=\"section\"><legend>Section</legend>\
-              <label class=\"row\"><input type=\"checkbox\" id=\"cut\"> Cut the half open</label>\
+              <label class=\"row\"><input type=\"checkbox\" id=\"cut\"> Cut it open</label>\
               <label>Place <input type=\"range\" id=\"cut-at\" min=\"0\" max=\"100\" step=\"0.1\" value=\"50\"></label>\
               <label>Turn <input type=\"range\" id=\"cut-turn\" min=\"-90\" max=\"90\" step=\"1\" value=\"0\"></label>\
               <label>Tool <select id=\"tool\"></select></label></fieldset>\
               <p id=\"readout\" class=\"readout\" aria-live=\"polite\">Click a place for its figures.</p></div></div>\n\
-              <p class=\"note\">Drag turns, right button or two fingers move, wheel or pinch zooms. Thin lines are levels. The view’s mesh is \
+              <p class=\"note\">Drag turns, right button or two fingers move, wheel or pinch zooms. Thin lines are levels; a dashed number lies behind material. The view’s mesh is \
               reduced for the eye; the figures are not.</p>\n</section>\n";
 }
 
-fn article(page: &mut String, title: &str, verdict: Option<Verdict>, pictures: &str, words: &str) {
+/// One question: its name and verdict, words and figures, pictures beside them.
+pub(super) fn article(
+    page: &mut String,
+    title: &str,
+    verdict: Option<Verdict>,
+    pictures: &str,
+    words: &str,
+) {
     let stamp = verdict.map(stamp).unwrap_or_default();
     *page += &format!("<article>\n<h3>{title} {stamp}</h3>\n<div class=\"words\">{words}</div>\n");
     if !pictures.is_empty() {
@@ -262,333 +314,45 @@ fn article(page: &mut String, title: &str, verdict: Option<Verdict>, pictures: &
     *page += "</article>\n";
 }
 
-fn half_section(page: &mut String, half: &Half, pictures: &Pictures) -> io::Result<()> {
-    let name = escape(&half.name);
-    let key = half.name.to_lowercase();
-    let picture = |what: &str| pictures.html(&format!("{key}-{what}"));
-    *page += &format!(
-        "<section class=\"half\" aria-labelledby=\"half-{key}\">\n<h2 id=\"half-{key}\">Half {name}</h2>\n",
-        key = escape(&key)
-    );
-    article(page, "Cavity", None, &picture("depth")?, &cavity(half));
-    article(
-        page,
-        "Undercut",
-        Some(half.undercut.verdict),
-        &picture("hidden")?,
-        &undercut(half),
-    );
-    article(
-        page,
-        "Draft",
-        Some(half.draft.verdict),
-        &picture("draft")?,
-        &draft(half),
-    );
-    let best = best_cutter(half);
-    let k = half
-        .reach
-        .cutters
-        .iter()
-        .position(|c| Some(c.name.as_str()) == best);
-    let k = k.map_or(0, |k| k + 1);
-    let reach = picture(&format!("left-{k}"))? + &picture("section-reach")?;
-    article(
-        page,
-        "Reach of the cutters",
-        Some(half.reach.verdict),
-        &reach,
-        &self::reach(half),
-    );
-    let depth = picture(&format!("stickout-{k}"))? + &picture("section-tool")?;
-    article(
-        page,
-        "Depth of the tools",
-        Some(half.depth.verdict),
-        &depth,
-        &self::depth(half),
-    );
+fn together(page: &mut String, mating: &Mating, pictures: &Pictures) {
+    *page += "<section class=\"wide\" aria-labelledby=\"pair\">\n<h2 id=\"pair\">Both halves together</h2>\n";
+    let maps = pictures.html("pair-mismatch") + &pictures.html("pair-gap");
+    let words = told("Both halves together", |f| together_parts(f, mating));
+    article(page, "Fit", Some(mating.verdict), &maps, &words);
     *page += "</section>\n";
-    Ok(())
 }
 
-fn cavity(half: &Half) -> String {
-    let c = &half.cavity;
-    let rows = [
-        ("Depth", Quantity::Length, c.depth_mm, c.depth_mm_pm),
-        ("Volume", Quantity::Volume, c.volume_mm3, c.volume_mm3_pm),
-        ("Surface", Quantity::Area, c.surface_mm2, c.surface_mm2_pm),
-    ];
-    let mut rows: Vec<Vec<String>> = rows
-        .iter()
-        .map(|(name, q, v, pm)| vec![(*name).to_owned(), figure(*q, *v, *pm)])
-        .collect();
-    for kind in [HollowKind::Socket, HollowKind::Through, HollowKind::Other] {
-        let of: Vec<_> = c.hollows.iter().filter(|h| h.kind == kind).collect();
-        let name = match kind {
-            HollowKind::Socket => "Pin sockets",
-            HollowKind::Through => "Through holes",
-            _ => "Other hollows",
-        };
-        if let Some(deepest) = of.iter().map(|h| h.depth_mm).reduce(f64::max) {
-            let deep = figure(Quantity::Length, Some(deepest), None);
-            rows.push(vec![
-                name.to_owned(),
-                format!("{}, down to {deep}", of.len()),
-            ]);
+/// The part that the halves were made from: how to pull it and where it parts.
+fn part(page: &mut String, body: &Body, pictures: &Pictures) {
+    *page += "<section class=\"wide\" aria-labelledby=\"part\">\n<h2 id=\"part\">The part</h2>\n";
+    let maps = pictures.html("part-parting")
+        + &pictures.html("part-draft")
+        + &pictures.html("part-hidden");
+    let words = told("The part", |f| body_parts(f, body));
+    article(page, "Pull and parting line", None, &maps, &words);
+    *page += "</section>\n";
+}
+
+/// What milling will cost.
+fn planned(page: &mut String, plan: &Plan) {
+    *page += "<section class=\"plan\" aria-labelledby=\"plan\">\n<h2 id=\"plan\">What milling may cost</h2>\n\
+              <p class=\"note\">An estimate before any toolpath is made.</p>\n<div class=\"parts\">\n";
+    for half in &plan.halves {
+        let caption = format!("Plan of half {}", half.name);
+        let words = told(&caption, |f| plan_parts(f, half));
+        let title = format!("Half {}", escape(&half.name));
+        article(page, &title, None, "", &words);
+    }
+    let mut remarks: Vec<String> = plan.findings.iter().map(|f| sentence(&f.message)).collect();
+    remarks.extend(plan.cautions.iter().map(|c| escape(c)));
+    if !remarks.is_empty() {
+        *page += "<ul class=\"remarks\">";
+        for remark in remarks {
+            *page += &format!("<li>{remark}</li>");
         }
+        *page += "</ul>\n";
     }
-    table(
-        &format!("Cavity, half {}", half.name),
-        &["measure", "figure"],
-        &rows,
-    )
-}
-
-fn undercut(half: &Half) -> String {
-    let u = &half.undercut;
-    let hooks = u
-        .regions
-        .iter()
-        .filter(|r| r.kind == RegionKind::Undercut)
-        .count();
-    if hooks == 0 && u.hook_mm == Some(0.0) {
-        let least = figure(Quantity::Length, Some(u.threshold_mm), None);
-        return format!(
-            "<p>The tool axis sees the whole cavity (a hook below {least} is taken for rounding).</p>"
-        );
-    }
-    let rows = [
-        (
-            "Largest hook",
-            figure(Quantity::Length, u.hook_mm, u.hook_mm_pm),
-        ),
-        (
-            "Hidden surface",
-            figure(Quantity::Area, u.hidden_area_mm2, u.hidden_area_mm2_pm),
-        ),
-        (
-            "Hidden space",
-            figure(
-                Quantity::Volume,
-                u.hidden_volume_mm3,
-                u.hidden_volume_mm3_pm,
-            ),
-        ),
-        ("Places", hooks.to_string()),
-    ];
-    let rows: Vec<Vec<String>> = rows
-        .into_iter()
-        .map(|(n, v)| vec![n.to_owned(), v])
-        .collect();
-    table(
-        &format!("Undercut, half {}", half.name),
-        &["measure", "figure"],
-        &rows,
-    )
-}
-
-fn draft(half: &Half) -> String {
-    let d = &half.draft;
-    let rows: Vec<Vec<String>> = [
-        (
-            "Required",
-            figure(Quantity::Angle, Some(d.required_deg), None),
-        ),
-        (
-            "Least",
-            figure(Quantity::Angle, d.least_deg, d.least_deg_pm),
-        ),
-        (
-            "Short of it",
-            figure(Quantity::Area, d.short_area_mm2, d.short_area_mm2_pm),
-        ),
-        (
-            "Tallest wall short of it",
-            figure(
-                Quantity::Length,
-                d.tallest_short_wall_mm,
-                d.tallest_short_wall_mm_pm,
-            ),
-        ),
-    ]
-    .into_iter()
-    .map(|(n, v)| vec![n.to_owned(), v])
-    .collect();
-    let all: f64 = d.bands.iter().map(|b| b.area_mm2).sum();
-    let bands: Vec<Vec<String>> = d
-        .bands
-        .iter()
-        .filter(|b| b.area_mm2 > 0.0)
-        .map(|b| {
-            let share = b.area_mm2 / all;
-            let f = Figures { unit: Unit::Mm };
-            let from = f.cell(Quantity::Angle, Some(b.from_deg), None);
-            let to = f.text(Quantity::Angle, Some(b.to_deg), None);
-            vec![
-                escape(&format!("{from} to {to}")),
-                figure(Quantity::Area, Some(b.area_mm2), None),
-                escape(&percent(share)),
-            ]
-        })
-        .collect();
-    table(
-        &format!("Draft, half {}", half.name),
-        &["measure", "figure"],
-        &rows,
-    ) + &table(
-        &format!("Cavity surface by draft, half {}", half.name),
-        &["draft", "surface", "share"],
-        &bands,
-    )
-}
-
-fn reach(half: &Half) -> String {
-    let r = &half.reach;
-    let radius = figure(
-        Quantity::Length,
-        r.smallest_concave_radius_mm,
-        r.smallest_concave_radius_mm_pm,
-    );
-    let leave = figure(Quantity::Length, Some(r.leave_mm), None);
-    let mut words = match (&r.smallest_ball_needed, &r.best_ball) {
-        (Some(ball), _) => format!(
-            "<p>The <strong>{}</strong> is the largest ball in the rack that leaves nothing higher than {leave}.</p>",
-            escape(ball)
-        ),
-        (None, Some(ball)) => format!(
-            "<p>No ball in the rack leaves less than {leave}; the <strong>{}</strong> comes closest.</p>",
-            escape(ball)
-        ),
-        (None, None) => String::new(),
-    };
-    words += &format!("<p>Smallest concave radius {radius}.</p>");
-    let sharp: Vec<String> = [
-        SharpEdgeKind::Floor,
-        SharpEdgeKind::Upright,
-        SharpEdgeKind::Point,
-    ]
-    .into_iter()
-    .filter_map(|kind| {
-        let of: Vec<_> = r.sharp_edges.iter().filter(|e| e.kind == kind).collect();
-        let long: f64 = of.iter().map(|e| e.length_mm).sum();
-        let long = figure(Quantity::Length, Some(long), None);
-        (!of.is_empty()).then(|| match kind {
-            SharpEdgeKind::Floor => format!("{long} along floors"),
-            SharpEdgeKind::Upright => format!("{long} upright"),
-            SharpEdgeKind::Point => format!("{} corners", of.len()),
-        })
-    })
-    .collect();
-    if !sharp.is_empty() {
-        words += &format!("<p>Sharp inside edges: {}.</p>", sharp.join(", "));
-    }
-    let rows: Vec<Vec<String>> = r
-        .cutters
-        .iter()
-        .map(|c| {
-            let kind = match c.kind {
-                CutterKind::Ball => "",
-                CutterKind::Flat => " (flat)",
-                CutterKind::Bull => " (bull-nose)",
-            };
-            vec![
-                escape(&c.name) + kind,
-                match c.clears {
-                    Some(true) => "yes".to_owned(),
-                    Some(false) => "no".to_owned(),
-                    None => "too close".to_owned(),
-                },
-                figure(Quantity::Length, c.left_height_mm, c.left_height_mm_pm),
-                figure(Quantity::Area, c.left_area_mm2, c.left_area_mm2_pm),
-                figure(
-                    Quantity::Length,
-                    c.stickout_needed_mm,
-                    c.stickout_needed_mm_pm,
-                ),
-            ]
-        })
-        .collect();
-    words
-        + &table(
-            &format!("Cutters, half {}", half.name),
-            &[
-                "cutter",
-                "clears",
-                "left high",
-                "left area",
-                "stickout needed",
-            ],
-            &rows,
-        )
-}
-
-fn depth(half: &Half) -> String {
-    let rows: Vec<Vec<String>> = half
-        .depth
-        .tools
-        .iter()
-        .map(|t| {
-            vec![
-                escape(&t.cutter),
-                figure(Quantity::Length, Some(t.stickout_mm), None),
-                figure(Quantity::Length, t.deepest_mm, t.deepest_mm_pm),
-                t.reached_share
-                    .map_or_else(|| "not known".to_owned(), |s| escape(&percent(s))),
-                match t.blocked_by {
-                    Some(Blocker::Neck) => "neck",
-                    Some(Blocker::Shank) => "shank",
-                    Some(Blocker::Holder) => "holder",
-                    None => "nothing",
-                }
-                .to_owned(),
-            ]
-        })
-        .collect();
-    if rows.is_empty() {
-        return "<p>No stickout is stated, so no tool length was tried.</p>".to_owned();
-    }
-    table(
-        &format!("Tools, half {}", half.name),
-        &["cutter", "stickout", "tip depth", "reaches", "stopped by"],
-        &rows,
-    )
-}
-
-fn together(page: &mut String, mating: &Mating) {
-    let rows: Vec<Vec<String>> = [
-        ("Gap near the rim", Quantity::Length, mating.gap_mm, None),
-        (
-            "Overlap near the rim",
-            Quantity::Length,
-            mating.overlap_mm,
-            None,
-        ),
-        (
-            "Cavity rims differ by",
-            Quantity::Length,
-            mating.outline_mismatch_mm,
-            None,
-        ),
-        (
-            "Fills with",
-            Quantity::Volume,
-            mating.closed_volume_mm3,
-            mating.closed_volume_mm3_pm,
-        ),
-    ]
-    .into_iter()
-    .map(|(n, q, v, pm)| vec![n.to_owned(), figure(q, v, pm)])
-    .collect();
-    *page += "<section aria-labelledby=\"pair\">\n<h2 id=\"pair\">Both halves together</h2>\n";
-    article(
-        page,
-        "Fit",
-        Some(mating.verdict),
-        "",
-        &table("Fit", &["measure", "figure"], &rows),
-    );
-    *page += "</section>\n";
+    *page += "</div>\n</section>\n";
 }
 
 fn basis(page: &mut String, report: &Report) {
@@ -645,6 +409,8 @@ fn basis(page: &mut String, report: &Report) {
             Some(vec![escape(&name.replace('_', " ")), text])
         })
         .collect();
+    *page += "<div class=\"settings\">";
     *page += &table("Settings in force", &["setting", "value"], &settings);
+    *page += "</div>\n";
     *page += "</section>\n";
 }

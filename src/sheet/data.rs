@@ -1,11 +1,14 @@
 //! What the page's three-dimensional view is made of: one JSON value, the meshes packed.
 
 use crate::picture::view::ViewMesh;
-use crate::picture::{CIVIDIS_HEX, Layer, Limit, best_cutter, marks};
-use crate::report::{Report, from_corner};
+use crate::picture::{
+    self, CIVIDIS_HEX, Drawing, Layer, Limit, Mark, best_cutter, marks, pair_marks, part_marks,
+    parting_line,
+};
+use crate::report::{Half, Report};
 use crate::shop::Shop;
 use crate::units::Unit;
-use crate::vet::{CutterEvidence, Evidence, HalfEvidence, LeftPlace};
+use crate::vet::{CutterEvidence, Evidence, FacetEvidence, HalfEvidence};
 use base64::Engine;
 use flate2::{Compression, write::ZlibEncoder};
 use serde_json::{Value, json};
@@ -24,15 +27,27 @@ pub(super) fn data(
     report: &Report,
     evidence: &Evidence,
     shop: &Shop,
-    layers: &[Vec<Layer>],
+    drawing: &Drawing,
     unit: Unit,
 ) -> io::Result<Value> {
-    let halves = (0..evidence.halves.len())
-        .map(|h| half(report, evidence, shop, &layers[h], h))
+    let mut shapes = (0..evidence.halves.len())
+        .map(|h| half(report, evidence, shop, &drawing.layers[h], h))
         .collect::<io::Result<Vec<_>>>()?;
-    let pins: Vec<Value> = (0..evidence.halves.len())
-        .flat_map(|h| {
-            marks(report, evidence, h).into_iter().map(move |m| {
+    let mut marked: Vec<(usize, Vec<Mark>)> = (0..evidence.halves.len())
+        .map(|h| (h, marks(report, evidence, h)))
+        .collect();
+    marked.push((0, pair_marks(report, evidence)));
+    if let Some(kept) = &evidence.part {
+        marked.push((shapes.len(), part_marks(report, evidence)));
+        shapes.push(part(report, kept, &drawing.part)?);
+    }
+    if let (Some(first), Some(rim)) = (shapes.first_mut(), mismatch(evidence, drawing)) {
+        first["ribbon"] = rim;
+    }
+    let pins: Vec<Value> = marked
+        .into_iter()
+        .flat_map(|(h, marks)| {
+            marks.into_iter().map(move |m| {
                 let finding = &report.findings[m.number - 1];
                 json!({ "number": m.number, "half": h, "at": m.at, "check": finding.check,
                         "verdict": finding.verdict, "message": finding.message })
@@ -46,7 +61,7 @@ pub(super) fn data(
     Ok(json!({
         "unit": match unit { Unit::Mm => "mm", Unit::Inch => "in" },
         "ramp": CIVIDIS_HEX,
-        "halves": halves,
+        "halves": shapes,
         "b_to_a": b_to_a,
         "pins": pins,
         "clearance": { "shank": shop.limits.shank_clearance, "holder": shop.limits.holder_clearance },
@@ -64,9 +79,90 @@ fn half(
     let figures = &report.halves[h];
     let kept = &evidence.halves[h];
     let view = ViewMesh::of(kept, MOST);
+    let mut asked = Asked {
+        layers,
+        view: &view,
+        name: figures.name.to_lowercase(),
+        questions: Vec::new(),
+    };
+    asked.of_half(figures, kept);
+    let mut shape = packed(kept, &view, asked.questions)?;
+    let corner = figures
+        .touch_off_mm
+        .map(|c| (kept.frame.to_tool * nalgebra::Point3::from(c)).coords);
+    let best = best_cutter(figures);
+    shape["title"] = json!(format!("Half {}", figures.name));
+    shape["corner"] = json!(corner.map(|c| [c.x, c.y]));
+    shape["cutters"] = kept
+        .cutters
+        .iter()
+        .map(|c| cutter(report, shop, h, c))
+        .collect();
+    shape["best"] = json!(
+        kept.cutters
+            .iter()
+            .position(|c| Some(c.name.as_str()) == best)
+    );
+    shape["depth"] = json!(figures.cavity.depth_mm);
+    Ok(shape)
+}
+
+/// The part that the halves were made from, with its parting line.
+fn part(report: &Report, kept: &HalfEvidence, layers: &[Layer]) -> io::Result<Value> {
+    let view = ViewMesh::of(kept, MOST);
+    let mut asked = Asked {
+        layers,
+        view: &view,
+        name: "part".to_owned(),
+        questions: Vec::new(),
+    };
+    asked.ask_draft(kept);
+    let mut shape = packed(kept, &view, asked.questions)?;
+    shape["title"] = json!("Part");
+    shape["cutters"] = json!([]);
+    shape["parting"] = json!(parting_line(report, kept));
+    Ok(shape)
+}
+
+/// The rims of a pair beside each other, as pieces with a value each; A's tool frame.
+fn mismatch(evidence: &Evidence, drawing: &Drawing) -> Option<Value> {
+    let pair = evidence.pair.as_ref()?;
+    let layer = drawing.pair.iter().find(|l| l.key == "pair-mismatch")?;
+    let height = |p: [f64; 2]| {
+        let top = &evidence.halves[0].top;
+        let cell = top.grid.cell_at(p[0], p[1]);
+        cell.and_then(|(i, j)| top.get(top.grid.index(i, j)))
+            .unwrap_or(0.0)
+            .max(0.0)
+    };
+    let pieces: Vec<Value> = pair
+        .rim
+        .iter()
+        .map(|s| {
+            let z = height(s.a[0]).min(height(s.a[1]));
+            json!([
+                s.a[0][0] as f32,
+                s.a[0][1] as f32,
+                s.a[1][0] as f32,
+                s.a[1][1] as f32,
+                z,
+                s.mismatch as f32
+            ])
+        })
+        .collect();
+    Some(json!({ "pieces": pieces, "range": layer.range,
+                 "limit": layer.limits.first().map(limit), "title": "Mismatch of the rims" }))
+}
+
+fn limit(limit: &Limit) -> Value {
+    json!({ "value": limit.value, "above": limit.above })
+}
+
+/// A shape of the view: its mesh and its values, packed.
+fn packed(kept: &HalfEvidence, view: &ViewMesh, questions: Vec<Question>) -> io::Result<Value> {
     let mut pack = Pack::default();
-    let (lo, hi) = bounds(&view);
-    let edges = edges(kept, &view);
+    let (lo, hi) = bounds(view);
+    let edges = edges(kept, view);
     for t in &view.triangles {
         t.iter().for_each(|&v| pack.long(v));
     }
@@ -86,8 +182,8 @@ fn half(
             0
         });
     }
-    let mut questions = Vec::new();
-    for q in self::questions(report, evidence, layers, h, &view) {
+    let mut heads = Vec::new();
+    for q in questions {
         for &v in &q.values {
             pack.short(if v.is_nan() {
                 0
@@ -95,7 +191,7 @@ fn half(
                 code(v, q.packed[0], q.packed[1], 1)
             });
         }
-        questions.push(q.head);
+        heads.push(q.head);
     }
     for &parent in &view.parents {
         pack.byte(match kept.facets[parent as usize] {
@@ -112,26 +208,17 @@ fn half(
             pack.byte((c * 127.0).round() as i8 as u8);
         }
     }
-    let corner = figures
-        .touch_off_mm
-        .map(|c| (kept.frame.to_tool * nalgebra::Point3::from(c)).coords);
-    let best = best_cutter(figures);
+    let to_file = kept.frame.to_tool.inverse().to_homogeneous();
     Ok(json!({
-        "name": figures.name,
         "lo": lo, "hi": hi,
         "vertices": view.vertices.len(),
         "triangles": view.triangles.len(),
         "edges": edges.len(),
-        "shown_of": kept.mesh.triangles.len(),
         "heights": { "nx": heights.nx, "ny": heights.ny, "origin": heights.origin, "cell": heights.cell,
                      "range": heights.range },
-        "corner": corner.map(|c| [c.x, c.y]),
-        "questions": questions,
-        "cutters": kept.cutters.iter().map(|c| cutter(report, shop, h, c)).collect::<Vec<_>>(),
-        "best": kept.cutters.iter().position(|c| Some(c.name.as_str()) == best),
+        "questions": heads,
+        "to_file": to_file.as_slice(),
         "blob": pack.finish()?,
-        "depth": figures.cavity.depth_mm,
-        "zero": from_corner(figures, figures.touch_off_mm.unwrap_or([0.0; 3])).is_some(),
     }))
 }
 
@@ -189,19 +276,20 @@ struct Question {
     packed: [f32; 2],
 }
 
-fn questions(
-    report: &Report,
-    evidence: &Evidence,
-    layers: &[Layer],
-    h: usize,
-    view: &ViewMesh,
-) -> Vec<Question> {
-    let kept = &evidence.halves[h];
-    let name = report.halves[h].name.to_lowercase();
-    let mut questions = Vec::new();
-    let mut ask = |key: &str, title: String, cutter: Option<usize>, values: Vec<f32>| {
-        let own = format!("{name}-{key}");
-        let Some(layer) = layers.iter().find(|l| l.key == own) else {
+/// Questions that were asked of one shape.
+struct Asked<'a> {
+    layers: &'a [Layer],
+    view: &'a ViewMesh,
+    /// What the keys of its layers begin with.
+    name: String,
+    questions: Vec<Question>,
+}
+
+impl Asked<'_> {
+    /// Keeps `values` as the question `key`, if there is a map of it.
+    fn ask(&mut self, key: &str, title: String, cutter: Option<usize>, values: Vec<f32>) {
+        let own = format!("{}-{key}", self.name);
+        let Some(layer) = self.layers.iter().find(|l| l.key == own) else {
             return;
         };
         let known = || values.iter().copied().filter(|v| !v.is_nan());
@@ -214,43 +302,70 @@ fn questions(
         } else {
             [0.0, 1.0]
         };
-        let limit = layer
-            .limit
-            .map(|l: Limit| json!({ "value": l.value, "above": l.above }));
         let quantity = match layer.quantity {
             crate::report::Quantity::Angle => "angle",
             _ => "length",
         };
-        questions.push(Question {
+        self.questions.push(Question {
             head: json!({ "key": key, "title": title, "cutter": cutter, "quantity": quantity,
-                          "range": layer.range, "limit": limit, "packed": packed }),
+                          "range": layer.range, "limit": layer.limits.first().map(limit), "packed": packed }),
             values,
             packed,
         });
-    };
-    let facet = |t: usize| kept.facets[view.parents[t] as usize];
-    let cavity = |f: &crate::vet::FacetEvidence| f.hollow == crate::report::HollowKind::Cavity;
-    let all = 0..view.triangles.len();
-    let depth = |t: usize| facet(t).map_or(f32::NAN, |_| -view.middle(t)[2]);
-    ask(
-        "depth",
-        "Depth below parting".into(),
-        None,
-        all.clone().map(depth).collect(),
-    );
-    let draft = |t: usize| facet(t).filter(cavity).map_or(f32::NAN, |f| f.draft_deg);
-    ask("draft", "Draft".into(), None, all.map(draft).collect());
-    for (k, cutter) in kept.cutters.iter().enumerate() {
-        let values = view.values(cutter, |p: &LeftPlace| p.left);
-        let title = format!("Left after {}", cutter.name);
-        ask(&format!("left-{}", k + 1), title, Some(k), values);
     }
-    for (k, cutter) in kept.cutters.iter().enumerate() {
-        let values = view.values(cutter, |p: &LeftPlace| p.stickout);
-        let title = format!("Stickout needed, {}", cutter.name);
-        ask(&format!("stickout-{}", k + 1), title, Some(k), values);
+
+    fn ask_draft(&mut self, kept: &HalfEvidence) {
+        let cavity = |f: &FacetEvidence| f.hollow == crate::report::HollowKind::Cavity;
+        let draft = |t: usize| {
+            let facet = kept.facets[self.view.parents[t] as usize].filter(cavity);
+            facet.map_or(f32::NAN, |f| f.draft_deg)
+        };
+        let values = (0..self.view.triangles.len()).map(draft).collect();
+        self.ask("draft", "Draft".into(), None, values);
     }
-    questions
+
+    fn of_half(&mut self, figures: &Half, kept: &HalfEvidence) {
+        let view = self.view;
+        let depth = |t: usize| {
+            let facet = kept.facets[view.parents[t] as usize];
+            facet.map_or(f32::NAN, |_| -view.middle(t)[2])
+        };
+        let values = (0..view.triangles.len()).map(depth).collect();
+        self.ask("depth", "Depth below parting".into(), None, values);
+        self.ask_draft(kept);
+        let left: Vec<Vec<f32>> = kept
+            .cutters
+            .iter()
+            .map(|c| view.values(&picture::left(c)))
+            .collect();
+        let balls: Vec<(f64, Vec<f32>)> = picture::balls(figures, kept)
+            .into_iter()
+            .filter_map(|(radius, ball)| {
+                let k = kept.cutters.iter().position(|c| c.name == ball.name)?;
+                Some((radius, left[k].clone()))
+            })
+            .collect();
+        let values = picture::reaching(&balls, figures.reach.leave_mm);
+        self.ask(
+            "radius",
+            "Largest ball radius that reaches".into(),
+            None,
+            values,
+        );
+        self.ask("wall", "Wall behind".into(), None, view.values(&kept.walls));
+        if !kept.cusps.is_empty() {
+            self.ask("cusp", "Cusp height".into(), None, view.values(&kept.cusps));
+        }
+        for (k, (cutter, values)) in kept.cutters.iter().zip(left).enumerate() {
+            let title = format!("Left after {}", cutter.name);
+            self.ask(&format!("left-{}", k + 1), title, Some(k), values);
+        }
+        for (k, cutter) in kept.cutters.iter().enumerate() {
+            let values = view.values(&picture::stickouts(cutter));
+            let title = format!("Stickout needed, {}", cutter.name);
+            self.ask(&format!("stickout-{}", k + 1), title, Some(k), values);
+        }
+    }
 }
 
 fn bounds(view: &ViewMesh) -> ([f32; 3], [f32; 3]) {

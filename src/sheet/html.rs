@@ -1,6 +1,6 @@
 //! Text and figures as HTML.
 
-use crate::report::{Figures, Quantity};
+use crate::report::{Figures, Part, Quantity, Verdict, capital};
 use crate::units::Unit;
 
 /// `text` with every character that means something to HTML written as a reference; for text and quoted attributes.
@@ -29,6 +29,28 @@ pub(super) fn both(words: impl Fn(Figures) -> String) -> String {
         return mm;
     }
     format!("<span class=\"mm\">{mm}</span><span class=\"in\">{inch}</span>")
+}
+
+/// A sentence whose lengths stand in millimetres, in either unit.
+pub(super) fn sentence(text: &str) -> String {
+    both(|f| {
+        let mut words: Vec<String> = Vec::new();
+        let mut rest = text.split(' ').peekable();
+        while let Some(word) = rest.next() {
+            let follows = rest.peek().map(|next| next.trim_start_matches("mm"));
+            match (word.parse::<f64>(), follows) {
+                (Ok(mm), Some(after))
+                    if rest.peek().is_some_and(|n| n.starts_with("mm"))
+                        && !after.starts_with(char::is_alphabetic) =>
+                {
+                    words.push(f.length(mm) + after);
+                    rest.next();
+                }
+                _ => words.push(word.to_owned()),
+            }
+        }
+        words.join(" ")
+    })
 }
 
 /// A figure with its unit and ±.
@@ -60,6 +82,90 @@ pub(super) fn table(caption: &str, heads: &[&str], rows: &[Vec<String>]) -> Stri
     html + "</tbody></table></div>\n"
 }
 
+/// What the terminal's report tells in rows and tables, in either unit.
+pub(super) fn told(caption: &str, words: impl Fn(Figures) -> Vec<Part>) -> String {
+    let [mm, inch] = [Unit::Mm, Unit::Inch].map(|unit| words(Figures { unit }));
+    let pair = |a: &str, b: &str| {
+        both(|f| match f.unit {
+            Unit::Mm => a.to_owned(),
+            Unit::Inch => b.to_owned(),
+        })
+    };
+    let mut html = String::from("<div class=\"told\">\n");
+    let mut rows: Vec<[String; 2]> = Vec::new();
+    let mut tables = 0;
+    let flush = |html: &mut String, rows: &mut Vec<[String; 2]>| {
+        if rows.is_empty() {
+            return;
+        }
+        *html += &format!(
+            "<table class=\"rows\"><caption>{}</caption><tbody>",
+            escape(caption)
+        );
+        for [label, text] in rows.drain(..) {
+            *html += &format!("<tr><th scope=\"row\">{label}</th><td>{text}</td></tr>");
+        }
+        *html += "</tbody></table>\n";
+    };
+    for parts in mm.iter().zip(&inch) {
+        match parts {
+            (Part::Row(label, verdict, a), Part::Row(_, _, b)) => {
+                let text = pair(a, b);
+                match rows.last_mut() {
+                    Some(last) if label.is_empty() => last[1] += &format!("<br>{text}"),
+                    _ => rows.push([
+                        escape(&capital(label)),
+                        verdict.map(|v| stamp(v) + " ").unwrap_or_default() + &text,
+                    ]),
+                }
+            }
+            (Part::Table(heads, a), Part::Table(other, b)) => {
+                flush(&mut html, &mut rows);
+                let one_line = |text: &str| text.replace('\n', " ");
+                let heads: Vec<String> = heads
+                    .iter()
+                    .zip(other)
+                    .map(|(a, b)| pair(&one_line(a), &one_line(b)))
+                    .collect();
+                let heads: Vec<&str> = heads.iter().map(String::as_str).collect();
+                let cells = a.iter().zip(b).map(|(a, b)| {
+                    let cells = a.iter().zip(b);
+                    cells.map(|(a, b)| pair(a, b)).collect()
+                });
+                tables += 1;
+                html += &table(
+                    &format!("{caption}, table {tables}"),
+                    &heads,
+                    &cells.collect::<Vec<_>>(),
+                );
+            }
+            (Part::Note(a), Part::Note(b)) => {
+                flush(&mut html, &mut rows);
+                html += &format!("<p class=\"note\">{}</p>\n", pair(a, b));
+            }
+            _ => {}
+        }
+    }
+    flush(&mut html, &mut rows);
+    html + "</div>\n"
+}
+
+/// The word of a verdict.
+pub(super) fn word(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Pass => "Pass",
+        Verdict::Watch => "Watch",
+        Verdict::Unsure => "Unsure",
+        Verdict::Fail => "Fail",
+    }
+}
+
+/// The verdict as a stamp: word, sign and colour.
+pub(super) fn stamp(verdict: Verdict) -> String {
+    let class = word(verdict).to_lowercase();
+    format!("<span class=\"stamp {class}\">{}</span>", word(verdict))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -72,6 +178,16 @@ mod tests {
             "<span class=\"mm\">25.4\u{a0}mm</span><span class=\"in\">1\u{a0}in</span>"
         );
         assert_eq!(figure(Quantity::Angle, Some(2.0), None), "2°");
+    }
+
+    #[test]
+    fn lengths_in_a_sentence_change_with_the_unit() {
+        let told = sentence("At 25.4 mm, not 2 mmm; <3 times.");
+        assert!(
+            told.contains("class=\"in\">At 1\u{a0}in, not 2 mmm; &lt;3 times."),
+            "{told}"
+        );
+        assert!(told.contains("class=\"mm\">At 25.4\u{a0}mm, not"), "{told}");
     }
 
     proptest! {

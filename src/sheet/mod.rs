@@ -2,6 +2,7 @@
 
 mod body;
 mod data;
+mod half;
 mod html;
 
 use crate::picture::{Drawing, best_cutter};
@@ -41,14 +42,29 @@ pub fn page(
     shop: &Shop,
     unit: Unit,
 ) -> Result<String, SheetError> {
-    let drawing = Drawing::new(report, evidence, shop);
+    let drawing = &Drawing::new(report, evidence, shop);
+    page_of(drawing, unit)
+}
+
+/// The same from a drawing that was made for the maps already.
+///
+/// # Errors
+/// As [`page`].
+pub fn page_of(drawing: &Drawing, unit: Unit) -> Result<String, SheetError> {
+    let Drawing {
+        report,
+        evidence,
+        shop,
+        ..
+    } = *drawing;
     let wanted: Vec<String> = report.halves.iter().flat_map(shown_in).collect();
-    let wanted = |key: &str| wanted.iter().any(|w| w == key);
-    let pictures = body::Pictures {
-        mm: drawing.pictures(Unit::Mm, wanted),
-        inch: drawing.pictures(Unit::Inch, wanted),
-    };
-    let data = data::data(report, evidence, shop, &drawing.layers, unit)?;
+    let alone = |key: &str| key.starts_with("part-") || key.starts_with("pair-");
+    let wanted = |key: &str| alone(key) || wanted.iter().any(|w| w == key);
+    let (pictures, data) = rayon::join(
+        || body::Pictures::pack(drawing, wanted),
+        || data::data(report, evidence, shop, drawing, unit),
+    );
+    let (pictures, data) = (pictures?, data?);
     // no `<` in the data: nothing in it can end the element that holds it
     let data = serde_json::to_string(&data)?.replace('<', "\\u003c");
     let script = format!("/*\n{}\n*/\n{THREE}\n{SCRIPT}", THREE_LICENSE.trim());
@@ -62,7 +78,7 @@ pub fn page(
     page += "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n";
     page += &format!("<title>{}</title>\n", escape(&body::title(report)));
     page += &format!("<style>\n{STYLE}</style>\n</head>\n<body>\n");
-    body::write(&mut page, report, evidence, &pictures, unit)?;
+    body::write(&mut page, report, evidence, &pictures, unit);
     page += &format!("<script type=\"application/json\" id=\"data\">{data}</script>\n");
     page += &format!("<script>{script}</script>\n</body>\n</html>\n");
     Ok(page)
@@ -71,7 +87,7 @@ pub fn page(
 /// Keys of the maps that stand on the page for a half.
 fn shown_in(half: &crate::report::Half) -> Vec<String> {
     let name = half.name.to_lowercase();
-    let mut keys: Vec<String> = ["depth", "draft", "hidden"]
+    let mut keys: Vec<String> = ["depth", "draft", "hidden", "radius", "wall", "cusp"]
         .iter()
         .map(|k| format!("{name}-{k}"))
         .collect();

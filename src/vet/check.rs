@@ -3,7 +3,7 @@
 use super::cutters::SLENDER;
 use super::evidence::Evidence;
 use super::half::vet_half;
-use super::mate::{Side, mark_sockets, mating};
+use super::mate::{Side, mark_sockets, mating, pair_evidence};
 use crate::mesh::{Model, Vector};
 use crate::report::{self, HollowKind, Report, Verdict};
 use crate::setup::{self, Half, Setup, SetupConfig, SetupError, Survey};
@@ -134,6 +134,8 @@ fn checked(
             .collect(),
         halves: Vec::new(),
         b_to_a: setup.closing.as_ref().map(|c| c.b_to_a),
+        pair: None,
+        part: None,
     };
     let mut halves = Vec::new();
     let mut surfaces = Vec::new();
@@ -169,8 +171,18 @@ fn checked(
                 undercut: &halves[k].undercut,
                 draft: &halves[k].draft,
             };
-            mating(closing, [side(0), side(1)], limits, config.fill_density)
+            let sides = [side(0), side(1)];
+            let figures = mating(closing, &sides, limits, config.fill_density);
+            if keep {
+                evidence.pair = Some(pair_evidence(closing, &sides, &figures));
+            }
+            figures
         });
+    if let Some(pair) = &mut evidence.pair {
+        for (half, walls) in evidence.halves.iter_mut().zip(&mut pair.walls) {
+            half.walls = std::mem::take(walls);
+        }
+    }
     let mut report = Report {
         format: report::FORMAT.to_owned(),
         units: "mm".to_owned(),

@@ -1,7 +1,7 @@
 //! The nearest point of a set of half-spaces, and of a cone.
 
 use crate::mesh::{Point, Vector};
-use nalgebra::{DMatrix, DVector};
+use nalgebra::Matrix3;
 
 /// Steps of [`shares`]; a handful are usual.
 const MOST_STEPS: usize = 200;
@@ -77,18 +77,23 @@ fn shares(normals: &[Vector], lacks: &[f64], least: f64) -> Option<Vec<(usize, f
     None
 }
 
-/// `normal` as a combination of the normals taken, and what sticks out of them.
-fn split(normals: &[Vector], taken: &[(usize, f64)], normal: &Vector) -> (Vec<f64>, Vector) {
-    let n = taken.len();
-    if n == 0 {
-        return (Vec::new(), *normal);
-    }
-    let of = |i: usize| normals[taken[i].0];
-    let gram = DMatrix::from_fn(n, n, |i, j| of(i).dot(&of(j)));
-    let right = DVector::from_fn(n, |i, _| of(i).dot(normal));
-    let along = gram.lu().solve(&right).unwrap_or_else(|| DVector::zeros(n));
-    let out = normal - (0..n).map(|i| of(i) * along[i]).sum::<Vector>();
-    (along.iter().copied().collect(), out)
+/// `normal` as a combination of the normals taken, three at most, and what sticks out of them.
+fn split(normals: &[Vector], taken: &[(usize, f64)], normal: &Vector) -> ([f64; 3], Vector) {
+    let of = |i: usize| taken.get(i).map_or(Vector::zeros(), |t| normals[t.0]);
+    let n = [of(0), of(1), of(2)];
+    // a normal that is not there combines nothing: its own one on the diagonal
+    let gram = Matrix3::from_fn(|i, j| {
+        let there = i.max(j) < taken.len();
+        if there {
+            n[i].dot(&n[j])
+        } else {
+            f64::from(u8::from(i == j))
+        }
+    });
+    let right = Vector::from_fn(|i, _| n[i].dot(normal));
+    let along = gram.lu().solve(&right).unwrap_or_default();
+    let out = normal - n[0] * along[0] - n[1] * along[1] - n[2] * along[2];
+    ([along[0], along[1], along[2]], out)
 }
 
 #[cfg(test)]

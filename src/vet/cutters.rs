@@ -5,8 +5,10 @@ use super::depth::{Bodies, deepest, guarded, stickout_needed};
 use super::evidence::HalfEvidence;
 use super::radius::{Untouched, smallest_radius};
 use super::reach::{Ground, Place, Reached};
+use super::shade::patches;
 use super::sharp::Sharp;
-use crate::report::{CutterReach, Depth, Reach, SharpEdge, ToolDepth, Verdict};
+use crate::mesh::Point;
+use crate::report::{CutterReach, Depth, LeftRegion, Reach, SharpEdge, ToolDepth, Verdict};
 use crate::shop::{Cutter, CutterKind, Shop};
 use rayon::prelude::*;
 
@@ -49,6 +51,7 @@ fn unknown_reach(cutter: &Cutter) -> CutterReach {
         left_volume_mm3: None,
         left_volume_mm3_pm: None,
         at_mm: None,
+        left_regions: Vec::new(),
         stickout_needed_mm: None,
         stickout_needed_mm_pm: None,
     }
@@ -178,6 +181,7 @@ pub fn reach_and_depth(
 /// facets do; where nothing overhangs.
 fn touches_all(figures: &mut CutterReach) {
     figures.clears = Some(true);
+    figures.left_regions.clear();
     figures.left_height_mm = Some(0.0);
     figures.left_height_mm_pm = Some(TOUCH);
     figures.left_area_mm2 = Some(0.0);
@@ -213,6 +217,41 @@ fn fill_reach(figures: &mut CutterReach, ground: &Ground, reached: &Reached, lea
     figures.left_volume_mm3 = Some(reached.left_volume);
     figures.left_volume_mm3_pm = Some(reached.left_volume_pm);
     figures.at_mm = Some(ground.half.frame.place(&at));
+    figures.left_regions = left_regions(ground, reached, leave);
+}
+
+/// Most regions listed for one cutter.
+const MOST_REGIONS: usize = 16;
+
+/// Connected surface on which more than the leave is left, the largest first.
+fn left_regions(ground: &Ground, reached: &Reached, leave: f64) -> Vec<LeftRegion> {
+    // per facet: area left, and the most left with its place
+    let mut left = vec![(0.0, 0.0, Point::origin()); ground.surface.facets.len()];
+    for (s, n) in reached.samples.iter().zip(&reached.nearest) {
+        if n.left > leave {
+            let (area, most, at) = &mut left[s.facet as usize];
+            *area += s.area;
+            if n.left > *most {
+                (*most, *at) = (n.left, s.at);
+            }
+        }
+    }
+    let member: Vec<bool> = left.iter().map(|l| l.0 > 0.0).collect();
+    let mut regions: Vec<LeftRegion> = patches(ground.half, &ground.surface, &member)
+        .into_iter()
+        .map(|patch| {
+            let facets = || patch.iter().map(|&f| left[f as usize]);
+            let most = facets().max_by(|a, b| a.1.total_cmp(&b.1));
+            LeftRegion {
+                at_mm: (ground.half.frame).place(&most.map_or(Point::origin(), |m| m.2)),
+                area_mm2: facets().map(|l| l.0).sum(),
+                height_mm: most.map_or(0.0, |m| m.1),
+            }
+        })
+        .collect();
+    regions.sort_by(|a, b| b.area_mm2.total_cmp(&a.area_mm2));
+    regions.truncate(MOST_REGIONS);
+    regions
 }
 
 fn tool_depth(

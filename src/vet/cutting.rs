@@ -366,8 +366,23 @@ impl<'m> Cutting<'m> {
 
     /// Whether the cutter can come straight down to `centre`: that also tells the open from the inside of the material.
     fn open_above(&self, c: &Point, tolerance: f64) -> bool {
-        let dropper = &self.ground.contacts.dropper;
-        dropper.clear_at(self.profile, c.x, c.y, c.z, tolerance)
+        let contacts = self.ground.contacts;
+        if self.is_ball() && !self.under(c) && !self.buried(c) {
+            // where nothing overhangs, a ball that is clear stays clear on its way up
+            return !contacts.rays.any_within(c, self.corner - tolerance);
+        }
+        (contacts.dropper).clear_at(self.profile, c.x, c.y, c.z, tolerance)
+    }
+
+    /// Whether a ball at `centre` that no surface is in may stand in the material: it is then a radius under it at least.
+    fn buried(&self, centre: &Point) -> bool {
+        let grid = self.grid();
+        let Some((i, j)) = grid.cell_at(centre.x, centre.y) else {
+            return true;
+        };
+        let lowest = self.places.lowest().get(grid.index(i, j));
+        // over its node the centre stands 2 R over the material at the least, on slopes a cell aside less
+        lowest.is_some_and(|z| centre.z < f64::from(z) - self.corner)
     }
 
     /// What the cutter leaves at `p` by the places known.
@@ -408,7 +423,7 @@ impl<'m> Cutting<'m> {
                         let far = bend.steps(t) * grid.cell;
                         Point::new(grid.x(i) + along[0] * far, grid.y(j) + along[1] * far, z)
                     };
-                    self.last_free(&bend, place, &mut found);
+                    self.last_free(&bend, fine, place, &mut found);
                 }
             };
             for i in 1..grid.nx.saturating_sub(2) {
@@ -430,8 +445,15 @@ impl<'m> Cutting<'m> {
         contact.map(|c| c.z)
     }
 
-    /// Free places towards the bend, about the farthest from the lower node; `place` takes steps from that node, and height.
-    fn last_free(&self, bend: &Bend, place: impl Fn(f64, f64) -> Point, found: &mut Vec<Point>) {
+    /// Free places towards the bend, about the farthest from the lower node and good to `fine` mm; `place` takes steps from that node,
+    /// and height.
+    fn last_free(
+        &self,
+        bend: &Bend,
+        fine: f64,
+        place: impl Fn(f64, f64) -> Point,
+        found: &mut Vec<Point>,
+    ) {
         let is_free = |t: f64, z: f64| self.free(&place(t, z), 2.0 * TOUCH);
         // nearer than its radius to a free place a ball that no surface is in is not buried in the material: never far down
         let height = |t: f64| bend.height(t).max(bend.low() - 0.5 * self.corner);
@@ -440,11 +462,9 @@ impl<'m> Cutting<'m> {
             if bend.gentle {
                 // between the nodes there may be more than one bend: the bottom of a narrow trough
                 let p = at_height(at);
-                if is_free(at, p.z) {
-                    found.push(p);
-                } else if let Some(z) = self.lowest_at(&p) {
-                    found.push(Point::new(p.x, p.y, z));
-                }
+                let near = [p.z, p.z + fine].into_iter().find(|&z| is_free(at, z));
+                let z = near.or_else(|| self.lowest_at(&p));
+                found.extend(z.map(|z| Point::new(p.x, p.y, z)));
                 return;
             }
             // steep sides are not quite straight: a little short of where they seem to meet

@@ -4,6 +4,7 @@
 //! they come from, at the density of the samples.
 
 use super::cutting::Cutting;
+use super::mate::{RimStep, walls};
 use super::reach::{Ground, Reached};
 use super::surface::Sample;
 use crate::field::{Grid, HeightMap, Nearest, disc_dilate, max_pool};
@@ -23,6 +24,33 @@ pub struct Evidence {
     pub reliefs: Vec<Relief>,
     /// Takes the second half's tool frame to the first's, closed; `None` for one half.
     pub b_to_a: Option<Isometry3<f64>>,
+    /// How the halves meet; none unless pictures were asked for.
+    pub pair: Option<PairEvidence>,
+    /// The part that the halves were made from, as if it were a half: its frame's Z is the pull, Z = 0 the parting level, and
+    /// draft is towards the side that a facet faces. Only of a body, and only if pictures were asked for.
+    pub part: Option<HalfEvidence>,
+}
+
+/// How two halves meet, closed, in A's tool frame.
+#[derive(Debug, Clone)]
+pub struct PairEvidence {
+    /// Distance along Z from A's parting face up to B's, mm; negative: they overlap.
+    pub gap: HeightMap,
+    /// The cavity rims beside each other.
+    pub rim: Vec<RimStep>,
+    /// Wall behind the cavity of each half, in its own tool frame; hollows that are one when closed count as one.
+    pub walls: [Vec<Valued>; 2],
+}
+
+/// A value at a place of the surface, tool frame.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Valued {
+    /// Place.
+    pub at: [f32; 3],
+    /// Triangle of the half's mesh; `u32::MAX`: not known.
+    pub triangle: u32,
+    /// The value, mm.
+    pub value: f32,
 }
 
 /// Evidence of one half, in its tool frame (tool axis +Z, parting level 0), mm.
@@ -32,6 +60,8 @@ pub struct HalfEvidence {
     pub frame: Frame,
     /// Its surface.
     pub mesh: Mesh,
+    /// Largest step between neighbouring coordinates of the file, mm.
+    pub rounding: f64,
     /// For each triangle what hollow it bounds and what was judged there; `None`: not surface of a hollow.
     pub facets: Vec<Option<FacetEvidence>>,
     /// Highest crossing of each column.
@@ -40,6 +70,10 @@ pub struct HalfEvidence {
     pub hollows: Vec<Option<HollowKind>>,
     /// One entry for each cutter that was tried.
     pub cutters: Vec<CutterEvidence>,
+    /// Thickness of the block behind the cavity's surface, to its outside or another hole.
+    pub walls: Vec<Valued>,
+    /// Height of the cusps that the planned passes of the finishing ball leave where it touches; none without a plan.
+    pub cusps: Vec<Valued>,
 }
 
 /// What is known of one triangle that bounds a hollow.
@@ -80,6 +114,20 @@ pub struct LeftPlace {
     pub stickout: f32,
 }
 
+impl CutterEvidence {
+    /// One value of each place.
+    pub fn valued(&self, value: impl Fn(&LeftPlace) -> f32) -> Vec<Valued> {
+        let places = self.places.iter();
+        places
+            .map(|p| Valued {
+                at: p.at,
+                triangle: p.triangle,
+                value: value(p),
+            })
+            .collect()
+    }
+}
+
 impl HalfEvidence {
     /// What does not depend on cutters.
     pub(super) fn of(ground: &Ground) -> HalfEvidence {
@@ -112,7 +160,19 @@ impl HalfEvidence {
                 })
             })
             .collect();
-        HalfEvidence::bare(half, survey, facets)
+        let mut kept = HalfEvidence::bare(half, survey, facets);
+        let hollows = &survey.hollows;
+        let mut cavities: Vec<usize> = (0..hollows.len())
+            .filter(|&h| hollows[h].kind == HollowKind::Cavity)
+            .collect();
+        cavities.sort_by_key(|&h| std::cmp::Reverse(hollows[h].cells));
+        for &h in cavities.iter().take(WALLED) {
+            kept.walls
+                .extend(walls(half, survey, surface, &ground.contacts.rays, |own| {
+                    own as usize == h
+                }));
+        }
+        kept
     }
 
     fn bare(half: &Half, survey: &Survey, facets: Vec<Option<FacetEvidence>>) -> HalfEvidence {
@@ -120,12 +180,15 @@ impl HalfEvidence {
         HalfEvidence {
             frame: half.frame,
             mesh: half.mesh.clone(),
+            rounding: half.rounding,
             facets,
             top: survey.top.clone(),
             hollows: cells
                 .map(|k| survey.hollow_at(k).map(|h| survey.hollows[h].kind))
                 .collect(),
             cutters: Vec::new(),
+            walls: Vec::new(),
+            cusps: Vec::new(),
         }
     }
 
@@ -179,6 +242,9 @@ struct Clear {
     /// Height of a section's lower end above the face, and the lowest it may stand.
     sections: Vec<(f64, HeightMap)>,
 }
+
+/// Hollows, largest first, whose walls are measured.
+const WALLED: usize = 8;
 
 /// Cells of the map that holder heights are read from.
 const CLEAR_CELLS: usize = 160_000;

@@ -23,4 +23,7 @@ mod undercut;
 
 pub use check::{CheckConfig, CheckError, Stage, check, check_with_evidence};
 pub use depth::{Guarded, guarded, tip_depth_at};
-pub use evidence::{CutterEvidence, Evidence, FacetEvidence, HalfEvidence, LeftPlace};
+pub use evidence::{
+    CutterEvidence, Evidence, FacetEvidence, HalfEvidence, LeftPlace, PairEvidence, Valued,
+};
+pub use mate::RimStep;

@@ -1,38 +1,14 @@
 // The page in a headless Chromium: node check.mjs PAGE.html
 // Exits 1 when anything is not as it must be; its last line counts what passed and failed.
 import { existsSync, readFileSync } from 'node:fs';
-import { inflateSync } from 'node:zlib';
 import { resolve } from 'node:path';
 import { Chromium } from './chromium.mjs';
+import { decode } from './png.mjs';
 
 const page = resolve(process.argv[2]);
 let passed = 0, failed = 0;
 const expect = (name, good, told = '') => {
   if (good) { passed++; console.log(`ok      ${name}`); } else { failed++; console.log(`NOT OK  ${name} ${told}`); }
-};
-
-// Pixels of a PNG with 8 bits a channel, without interlacing: what the browser writes.
-const decode = (png) => {
-  let at = 8, width, height, channels;
-  const parts = [];
-  while (at < png.length) {
-    const length = png.readUInt32BE(at), kind = png.toString('latin1', at + 4, at + 8), data = png.subarray(at + 8, at + 8 + length);
-    if (kind === 'IHDR') { width = data.readUInt32BE(0); height = data.readUInt32BE(4); channels = { 2: 3, 6: 4 }[data[9]]; }
-    if (kind === 'IDAT') parts.push(data);
-    at += 12 + length;
-  }
-  const raw = inflateSync(Buffer.concat(parts)), row = width * channels, out = Buffer.alloc(row * height);
-  for (let y = 0; y < height; y++) {
-    const filter = raw[y * (row + 1)];
-    for (let x = 0; x < row; x++) {
-      const v = raw[y * (row + 1) + 1 + x];
-      const a = x >= channels ? out[y * row + x - channels] : 0, b = y ? out[(y - 1) * row + x] : 0, c = x >= channels && y ? out[(y - 1) * row + x - channels] : 0;
-      const p = a + b - c, pa = Math.abs(p - a), pb = Math.abs(p - b), pc = Math.abs(p - c);
-      const guess = [0, a, b, (a + b) >> 1, pa <= pb && pa <= pc ? a : pb <= pc ? b : c][filter];
-      out[y * row + x] = v + guess;
-    }
-  }
-  return { width, height, at: (x, y) => [...out.subarray((y * width + x) * channels, (y * width + x) * channels + 3)] };
 };
 
 const browser = await Chromium.start();
@@ -44,11 +20,8 @@ browser.on((m) => {
   if (m.method === 'Network.requestWillBeSent' && !/^(data|blob):/.test(m.params.request.url)) requests.push(m.params.request.url);
 });
 
-const settle = async () => {
-  const before = await browser.value('document.documentElement.dataset.painted');
-  await browser.value('new Promise((r) => setTimeout(r, 650))');
-  return before;
-};
+// longer than a flight of the view, and until what was asked for by then is painted, however slow the machine
+const settle = () => browser.value('new Promise((r) => setTimeout(() => requestAnimationFrame(() => requestAnimationFrame(r)), 650))');
 const hash = async () => (await browser.value("document.getElementById('gl').toDataURL()"));
 
 const start = Date.now();
@@ -66,27 +39,27 @@ const colours = await browser.value(`(() => { const c = document.getElementById(
 expect('the view is drawn', colours > 40, `${colours} colours`);
 
 await browser.value("document.querySelector('.view').scrollIntoView()");
-const questions = await browser.value("[...document.getElementById('question').options].map((o) => o.value)");
-expect('every question can be asked', ['depth', 'draft', 'left-1', 'stickout-1'].every((q) => questions.includes(q)), questions.join(' '));
 const choose = (id, value) => browser.value(`(() => { const e = document.getElementById('${id}'); e.value = '${value}'; e.dispatchEvent(new Event('change')); e.dispatchEvent(new Event('input')); })()`);
+
+const options = (id) => browser.value(`[...document.getElementById('${id}').options].map((o) => o.value)`);
 
 // known points: pixels of the screen against the colour that the legend has for their value
 const view = 'window.moldvetView';
-await choose('question', 'depth');
-await settle();
 const data = JSON.parse(await browser.value("document.getElementById('data').textContent"));
 const agree = async (name) => {
   const found = await browser.value(`(() => {
     const v = ${view}, out = [];
     const c = document.getElementById('gl').getBoundingClientRect();
-    const g = (x, y) => { document.getElementById('gl').dispatchEvent(new PointerEvent('pointerdown', { clientX: x, clientY: y, pointerId: 1, button: 0 })); };
     for (let k = 0; k < 60; k++) {
       const p = v.sample(k);
       if (p) out.push({ x: c.left + p.x, y: c.top + p.y, colour: v.legendColour(p.value), value: p.value });
     }
     return out;
   })()`);
+  // pins stand over the picture, not in it
+  await browser.value("document.getElementById('pins').style.visibility = 'hidden'");
   const shot = decode(await browser.shot());
+  await browser.value("document.getElementById('pins').style.visibility = ''");
   let near = 0;
   for (const p of found) {
     // a level line or a hatch line may run through a pixel: one of nine must agree
@@ -99,7 +72,31 @@ const agree = async (name) => {
   }
   expect(`colours agree with the legend: ${name}`, found.length >= 8 && near >= 0.85 * found.length, `${near} of ${found.length}`);
 };
-await agree('depth');
+// the part of a body stands first; its draft is judged all over
+const part = data.halves.findIndex((h) => h.parting);
+if (part >= 0) {
+  expect('the part is shown first', (await browser.value("document.getElementById('show').value")) === String(part));
+  expect('its parting line stands in the legend', (await browser.value("document.getElementById('legend').textContent")).includes('parting line'));
+  await agree('draft of the part');
+  await choose('show', '0');
+  await settle();
+}
+const questions = await options('question');
+const wanted = ['depth', 'draft', 'radius', 'wall', 'left-1', 'stickout-1', ...(data.b_to_a ? ['mismatch'] : []), ...(process.argv.includes('--plan') ? ['cusp'] : [])];
+expect('every question can be asked', wanted.every((q) => questions.includes(q)), questions.join(' '));
+for (const question of ['radius', 'wall', 'depth']) {
+  await choose('question', question);
+  await settle();
+  await agree(question);
+}
+if (data.b_to_a) {
+  const plain = await hash();
+  await choose('question', 'mismatch');
+  await settle();
+  expect('the rims are drawn by their mismatch', (await hash()) !== plain);
+  await choose('question', 'depth');
+  await settle();
+}
 const before = await hash();
 await choose('question', 'draft');
 await settle();

@@ -1,33 +1,39 @@
-// Pictures of a page, to be looked at: node shots.mjs PAGE.html FOLDER
+// Pictures of a page, to be looked at, some also as colour-blind eyes see them: node shots.mjs PAGE.html FOLDER
 import { mkdirSync, writeFileSync } from 'node:fs';
 import { resolve } from 'node:path';
 import { Chromium } from './chromium.mjs';
+import { BLIND, seen } from './png.mjs';
 
 const [page, folder] = process.argv.slice(2);
 mkdirSync(folder, { recursive: true });
 const browser = await Chromium.start();
 browser.on((m) => { if (m.method === 'Runtime.consoleAPICalled' || m.method === 'Runtime.exceptionThrown' || m.method === 'Log.entryAdded') console.log(JSON.stringify(m.params).slice(0, 400)); });
 const save = async (name, full) => writeFileSync(`${folder}/${name}.png`, await browser.shot(full));
+const saveSeen = async (name) => {
+  const png = await browser.shot();
+  writeFileSync(`${folder}/${name}.png`, png);
+  for (const [kind, matrix] of Object.entries(BLIND)) writeFileSync(`${folder}/${name}-${kind}.png`, seen(png, matrix));
+};
 const settle = () => new Promise((r) => setTimeout(r, 700));
 await browser.size(1280, 800);
 await browser.open(`file://${resolve(page)}`);
 await browser.until("document.documentElement.dataset.painted > 0");
 await settle();
-await save('wide-top');
+await saveSeen('wide-top');
 await browser.value("document.querySelector('.view').scrollIntoView()");
 await settle();
-await save('wide-view');
+await saveSeen('wide-view');
 await browser.value("(() => { const b = [...document.querySelectorAll('button.pin[data-pin]')]; b[Math.min(2, b.length - 1)].click(); })()");
 await settle(); await settle();
 await browser.value("document.getElementById('cut').click()");
 await settle();
-await save('wide-section');
+await saveSeen('wide-section');
 await browser.value("document.getElementById('cut').click(); const s = document.getElementById('show'); if ([...s.options].some((o) => o.value === 'pair')) { s.value = 'pair'; s.dispatchEvent(new Event('change')); const o = document.getElementById('open'); o.value = 45; o.dispatchEvent(new Event('input')); }");
 await settle();
 await save('wide-pair');
 await browser.value("document.querySelector('.half').scrollIntoView()");
 await settle();
-await save('wide-half');
+await saveSeen('wide-half');
 await browser.value("scrollTo(0, 0)");
 await save('wide-full', true);
 await browser.size(390, 844, true, 2);

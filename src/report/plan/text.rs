@@ -3,7 +3,7 @@
 use super::inputs::inputs;
 use super::{BallPlan, Directions, EdgePlan, HalfPlan, Plan, SetBy, SetPlan, WayPlan};
 use crate::report::figures::{Figures, Quantity, percent};
-use crate::report::page::{Page, Paint};
+use crate::report::page::{Page, Paint, Part};
 use crate::report::table::{Cell, Table};
 use crate::report::terminal::{Style, measured};
 use crate::report::text::{JOIN, clean, name};
@@ -47,6 +47,13 @@ pub fn render_plan(plan: &Plan, style: Style) -> String {
         page.paragraph(&clean(caution));
     }
     page.finish()
+}
+
+/// What is told of one half's plan.
+pub(crate) fn plan_parts(figures: Figures, half: &HalfPlan) -> Vec<Part> {
+    let mut page = Page::of_parts(figures);
+    section(&mut page, half);
+    page.parts()
 }
 
 fn section(page: &mut Page, half: &HalfPlan) {

@@ -262,6 +262,39 @@ fn reach_rows(page: &mut Page, reach: &Reach) {
         let text = "too wide to show how far each figure is good; the JSON report tells";
         page.note(text);
     }
+    left_row(page, &reach.cutters);
+}
+
+/// Places a region list goes on to.
+const PLACES: usize = 3;
+
+/// Where the smallest ball that leaves something leaves it: what asks for a smaller one.
+fn left_row(page: &mut Page, cutters: &[CutterReach]) {
+    let f = page.figures;
+    let leaves = |c: &&CutterReach| c.kind == CutterKind::Ball && !c.left_regions.is_empty();
+    let smallest = cutters
+        .iter()
+        .filter(leaves)
+        .min_by(|a, b| a.diameter_mm.total_cmp(&b.diameter_mm));
+    let Some(ball) = smallest else { return };
+    let places: Vec<String> = (ball.left_regions.iter().take(PLACES))
+        .map(|r| {
+            let area = f.text(Quantity::Area, Some(r.area_mm2), None);
+            format!("{area}{}", f.at(Some(r.at_mm)))
+        })
+        .collect();
+    let rest = ball.left_regions.len().saturating_sub(PLACES);
+    let more = if rest > 0 {
+        format!("; {rest} more places")
+    } else {
+        String::new()
+    };
+    let text = format!(
+        "What the {} leaves: {}{more}",
+        name(&ball.name),
+        places.join("; ")
+    );
+    page.row("", &text);
 }
 
 /// What each cutter leaves, with or without ±.

@@ -96,6 +96,16 @@ fn lengths_are_in_the_readers_unit() {
 }
 
 #[test]
+fn what_asks_for_a_smaller_ball_is_told_with_its_place() {
+    let text = render(&samples::pair(), PLAIN);
+    let words = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        words.contains("What the 3/4in ball leaves: 317.4 mm² at X 1, Y 2, Z -3"),
+        "{words}"
+    );
+}
+
+#[test]
 fn findings_stand_worst_first_with_place_figure_and_limit() {
     let text = render(&samples::pair(), PLAIN);
     let found = text.split("What was found").nth(1).unwrap();

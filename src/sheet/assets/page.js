@@ -1,6 +1,13 @@
 'use strict';
 // The page's view: meshes coloured by question, pins, a section plane and the tool that stands in it.
 (async () => {
+  // a picture among others takes the whole row when it is clicked
+  document.querySelectorAll('.pictures figure:not(:only-child)').forEach((f) => {
+    const turn = () => f.classList.toggle('large');
+    f.tabIndex = 0;
+    f.addEventListener('click', turn);
+    f.addEventListener('keydown', (e) => { if (e.key === 'Enter') turn(); });
+  });
   const $ = (id) => document.getElementById(id);
   const D = JSON.parse($('data').textContent);
   const stage = $('gl');
@@ -73,8 +80,9 @@
         float light=0.72+0.28*abs(n.z*0.8+n.x*0.35+n.y*0.2);
         if (vFlag<0.5) c*=light;
         float z=vZ/level; float w=fwidth(z);
-        float line=1.0-smoothstep(0.6,1.3,abs(fract(z-0.5)-0.5)/max(w,1e-6));
-        if (judged>0.5 && w<0.35) c=mix(c, dot(c,vec3(0.3,0.6,0.1))>0.42?c*0.62:c*0.5+0.32, line*0.55);
+        // level lines no wider than a pixel or two, and none where they would crowd and change the colour of the scale
+        float line=(1.0-smoothstep(0.35,0.95,abs(fract(z-0.5)-0.5)/max(w,1e-6)))*(1.0-smoothstep(0.09,0.16,w));
+        if (judged>0.5) c=mix(c, dot(c,vec3(0.3,0.6,0.1))>0.42?c*0.62:c*0.5+0.32, line*0.55);
         if (vFlag>1.5 && vFlag<2.5 && mod(px.x+px.y,7.0)<1.4) c=vec3(0.0);
         if (vFlag>2.5 && vFlag<3.5) c=mod(px.x-px.y,7.0)<3.0?vec3(0.835,0.369,0.0):vec3(1.0);
         gl_FragColor=vec4(c,1.0);
@@ -108,12 +116,58 @@
   }
   const toolGroup = new THREE.Group(); scene.add(toolGroup);
 
+  // a line in space that is as thick as `radius`: six sides around each piece [x, y, z, x, y, z]
+  const tube = (pieces, radius, colourOf) => {
+    const n = pieces.length, p = new Float32Array(n * 108), c = new Float32Array(n * 108);
+    const V = (x, y, z) => new THREE.Vector3(x, y, z);
+    pieces.forEach((e, k) => {
+      const a = V(e[0], e[1], e[2]), b = V(e[3], e[4], e[5]), d = b.clone().sub(a);
+      if (d.length() < 1e-9) return;
+      d.normalize();
+      const r = typeof radius === 'function' ? radius(k) : radius;
+      const u = (Math.abs(d.z) < 0.9 ? V(0, 0, 1) : V(1, 0, 0)).cross(d).normalize(), v = d.clone().cross(u);
+      // pieces overlap a little, so that a bend has no notch
+      a.addScaledVector(d, -0.4 * r); b.addScaledVector(d, 0.4 * r);
+      const ring = (o, s) => { const t = s / 6 * 2 * Math.PI; return o.clone().addScaledVector(u, r * Math.cos(t)).addScaledVector(v, r * Math.sin(t)); };
+      const colour = colourOf(k);
+      for (let s = 0; s < 6; s++) [ring(a, s), ring(b, s), ring(b, s + 1), ring(a, s), ring(b, s + 1), ring(a, s + 1)].forEach((q, i) => {
+        const at = 108 * k + 18 * s + 3 * i;
+        p.set([q.x, q.y, q.z], at); c.set(colour, at);
+      });
+    });
+    const g = new THREE.BufferGeometry();
+    g.setAttribute('position', new THREE.BufferAttribute(p, 3)); g.setAttribute('color', new THREE.BufferAttribute(c, 3));
+    const mesh = new THREE.Mesh(g, lineMaterial); mesh.frustumCulled = false;
+    return mesh;
+  };
+  const lineMaterial = new THREE.ShaderMaterial({
+    side: THREE.DoubleSide,
+    vertexShader: 'attribute vec3 color; varying vec3 vColor; void main(){ vColor=color; gl_Position=projectionMatrix*modelViewMatrix*vec4(position,1.0); }',
+    fragmentShader: 'precision highp float; varying vec3 vColor; void main(){ gl_FragColor=vec4(vColor,1.0); }',
+  });
+  for (const h of D.halves) {
+    const size = Math.hypot(h.hi[0] - h.lo[0], h.hi[1] - h.lo[1], h.hi[2] - h.lo[2]);
+    const onRamp = (v, [lo, hi]) => { const i = Math.round(Math.min(1, Math.max(0, (v - lo) / (hi - lo || 1))) * 255); return [ramp[3 * i], ramp[3 * i + 1], ramp[3 * i + 2]]; };
+    if (h.parting) {
+      const pieces = h.parting.flatMap((l) => l.slice(1).map((q, k) => [...l[k], ...q]));
+      h.group.add(tube(pieces, 0.004 * size, () => [0.835, 0.369, 0]));
+    }
+    if (h.ribbon) {
+      const r = h.ribbon, pieces = r.pieces.map(([x, y, u, v, z]) => [x, y, z, u, v, z]);
+      // beyond the limit it is thicker, too
+      h.rim = tube(pieces, (k) => (beyond(r.limit, r.pieces[k][5]) ? 0.009 : 0.005) * size, (k) => onRamp(r.pieces[k][5], r.range));
+      h.group.add(h.rim);
+    }
+  }
+
   // ---- what is shown
   const state = { shown: [0], question: 'depth', open: 0, cut: false, cutAt: 0.5, turn: 0, tool: -1, spot: null, pin: 0 };
   const half = () => D.halves[state.shown[0]];
   const questionOf = (h) => h.questions.find((q) => q.key === state.question) || h.questions[0];
   const hasQuestion = (h) => h.questions.some((q) => q.key === state.question);
+  const MISMATCH = 'mismatch';
   const shownRange = () => {
+    if (state.question === MISMATCH) { const r = D.halves[0].ribbon; return { lo: r.range[0], hi: r.range[1], q: { title: r.title, quantity: 'length', limit: r.limit } }; }
     const qs = state.shown.map((k) => D.halves[k]).filter(hasQuestion).map(questionOf);
     return { lo: Math.min(...qs.map((q) => q.range[0])), hi: Math.max(...qs.map((q) => q.range[1])), q: qs[0] };
   };
@@ -128,7 +182,7 @@
         const v = q ? valueOf(q, t) : NaN;
         let flag = 0, own = false, r = FACE;
         if (kind === 2 && state.question !== 'depth' && state.question !== 'draft') flag = 3;
-        else if (kind === 0 || (kind === 3 && isNaN(v))) flag = 0;
+        else if (kind === 0 || state.question === MISMATCH || (kind === 3 && isNaN(v))) flag = 0;
         else if (isNaN(v)) { flag = 4; r = NONE; }
         else { flag = beyond(q.limit, v) ? 2 : 1; own = true; }
         for (let c = 0; c < 3; c++) {
@@ -142,6 +196,7 @@
       h.mesh.geometry.attributes.color.needsUpdate = true;
       h.mesh.geometry.attributes.flag.needsUpdate = true;
     }
+    D.halves.forEach((h) => { if (h.rim) h.rim.visible = state.question === MISMATCH; });
     legend();
   };
   const roundStep = (least) => { const p = 10 ** Math.floor(Math.log10(least)); return [1, 2, 5, 10].map((m) => m * p).find((s) => s >= least * (1 - 1e-9)); };
@@ -171,10 +226,12 @@
     }
     const ul = add(box, 'ul');
     const key = (cls, text) => { const li = add(ul, 'li'); add(li, 'i', cls); add(li, 'span', '', text); };
-    if (q.limit) key('k-over', 'beyond the limit');
-    key('k-face', 'not cavity');
+    if (state.question === MISMATCH) key('k-thick', 'thicker: beyond the limit');
+    else if (q.limit) key('k-over', 'beyond the limit');
+    if (state.shown.some((k) => D.halves[k].parting)) key('k-line', 'parting line');
+    else key('k-face', 'not cavity');
     if (state.shown.some((k) => D.halves[k].kinds.includes(2)) && state.question !== 'depth' && state.question !== 'draft') key('k-hidden', 'hidden from the tool axis');
-    if (/^(left|stickout)/.test(state.question)) key('k-none', 'not judged for this cutter');
+    if (/^(left|stickout|radius|wall|cusp)/.test(state.question)) key('k-none', 'not judged here');
   };
 
   // ---- placing
@@ -192,7 +249,7 @@
       h.group.visible = state.shown.includes(k);
       h.group.matrix.copy(matrixOf(k)); h.group.updateMatrixWorld(true);
     });
-    uniforms.level.value = roundStep(Math.max((half().depth || 20), 1) / (inch() ? 25.4 : 1) / 14) * (inch() ? 25.4 : 1);
+    uniforms.level.value = roundStep(Math.max(half().depth || half().hi[2] - half().lo[2], 1) / (inch() ? 25.4 : 1) / 14) * (inch() ? 25.4 : 1);
   };
   const sphere = { theta: -0.9, phi: 0.75, r: 200 };
   const target = new THREE.Vector3();
@@ -209,7 +266,7 @@
     const box = boundsOf(), size = box.getSize(new THREE.Vector3());
     box.getCenter(target);
     const narrow = Math.min(1, stage.clientWidth / Math.max(1, stage.clientHeight));
-    sphere.r = 0.5 * size.length() / Math.tan(15 * Math.PI / 180) / narrow;
+    sphere.r = 0.55 * size.length() / Math.tan(15 * Math.PI / 180) / narrow;
   };
   const home = () => { Object.assign(sphere, { theta: -0.9, phi: state.shown.length === 2 ? 1.15 : 0.72 }); fit(); };
   const aim = () => {
@@ -231,9 +288,10 @@
   const setCutThrough = (p) => { const q = planeOf(); state.cutAt = (p.x * q.n.x + p.y * q.n.y - q.lo) / (q.hi - q.lo); $('cut-at').value = 100 * state.cutAt; };
 
   // ---- drawing
+  const raycaster = new THREE.Raycaster();
   const pinBox = $('pins'), handle = $('handle');
   const project = (v) => { const p = v.clone().project(camera); return [(p.x + 1) / 2 * stage.clientWidth, (1 - p.y) / 2 * stage.clientHeight, p.z]; };
-  let asked = false;
+  let asked = false, resting = 0;
   const draw = () => { if (!asked) { asked = true; requestAnimationFrame(paint); } };
   const paint = () => {
     asked = false;
@@ -259,10 +317,25 @@
       handle.setAttribute('aria-valuenow', Math.round(100 * state.cutAt));
       handle.setAttribute('aria-valuetext', `${show(p.at - p.lo, 'length', inch() ? 3 : 1)} along the plane's normal`);
     }
+    clearTimeout(resting); resting = setTimeout(() => veil(0), 160);
     document.documentElement.dataset.painted = String(1 + Number(document.documentElement.dataset.painted || 0));
   };
 
   // ---- pins
+  // once the view rests: pins whose place lies behind material say so
+  // one after another, so that the view stays at hand
+  const veil = (k) => {
+    const e = pins[k];
+    if (!e) return;
+    if (!e.button.hidden) {
+      const p = planeOf(), to = e.where(), far = to.distanceTo(camera.position);
+      raycaster.set(camera.position, to.clone().sub(camera.position).normalize());
+      const hits = raycaster.intersectObjects(state.shown.map((i) => D.halves[i].mesh), false);
+      const hit = hits.find((h) => !state.cut || h.point.dot(p.n) <= p.at);
+      e.button.classList.toggle('behind', !!hit && hit.distance < far - 0.004 * sphere.r);
+    }
+    resting = setTimeout(() => veil(k + 1), 0);
+  };
   const pins = D.pins.map((pin) => {
     const button = document.createElement('button');
     button.type = 'button'; button.className = 'pin'; button.textContent = pin.number; button.tabIndex = -1;
@@ -417,12 +490,13 @@
     const h = D.halves[s.half]; out.textContent = '';
     const line = (text, strong) => { const e = document.createElement(strong ? 'b' : 'div'); e.textContent = text; out.appendChild(e); };
     const d = inch() ? 3 : 2;
-    const corner = h.corner || [0, 0];
-    line(`Half ${h.name}${state.pin ? `, finding ${state.pin}` : ''}`, true);
-    line(`X ${number(s.at.x - corner[0], 'length', d)}, Y ${number(s.at.y - corner[1], 'length', d)} from the corner`);
-    line(`${show(-s.at.z, 'length', d)} below parting`);
+    line(`${h.title}${state.pin ? `, finding ${state.pin}` : ''}`, true);
+    if (h.corner) line(`X ${number(s.at.x - h.corner[0], 'length', d)}, Y ${number(s.at.y - h.corner[1], 'length', d)} from the corner`);
+    line(`${show(Math.abs(s.at.z), 'length', d)} ${s.at.z > 0 ? 'above' : 'below'} parting`);
+    const file = s.at.clone().applyMatrix4(new THREE.Matrix4().fromArray(h.to_file));
+    line(`file ${['x', 'y', 'z'].map((c) => number(file[c], 'length', d)).join(', ')}`);
     if (s.triangle >= 0) {
-      if (h.kinds[s.triangle] === 2) line('hidden from the tool axis');
+      if (h.kinds[s.triangle] === 2) line(h.parting ? 'seen by neither half' : 'hidden from the tool axis');
       for (const q of h.questions) {
         if (q.key === 'depth' || (q.cutter !== null && q.key !== state.question)) continue;
         const v = valueOf(q, s.triangle);
@@ -431,7 +505,6 @@
     }
     if (tool) line(`${tool.cutter.name} here: holder clears at about ${show(tool.need, 'length', inch() ? 2 : 1)} stickout, drawn at ${show(tool.cutter.stickout, 'length', inch() ? 2 : 1)}`);
   };
-  const raycaster = new THREE.Raycaster();
   const pick = (x, y) => {
     const r = stage.getBoundingClientRect();
     raycaster.setFromCamera(new THREE.Vector2((x - r.left) / r.width * 2 - 1, 1 - (y - r.top) / r.height * 2), camera);
@@ -500,7 +573,10 @@
     for (const k of state.shown) for (const q of D.halves[k].questions) if (!seen.has(q.key)) {
       seen.add(q.key); const o = document.createElement('option'); o.value = q.key; o.textContent = q.title; select.appendChild(o);
     }
-    if (!seen.has(state.question)) state.question = 'depth';
+    if (state.shown.includes(0) && D.halves[0].ribbon) {
+      seen.add(MISMATCH); const o = document.createElement('option'); o.value = MISMATCH; o.textContent = D.halves[0].ribbon.title; select.appendChild(o);
+    }
+    if (!seen.has(state.question)) [state.question] = seen;
     select.value = state.question;
     const tools = $('tool'); tools.textContent = '';
     const none = document.createElement('option'); none.value = '-1'; none.textContent = 'none'; tools.appendChild(none);
@@ -535,7 +611,9 @@
 
   // begin where the worst finding is
   const first = pins.find((e) => e.pin.verdict === 'fail') || pins[0];
-  if (first) $('show').value = String(first.pin.half);
+  const part = D.halves.findIndex((h) => h.parting);
+  if (part >= 0) $('show').value = String(part);
+  else if (first) $('show').value = String(first.pin.half);
   setShown();
   // for tests: where a place of a half stands on the canvas
   document.documentElement.dataset.ready = 'yes';

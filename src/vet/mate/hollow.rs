@@ -91,6 +91,16 @@ pub fn closed_hollows(
     cells: &[Cell],
     solid: &Solid,
 ) -> Vec<Closed> {
+    let mut found: Vec<Closed> = together(sides, cells)
+        .into_iter()
+        .filter_map(|parts| closed(sides, b_to_a, cells, solid, parts))
+        .collect();
+    found.sort_by(|a, b| b.plan_area.total_cmp(&a.plan_area));
+    found
+}
+
+/// The hollows of A and of B that are one when closed, wherever any of them is cavity.
+pub fn together(sides: &[Side; 2], cells: &[Cell]) -> Vec<[Vec<usize>; 2]> {
     let n = sides.each_ref().map(|s| s.survey.hollows.len());
     let node = |half: usize, h: usize| (half * n[0] + h) as u32;
     let kind = |half: usize, h: u32| sides[half].survey.hollows[h as usize].kind;
@@ -125,13 +135,7 @@ pub fn closed_hollows(
                 .any(|&h| kind(half, h as u32) == HollowKind::Cavity)
         })
     };
-    let mut found: Vec<Closed> = groups
-        .into_values()
-        .filter(molded)
-        .filter_map(|parts| closed(sides, b_to_a, cells, solid, parts))
-        .collect();
-    found.sort_by(|a, b| b.plan_area.total_cmp(&a.plan_area));
-    found
+    groups.into_values().filter(molded).collect()
 }
 
 fn closed(

@@ -17,12 +17,15 @@ use crate::report::{
 };
 use crate::setup::{Closing, Half, Survey, entered};
 use crate::shop::Limits;
+use crate::vet::evidence::{PairEvidence, Valued};
 use faces::{Faces, NEAR_RIM, faces};
 use hollow::{Closed, cells, closed_hollows};
 use nalgebra::Isometry3;
 use outline::{Outline, brought, outline, rims};
+pub use outline::{RimStep, steps};
 use passage::Solid;
 use pins::ENTERS;
+pub use thick::walls;
 use thick::{section, wall};
 
 /// One half as the mating check sees it.
@@ -46,17 +49,17 @@ pub struct Side<'a> {
 /// `fill_density` is that of what is filled in, g/cm³.
 pub fn mating(
     closing: &Closing,
-    sides: [Side; 2],
+    sides: &[Side; 2],
     limits: &Limits,
     fill_density: Option<f64>,
 ) -> Mating {
-    let [a, b] = &sides;
+    let [a, b] = sides;
     let b_to_a = &closing.b_to_a;
     let own_rims = [rims(a), brought(&rims(b), b_to_a)];
-    let met = faces(&sides, b_to_a, &own_rims, limits.contact);
-    let fit = outline(&sides, &own_rims);
-    let (pins, empty_sockets) = pins::pins(&sides, b_to_a, limits.crease_deg);
-    let closed = closed_volume(closing, &sides);
+    let met = faces(sides, b_to_a, &own_rims, limits.contact);
+    let fit = outline(sides, &own_rims);
+    let (pins, empty_sockets) = pins::pins(sides, b_to_a, limits.crease_deg);
+    let closed = closed_volume(closing, sides);
     let (rays_a, rays_b) = (Rays::new(&a.half.mesh), Rays::new(&b.half.mesh));
     let (lo, hi) = a.half.bounds();
     let solid = Solid {
@@ -65,10 +68,10 @@ pub fn mating(
         to_b: b_to_a.inverse(),
         most: 2.0 * (hi - lo).norm(),
     };
-    let cells = cells(&sides, b_to_a);
-    let hollows: Vec<ClosedHollow> = closed_hollows(&sides, b_to_a, &cells, &solid)
+    let cells = cells(sides, b_to_a);
+    let hollows: Vec<ClosedHollow> = closed_hollows(sides, b_to_a, &cells, &solid)
         .iter()
-        .map(|h| hollow_figures(&sides, b_to_a, &solid, h, limits.draft_min_area))
+        .map(|h| hollow_figures(sides, b_to_a, &solid, h, limits.draft_min_area))
         .collect();
     let known = met.area > 0.0;
     let pm = a.half.rounding + b.half.rounding + (hi.z - lo.z).abs() * f64::from(f32::EPSILON);
@@ -89,7 +92,7 @@ pub fn mating(
         near_rim_mm: NEAR_RIM,
         outline_mismatch_mm: fit.as_ref().map(|f| tidy(f.mismatch)),
         outline_mismatch_mm_pm: fit.as_ref().map(|f| f.pm),
-        outline: fit.as_ref().map(|f| outline_figures(&sides, f)),
+        outline: fit.as_ref().map(|f| outline_figures(sides, f)),
         closed_volume_mm3: closed.map(|c| c.0),
         closed_volume_mm3_pm: closed.map(|c| c.1),
         fill_density_g_cm3: fill_density,
@@ -105,10 +108,48 @@ pub fn mating(
             .filter(|s| s.undercut.hook_mm.is_some_and(|h| h > limits.forgive))
             .map(|s| s.half.name.clone())
             .collect(),
-        stays_in: stays_in(&sides),
+        stays_in: stays_in(sides),
     };
     mating.verdict = verdict(&mating, limits.contact);
     mating
+}
+
+/// What pictures of the pair are drawn from; `figures` are of the same halves.
+pub fn pair_evidence(closing: &Closing, sides: &[Side; 2], figures: &Mating) -> PairEvidence {
+    let b_to_a = &closing.b_to_a;
+    let own_rims = [rims(&sides[0]), brought(&rims(&sides[1]), b_to_a)];
+    let cells = cells(sides, b_to_a);
+    let closed = hollow::together(sides, &cells);
+    let walls_of = |k: usize| {
+        let side = &sides[k];
+        let rays = Rays::new(&side.half.mesh);
+        let mut found: Vec<Valued> = closed
+            .iter()
+            .flat_map(|parts| {
+                let own = |h: u32| parts[k].contains(&(h as usize));
+                walls(side.half, side.survey, side.surface, &rays, own)
+            })
+            .collect();
+        // the thinnest places as they were found, between the samples
+        for h in &figures.hollows {
+            let here = h.thinnest_wall_half.as_ref() == Some(&side.half.name);
+            if let (true, Some(wall), Some(at)) = (here, h.thinnest_wall_mm, h.thinnest_wall_at_mm)
+            {
+                let p = side.half.frame.to_tool * Point::from(at);
+                found.push(Valued {
+                    at: [p.x as f32, p.y as f32, p.z as f32],
+                    triangle: u32::MAX,
+                    value: wall as f32,
+                });
+            }
+        }
+        found
+    };
+    PairEvidence {
+        gap: faces::gap_map(sides, b_to_a),
+        rim: steps(&own_rims),
+        walls: [walls_of(0), walls_of(1)],
+    }
 }
 
 /// Smaller than any coordinate's last digit: zero.

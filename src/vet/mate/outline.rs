@@ -150,6 +150,46 @@ fn alike(shared: &[Vec<[Plan; 2]>; 2], fit: &Move) -> bool {
     })
 }
 
+/// A short piece of one half's rim and the other half's rim beside it, A's plan.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RimStep {
+    /// Ends of the piece on A's rim, or of A's rim beside the piece.
+    pub a: [Plan; 2],
+    /// The same of B's.
+    pub b: [Plan; 2],
+    /// Plan distance between the rims at the piece's middle, mm.
+    pub mismatch: f64,
+}
+
+/// The rims beside each other, piece by piece, stretches that only one half has left out; for pictures.
+pub fn steps(rims: &[Vec<Polyline>; 2]) -> Vec<RimStep> {
+    let whole = [0, 1].map(|k| Lines::new(rims[k].iter().flat_map(Polyline::sides).collect()));
+    if whole.iter().any(|w| w.segments.is_empty()) {
+        return Vec::new();
+    }
+    let cut = [0, 1].map(|k| pieces(&rims[k], &whole[1 - k]));
+    let lone = alone(&cut);
+    let mut found = Vec::new();
+    for k in 0..2 {
+        for (piece, _) in cut[k].iter().zip(&lone[k]).filter(|(_, l)| !**l) {
+            let beside = piece
+                .ends
+                .map(|p| whole[1 - k].nearest(p).map_or(p, |n| n.at));
+            let [a, b] = if k == 0 {
+                [piece.ends, beside]
+            } else {
+                [beside, piece.ends]
+            };
+            found.push(RimStep {
+                a,
+                b,
+                mismatch: piece.off,
+            });
+        }
+    }
+    found
+}
+
 /// Distance within which a rim is known: the facets' chord error and the coordinates' rounding.
 fn rim_error(side: &Side) -> f64 {
     let chord = side.surface.cavity(side.survey).filter(|(_, f)| {

@@ -6,7 +6,9 @@ use super::passage::Solid;
 use crate::field::Rays;
 use crate::mesh::{Mesh, Point, Vector};
 use crate::report::HollowKind;
-use crate::setup::Parting;
+use crate::setup::{Half, Parting, Survey};
+use crate::vet::evidence::Valued;
+use crate::vet::surface::Surface;
 use nalgebra::Isometry3;
 use rayon::prelude::*;
 
@@ -98,44 +100,121 @@ fn spots(
     found
 }
 
+/// Which triangles of a half bound its outside, or another hole than those that `own` names.
+fn outer(half: &Half, survey: &Survey, own: impl Fn(u32) -> bool) -> Vec<bool> {
+    let mesh = &half.mesh;
+    let tolerance = half.tolerance();
+    let face = |p: &Point| survey.parting_at(p.x, p.y);
+    let outer = |t: usize| {
+        if survey.owner[t].is_some_and(&own) {
+            return false;
+        }
+        let corners = mesh.corners(t);
+        let below = corners.iter().any(|p| p.z < face(p) - tolerance);
+        if matches!(half.parting, Parting::Flat) {
+            return below;
+        }
+        // a parting face that is not flat looks up and is the highest there
+        let middle = Point::from((corners[0].coords + corners[1].coords + corners[2].coords) / 3.0);
+        let up = mesh.normal(t).is_some_and(|n| n.z > 0.1);
+        let on_face = up && (middle.z - face(&middle)).abs() <= 2.0 * survey.grid().cell;
+        below && !(on_face && survey.owner[t].is_none())
+    };
+    (0..mesh.triangles.len()).map(outer).collect()
+}
+
+/// The triangles of `mesh` that `keep` keeps.
+fn part(mesh: &Mesh, keep: impl Fn(usize) -> bool) -> Mesh {
+    Mesh {
+        vertices: mesh.vertices.clone(),
+        triangles: (0..mesh.triangles.len())
+            .filter(|&t| keep(t))
+            .map(|t| mesh.triangles[t])
+            .collect(),
+    }
+}
+
+/// Measures walls: from a place of the hollow's surface into the material.
+struct Gauge<'a> {
+    all: &'a Rays<'a>,
+    outside: &'a Rays<'a>,
+    is_outer: &'a [bool],
+    tolerance: f64,
+    most: f64,
+}
+
+impl Gauge<'_> {
+    /// Thickness at a place with unit normal `normal`, and the place outside: square to the surface, or the nearest that lies
+    /// within 45° of it.
+    fn thick(&self, at: &Point, normal: &Vector) -> Option<(f64, Point)> {
+        let from = at - normal * (0.5 * self.tolerance);
+        let hit = self.all.first_hit(&from, &-normal, self.most);
+        let straight = hit
+            .filter(|h| self.is_outer[h.triangle as usize])
+            .map(|h| (h.distance + 0.5 * self.tolerance, at - normal * h.distance));
+        let nearest = self
+            .outside
+            .closest(at, straight.map_or(self.most, |d| d.0))
+            .map(|(q, _)| ((q - at).norm(), q))
+            .filter(|(d, q)| *d > self.tolerance && -(q - at).dot(normal) >= ASLANT * d);
+        nearest.or(straight)
+    }
+}
+
+/// Thickness of the wall behind places of the cavity's surface, all of `own` counted as one hollow; for maps.
+pub fn walls(
+    half: &Half,
+    survey: &Survey,
+    surface: &Surface,
+    all: &Rays,
+    own: impl Fn(u32) -> bool,
+) -> Vec<Valued> {
+    let is_outer = outer(half, survey, &own);
+    let outside = part(&half.mesh, |t| is_outer[t]);
+    if outside.triangles.is_empty() {
+        return Vec::new();
+    }
+    let rays = Rays::new(&outside);
+    let (lo, hi) = half.bounds();
+    let gauge = Gauge {
+        all,
+        outside: &rays,
+        is_outer: &is_outer,
+        tolerance: half.tolerance(),
+        most: (hi - lo).norm(),
+    };
+    let wanted = |h: u32| own(h) && survey.hollows[h as usize].kind == HollowKind::Cavity;
+    let area: f64 = surface.cavity(survey).map(|(_, f)| f.area).sum();
+    let spacing = (area / MOST_SPOTS).sqrt().max(survey.grid().cell);
+    surface
+        .samples(half, spacing, |_, f| wanted(f.hollow))
+        .par_iter()
+        .filter_map(|s| {
+            let facet = &surface.facets[s.facet as usize];
+            let (thick, _) = gauge.thick(&s.at, &facet.normal)?;
+            Some(Valued {
+                at: [s.at.x as f32, s.at.y as f32, s.at.z as f32],
+                triangle: facet.triangle,
+                value: thick as f32,
+            })
+        })
+        .collect()
+}
+
 /// The thinnest wall of one half between the hollow and the block's outside, or another hole; `None` where there is none.
 ///
 /// Measured square to the hollow's surface, or to the nearest place outside that lies within 45° of it; then both ends are moved to
 /// where the wall is thinnest.
 pub fn wall(side: &Side, half: usize, hollow: &Closed, to_a: &Isometry3<f64>) -> Option<Thin> {
     let mesh = &side.half.mesh;
-    let tolerance = side.half.tolerance();
-    let face = |p: &Point| side.survey.parting_at(p.x, p.y);
     let own = |h: u32| hollow.parts[half].contains(&(h as usize));
-    let outer = |t: usize| {
-        if side.survey.owner[t].is_some_and(own) {
-            return false;
-        }
-        let corners = mesh.corners(t);
-        let below = corners.iter().any(|p| p.z < face(p) - tolerance);
-        if matches!(side.half.parting, Parting::Flat) {
-            return below;
-        }
-        // a parting face that is not flat looks up and is the highest there
-        let middle = Point::from((corners[0].coords + corners[1].coords + corners[2].coords) / 3.0);
-        let up = mesh.normal(t).is_some_and(|n| n.z > 0.1);
-        let on_face = up && (middle.z - face(&middle)).abs() <= 2.0 * side.survey.grid().cell;
-        below && !(on_face && side.survey.owner[t].is_none())
-    };
-    let is_outer: Vec<bool> = (0..mesh.triangles.len()).map(outer).collect();
-    let part = |keep: &dyn Fn(usize) -> bool| Mesh {
-        vertices: mesh.vertices.clone(),
-        triangles: (0..mesh.triangles.len())
-            .filter(|&t| keep(t))
-            .map(|t| mesh.triangles[t])
-            .collect(),
-    };
-    let outside = part(&|t| is_outer[t]);
+    let is_outer = outer(side.half, side.survey, own);
+    let outside = part(mesh, |t| is_outer[t]);
     let molded = |t: usize| {
         side.survey.owner[t]
             .is_some_and(|h| own(h) && side.survey.hollows[h as usize].kind == HollowKind::Cavity)
     };
-    let inside = part(&molded);
+    let inside = part(mesh, molded);
     if outside.triangles.is_empty() || inside.triangles.is_empty() {
         return None;
     }
@@ -143,23 +222,18 @@ pub fn wall(side: &Side, half: usize, hollow: &Closed, to_a: &Isometry3<f64>) ->
     let (outside_rays, inside_rays) = (Rays::new(&outside), Rays::new(&inside));
     let (lo, hi) = side.half.bounds();
     let most = (hi - lo).norm();
-    let thick = |s: &Spot| -> Option<(f64, Point)> {
-        let from = s.at - s.normal * (0.5 * tolerance);
-        let hit = all.first_hit(&from, &-s.normal, most);
-        let straight = hit
-            .filter(|h| is_outer[h.triangle as usize])
-            .map(|h| (h.distance + 0.5 * tolerance, s.at - s.normal * h.distance));
-        let nearest = outside_rays
-            .closest(&s.at, straight.map_or(most, |d| d.0))
-            .map(|(q, _)| ((q - s.at).norm(), q))
-            .filter(|(d, q)| *d > tolerance && -(q - s.at).dot(&s.normal) >= ASLANT * d);
-        nearest.or(straight)
+    let gauge = Gauge {
+        all: &all,
+        outside: &outside_rays,
+        is_outer: &is_outer,
+        tolerance: side.half.tolerance(),
+        most,
     };
     let spots = spots(side, half, hollow, to_a, true);
     let mut found: Vec<(f64, Point, usize)> = spots
         .par_iter()
         .enumerate()
-        .filter_map(|(k, s)| thick(s).map(|(d, q)| (d, q, k)))
+        .filter_map(|(k, s)| gauge.thick(&s.at, &s.normal).map(|(d, q)| (d, q, k)))
         .collect();
     found.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.2.cmp(&b.2)));
     let best = found
