@@ -29,7 +29,7 @@ struct Answer {
 fn ask(name: &str, bytes: &[u8]) -> Answer {
     let folder = tempfile::tempdir().unwrap();
     fs::write(folder.path().join(name), bytes).unwrap();
-    let output = run(folder.path(), name);
+    let output = run(folder.path(), name, &[]);
     let told = String::from_utf8(output.stderr).unwrap();
     let status = output.status.code();
     let status = status.unwrap_or_else(|| panic!("{name}: {:?}: {told}", output.status));
@@ -46,7 +46,7 @@ fn ask(name: &str, bytes: &[u8]) -> Answer {
 
 /// Where there is a shell that can, with 5 s of processor time (not of the clock, which a busy machine delays) and 4 GB of
 /// address space: a declared count must not be believed.
-fn run(folder: &Path, name: &str) -> Output {
+fn run(folder: &Path, name: &str, more: &[&str]) -> Output {
     let program = env!("CARGO_BIN_EXE_moldvet");
     let args = [
         "check", "--units", "mm", "--ball", "3mm", "--json", "-", name,
@@ -59,7 +59,12 @@ fn run(folder: &Path, name: &str) -> Output {
     } else {
         Command::new(program)
     };
-    command.args(args).current_dir(folder).output().unwrap()
+    command
+        .args(args)
+        .args(more)
+        .current_dir(folder)
+        .output()
+        .unwrap()
 }
 
 impl Answer {
@@ -286,6 +291,41 @@ fn a_huge_count_is_not_believed() {
     let mut bytes = declaring(4_000_000_000);
     bytes.truncate(100);
     ask("huge_count_100_bytes.stl", &bytes).refused(&["declares 4000000000", "room for 0"]);
+    let ply = |vertices: u64, faces: u64, corners: u32| {
+        let head = format!(
+            "ply\nformat binary_little_endian 1.0\nelement vertex {vertices}\nproperty float x\nproperty float y\n\
+             property float z\nelement face {faces}\nproperty list uint int vertex_indices\nend_header\n"
+        );
+        let places: [f32; 9] = [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 1.0, 0.0];
+        let mut bytes = head.into_bytes();
+        bytes.extend(places.iter().flat_map(|c| c.to_le_bytes()));
+        bytes.extend(corners.to_le_bytes());
+        bytes.extend([0_u32, 1, 2].iter().flat_map(|v| v.to_le_bytes()));
+        bytes
+    };
+    let more = "more than the file has bytes";
+    ask("huge_vertices.ply", &ply(4_000_000_000, 1, 3)).refused(&["4000000000", more]);
+    ask("huge_faces.ply", &ply(3, 4_000_000_000, 3)).refused(&["4000000000", more]);
+    ask("huge_face.ply", &ply(3, 1, 4_000_000_000)).refused(&["PLY file is damaged"]);
+    // the same file with counts that are true is read, and has nothing solid
+    ask("true_counts.ply", &ply(3, 1, 3)).refused(&["no volume"]);
+}
+
+#[test]
+fn more_columns_than_fit_are_refused_with_the_option() {
+    let folder = tempfile::tempdir().unwrap();
+    fs::write(folder.path().join("half.stl"), sound()).unwrap();
+    for cell in ["0.00001", "0.0015"] {
+        let output = run(folder.path(), "half.stl", &["--cell", cell]);
+        let told = String::from_utf8(output.stderr).unwrap();
+        assert_eq!(output.status.code(), Some(2), "{told}");
+        assert_eq!(told.lines().count(), 1, "{told}");
+        // 30 × 24 mm over the square of the cell
+        let need = format!("{:.1e}", 30.0 * 24.0 / cell.parse::<f64>().unwrap().powi(2));
+        for words in [cell, &need, "more than 1e8", "--cell"] {
+            assert!(told.contains(words), "`{words}` is not in: {told}");
+        }
+    }
 }
 
 #[test]

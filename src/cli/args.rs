@@ -250,6 +250,9 @@ pub struct CommonArgs {
     /// Processor threads to use; no figure depends on it [default: all]
     #[arg(long, value_name = "N", value_parser = RangedU64ValueParser::<usize>::new().range(1..=1024), help_heading = FINE)]
     pub threads: Option<usize>,
+    /// Give up, with nothing written, when the work is not done in this time, such as 90s, 10min or 1h [default: none]
+    #[arg(long, value_name = "TIME", allow_negative_numbers = true, help_heading = FINE)]
+    pub time_limit: Option<String>,
 }
 
 const AFTER_PLAN: &str = "\

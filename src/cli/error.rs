@@ -57,6 +57,14 @@ pub enum CliError {
         /// What was typed.
         text: String,
     },
+    /// No time.
+    #[error(
+        "--time-limit: `{text}` is not a time of more than 0; write for example 90s, 10min or 1h"
+    )]
+    Time {
+        /// What was typed.
+        text: String,
+    },
     /// No density.
     #[error(
         "--fill-density: `{text}` is not a density of more than 0; write for example 0.96g/cm3, 960kg/m3 or 60lb/ft3"

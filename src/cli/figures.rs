@@ -3,6 +3,7 @@
 use super::error::CliError;
 use moldvet::mesh::{Point, Vector};
 use moldvet::units::{Unit, parse_coordinate, parse_length};
+use std::time::Duration;
 
 /// A length of 0 or more, mm; a bare number is in `unit`.
 pub fn length(option: &'static str, text: &str, unit: Unit) -> Result<f64, CliError> {
@@ -17,6 +18,29 @@ pub fn positive(option: &'static str, text: &str, unit: Unit) -> Result<f64, Cli
     } else {
         Err(CliError::NotPositive { option })
     }
+}
+
+/// A time of more than 0: `90s`, `10min` or `1h`.
+pub fn time(text: &str) -> Result<Duration, CliError> {
+    let plain = text.trim().to_lowercase();
+    let split = plain
+        .find(|c: char| !(c.is_ascii_digit() || c == '.'))
+        .unwrap_or(plain.len());
+    let (number, unit) = plain.split_at(split);
+    let seconds = match unit.trim() {
+        "s" => Some(1.0),
+        "min" => Some(60.0),
+        "h" => Some(3600.0),
+        _ => None,
+    };
+    let number: Option<f64> = number.parse().ok();
+    number
+        .zip(seconds)
+        .and_then(|(number, seconds)| Duration::try_from_secs_f64(number * seconds).ok())
+        .filter(|time| !time.is_zero())
+        .ok_or_else(|| CliError::Time {
+            text: text.to_string(),
+        })
 }
 
 /// A density of more than 0, g/cm³: `0.96g/cm3`, `0.96`, `960kg/m3` or `60lb/ft3`.
@@ -206,5 +230,31 @@ mod tests {
         assert!(told("-1").starts_with("--cell: "));
         assert_eq!(told("0"), "--cell must be more than 0");
         assert_eq!(positive("--cell", "0.5", Unit::Inch).unwrap(), 12.7);
+    }
+
+    #[test]
+    fn times_are_read_with_their_unit() {
+        for (text, seconds) in [
+            ("90s", 90.0),
+            ("0.5 S", 0.5),
+            ("1.5min", 90.0),
+            ("2h", 7200.0),
+        ] {
+            assert_eq!(time(text).unwrap().as_secs_f64(), seconds, "{text}");
+        }
+        for text in [
+            "",
+            "10",
+            "s",
+            "0s",
+            "-1s",
+            "1d",
+            "1e400h",
+            "99999999999999999999h",
+            "1.2.3s",
+        ] {
+            let told = time(text).unwrap_err().to_string();
+            assert!(told.contains("`") && told.contains("10min"), "{told}");
+        }
     }
 }

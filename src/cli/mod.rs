@@ -3,14 +3,16 @@
 mod args;
 mod compare;
 mod config;
+mod ending;
 mod error;
 mod figures;
 mod output;
 mod progress;
 
-use args::{Args, BodyArgs, CheckArgs, Command, PlanArgs};
+use args::{Args, BodyArgs, CheckArgs, Command, CommonArgs, PlanArgs};
 use clap::Parser;
 use config::{BodyJob, Job, plan_config};
+use ending::Ending;
 use error::CliError;
 use moldvet::plan::{self, PlanConfig};
 use moldvet::report::plan::render_plan;
@@ -46,11 +48,12 @@ pub fn run() -> ExitCode {
             return (help.exit_code() as u8).into();
         }
     };
+    let ending = Ending::on_signals();
     let done = match &command {
-        Command::Check(args) => check(args),
-        Command::Body(args) => look_at(args),
+        Command::Check(args) => check(args, &ending),
+        Command::Body(args) => look_at(args, &ending),
         Command::Compare(args) => compare::run(args),
-        Command::Plan(args) => planned(args).map(|()| Verdict::Pass),
+        Command::Plan(args) => planned(args, &ending).map(|()| Verdict::Pass),
     };
     match done {
         Ok(Verdict::Fail) => FAILED.into(),
@@ -63,26 +66,38 @@ pub fn run() -> ExitCode {
 }
 
 /// `moldvet check`.
-fn check(args: &CheckArgs) -> Result<Verdict, CliError> {
+fn check(args: &CheckArgs, ending: &Ending) -> Result<Verdict, CliError> {
+    limit_time(&args.judge.common, ending)?;
     let job = Job::check(args)?;
     job.check_sinks()?;
-    let (report, evidence) = on_threads(job.threads, || {
+    let (report, evidence, drawn) = on_threads(job.threads, || {
         let (report, evidence) = vetted(&job, args.plan)?;
-        draw(&job, &report, &evidence)?;
-        Ok((report, evidence))
+        let drawn = draw(&job, &report, &evidence)?;
+        Ok((report, evidence, drawn))
     })?;
-    tell(&job, &report, &evidence.reliefs)?;
+    ending.work_is_done();
+    drawn.write(&job, ending)?;
+    tell(&job, &report, &evidence.reliefs, ending)?;
     Ok(report.verdict)
 }
 
+/// Starts the time limit, if there is one.
+fn limit_time(args: &CommonArgs, ending: &Ending) -> Result<(), CliError> {
+    if let Some(text) = &args.time_limit {
+        ending.after(figures::time(text)?, text.trim());
+    }
+    Ok(())
+}
+
 /// `moldvet body`.
-fn look_at(args: &BodyArgs) -> Result<Verdict, CliError> {
+fn look_at(args: &BodyArgs, ending: &Ending) -> Result<Verdict, CliError> {
+    limit_time(&args.judge.common, ending)?;
     let BodyJob { job, body, halves } = BodyJob::new(args)?;
     job.check_sinks()?;
     if let Some(halves) = &halves {
         halves.check(&job.inputs)?;
     }
-    let (outcome, evidence) = on_threads(job.threads, || {
+    let (outcome, evidence, drawn) = on_threads(job.threads, || {
         let models = job.read()?;
         let progress = Progress::new(!job.quiet && io::stderr().is_terminal());
         let show = |stage| progress.show(stage);
@@ -90,20 +105,24 @@ fn look_at(args: &BodyArgs) -> Result<Verdict, CliError> {
         progress.clear();
         let (mut outcome, evidence) = looked?;
         if let Some(halves) = &halves {
-            for half in &outcome.halves {
-                halves.write(half.name, &half.stl())?;
-            }
             outcome.name_files(|name| halves.path(name));
         }
-        draw(&job, &outcome.report, &evidence)?;
-        Ok((outcome, evidence))
+        let drawn = draw(&job, &outcome.report, &evidence)?;
+        Ok((outcome, evidence, drawn))
     })?;
-    tell(&job, &outcome.report, &evidence.reliefs)?;
+    ending.work_is_done();
+    if let Some(halves) = &halves {
+        for half in &outcome.halves {
+            halves.write(half.name, &half.stl(), ending)?;
+        }
+    }
+    drawn.write(&job, ending)?;
+    tell(&job, &outcome.report, &evidence.reliefs, ending)?;
     Ok(outcome.report.verdict)
 }
 
 /// Prints and writes the report as asked for; `reliefs` as for [`render_with`].
-fn tell(job: &Job, report: &Report, reliefs: &[Relief]) -> Result<(), CliError> {
+fn tell(job: &Job, report: &Report, reliefs: &[Relief], ending: &Ending) -> Result<(), CliError> {
     let to_stdout = matches!(job.json, Some(Sink::Stdout));
     if !job.quiet && !to_stdout {
         output::print(&render_with(report, reliefs, style(job)))?;
@@ -113,36 +132,57 @@ fn tell(job: &Job, report: &Report, reliefs: &[Relief]) -> Result<(), CliError> 
         }
     }
     if let Some(sink) = &job.json {
-        sink.write(&json::to_json(report)?)?;
+        sink.write(&json::to_json(report)?, ending)?;
     }
     Ok(())
 }
 
-/// Writes the page and the maps that were asked for.
-fn draw(job: &Job, report: &Report, evidence: &Evidence) -> Result<(), CliError> {
+/// The page and the maps that were asked for, before any is written.
+#[derive(Default)]
+struct Drawn {
+    /// Name and bytes of each map.
+    maps: Vec<(String, Vec<u8>)>,
+    page: Option<String>,
+}
+
+impl Drawn {
+    fn write(&self, job: &Job, ending: &Ending) -> Result<(), CliError> {
+        if let Some(folder) = &job.maps {
+            for (name, bytes) in &self.maps {
+                folder.write(name, bytes, ending)?;
+            }
+        }
+        if let (Some(sink), Some(page)) = (&job.html, &self.page) {
+            sink.write(page, ending)?;
+        }
+        Ok(())
+    }
+}
+
+/// Draws the page and the maps that were asked for.
+fn draw(job: &Job, report: &Report, evidence: &Evidence) -> Result<Drawn, CliError> {
+    let mut drawn = Drawn::default();
     if !job.pictures() {
-        return Ok(());
+        return Ok(drawn);
     }
     let drawing = picture::Drawing::new(report, evidence, &job.check.shop);
-    if let Some(folder) = &job.maps {
+    if job.maps.is_some() {
         let pictures = drawing.pictures(job.unit, |_| true);
-        let packed: Vec<(String, Vec<u8>)> = pictures
+        drawn.maps = pictures
             .par_iter()
             .map(|p| Ok((format!("{}.png", p.key), p.canvas.png()?)))
             .collect::<Result<_, io::Error>>()
             .map_err(CliError::Picture)?;
-        for (name, bytes) in packed {
-            folder.write(&name, &bytes)?;
-        }
     }
-    if let Some(sink) = &job.html {
-        sink.write(&sheet::page_of(&drawing, job.unit)?)?;
+    if job.html.is_some() {
+        drawn.page = Some(sheet::page_of(&drawing, job.unit)?);
     }
-    Ok(())
+    Ok(drawn)
 }
 
 /// `moldvet plan`.
-fn planned(args: &PlanArgs) -> Result<(), CliError> {
+fn planned(args: &PlanArgs, ending: &Ending) -> Result<(), CliError> {
+    limit_time(&args.common, ending)?;
     let job = Job::plan(args)?;
     let config = plan_config(args, &job)?;
     if let Some(sink) = &job.json {
@@ -155,12 +195,13 @@ fn planned(args: &PlanArgs) -> Result<(), CliError> {
         progress.clear();
         Ok(plan?)
     })?;
+    ending.work_is_done();
     let to_stdout = matches!(job.json, Some(Sink::Stdout));
     if !job.quiet && !to_stdout {
         output::print(&render_plan(&plan, style(&job)))?;
     }
     if let Some(sink) = &job.json {
-        sink.write(&json::plan_to_json(&plan)?)?;
+        sink.write(&json::plan_to_json(&plan)?, ending)?;
     }
     Ok(())
 }

@@ -1,5 +1,6 @@
 //! Where the reports go.
 
+use super::ending::Ending;
 use super::error::CliError;
 use std::ffi::OsStr;
 use std::fs;
@@ -58,13 +59,15 @@ impl Sink {
     ///
     /// # Errors
     /// If the system refuses.
-    pub fn write(&self, text: &str) -> Result<(), CliError> {
+    pub fn write(&self, text: &str, ending: &Ending) -> Result<(), CliError> {
         match self {
             Sink::Stdout => print(text),
-            Sink::File(path) => replace(path, text.as_bytes()).map_err(|source| CliError::Write {
-                path: path.clone(),
-                source,
-            }),
+            Sink::File(path) => {
+                let path = path.clone();
+                ending
+                    .replace(&path, text.as_bytes())
+                    .map_err(|source| CliError::Write { path, source })
+            }
         }
     }
 }
@@ -97,13 +100,13 @@ impl Folder {
     ///
     /// # Errors
     /// If the system refuses.
-    pub fn write(&self, name: &str, bytes: &[u8]) -> Result<(), CliError> {
+    pub fn write(&self, name: &str, bytes: &[u8], ending: &Ending) -> Result<(), CliError> {
         let path = self.0.join(name);
         let made = match self.0.is_dir() {
             true => Ok(()),
             false => fs::create_dir(&self.0),
         };
-        made.and_then(|()| replace(&path, bytes))
+        made.and_then(|()| ending.replace(&path, bytes))
             .map_err(|source| CliError::Write { path, source })
     }
 }
@@ -149,9 +152,11 @@ impl Halves {
     ///
     /// # Errors
     /// If the system refuses.
-    pub fn write(&self, name: &str, stl: &[u8]) -> Result<(), CliError> {
+    pub fn write(&self, name: &str, stl: &[u8], ending: &Ending) -> Result<(), CliError> {
         let path = self.path(name);
-        replace(&path, stl).map_err(|source| CliError::Write { path, source })
+        ending
+            .replace(&path, stl)
+            .map_err(|source| CliError::Write { path, source })
     }
 }
 
@@ -186,26 +191,8 @@ fn writable(option: &'static str, path: &Path, inputs: &[PathBuf]) -> Result<(),
     Ok(())
 }
 
-/// Writes a temporary file beside `path` and puts it in its place.
-fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    // a link stays a link to the file that is replaced
-    let path = fs::canonicalize(path).unwrap_or_else(|_| path.to_path_buf());
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".moldvet-");
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt;
-        // as any new file: less what the user's mask takes away
-        builder.permissions(fs::Permissions::from_mode(0o666));
-    }
-    let mut file = builder.tempfile_in(folder(&path))?;
-    file.write_all(bytes)?;
-    file.persist(&path).map_err(|error| error.error)?;
-    Ok(())
-}
-
 /// The folder in which `path` lies.
-fn folder(path: &Path) -> &Path {
+pub fn folder(path: &Path) -> &Path {
     match path.parent() {
         Some(folder) if folder.as_os_str() != OsStr::new("") => folder,
         _ => Path::new("."),
@@ -221,7 +208,9 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("report.json");
         fs::write(&path, "old").unwrap();
-        Sink::File(path.clone()).write("new").unwrap();
+        Sink::File(path.clone())
+            .write("new", &Ending::default())
+            .unwrap();
         assert_eq!(fs::read_to_string(&path).unwrap(), "new");
         assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
     }

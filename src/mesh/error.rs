@@ -151,9 +151,7 @@ pub enum Fault {
         size: f64,
     },
     /// More triangles than allowed.
-    #[error(
-        "the file has {count} triangles, more than the limit of {limit}: reduce the mesh or raise the limit"
-    )]
+    #[error("the file has {count} triangles, more than the limit of {limit}; write a coarser mesh")]
     TooManyTriangles {
         /// Triangles in the file, or read so far.
         count: u64,
@@ -162,7 +160,7 @@ pub enum Fault {
     },
     /// More memory than allowed.
     #[error(
-        "reading the file takes about {need} bytes of memory, more than the limit of {limit}: reduce the mesh or raise the limit"
+        "reading the file takes about {need} bytes of memory, more than the limit of {limit}; write a coarser mesh"
     )]
     TooMuchMemory {
         /// Estimate, bytes.

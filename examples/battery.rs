@@ -1,0 +1,261 @@
+//! Breaks sound meshes in twelve ways at three strengths and compares the verdicts: `battery UNIT CELL MODEL.stl...`.
+//!
+//! A wrong pass is a question that fails on the sound mesh and passes on the broken one with no finding on the mesh.
+
+use moldvet::mesh::{Limits, from_bytes};
+use moldvet::report::{Report, Verdict};
+use moldvet::shop::Shop;
+use moldvet::units::Unit;
+use moldvet::vet::{CheckConfig, check};
+use std::collections::BTreeMap;
+
+type Facet = [[f32; 3]; 3];
+type Failure = Box<dyn std::error::Error>;
+
+/// A linear congruential generator with the constants of Knuth's MMIX (from memory).
+struct Random(u64);
+
+impl Random {
+    fn below(&mut self, n: usize) -> usize {
+        self.0 = self
+            .0
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
+        (self.0 >> 33) as usize % n.max(1)
+    }
+
+    /// From -1 to 1.
+    fn unit(&mut self) -> f32 {
+        self.below(1 << 20) as f32 / (1 << 19) as f32 - 1.0
+    }
+}
+
+/// Name and deed of each way to break a mesh; a strength is 1, 2 or 3.
+type Break = (&'static str, fn(&mut Vec<Facet>, usize, &mut Random));
+
+const BREAKS: [Break; 12] = [
+    ("holes", |f, s, r| {
+        for _ in 0..amount(f, s) {
+            f.swap_remove(r.below(f.len()));
+        }
+    }),
+    ("flipped patches", |f, s, r| {
+        let n = amount(f, s);
+        let from = r.below(f.len() - n);
+        f[from..from + n].iter_mut().for_each(|t| t.reverse());
+    }),
+    ("inside out", |f, s, r| {
+        // wholly, and then with some turned back
+        f.iter_mut().for_each(|t| t.reverse());
+        for _ in 0..(s - 1) * amount(f, 1) {
+            let k = r.below(f.len());
+            f[k].reverse();
+        }
+    }),
+    ("duplicated shell", |f, s, _| {
+        let n = f.len();
+        for _ in 0..s {
+            f.extend_from_within(..n);
+        }
+    }),
+    ("overlapping shells", |f, s, _| {
+        let by = 0.001 * s as f32 * size(f);
+        let moved: Vec<Facet> = f
+            .iter()
+            .map(|t| t.map(|[x, y, z]| [x + by, y, z]))
+            .collect();
+        f.extend(moved);
+    }),
+    ("self-intersection", |f, s, r| {
+        let most = 0.02 * s as f32 * size(f);
+        for _ in 0..3 * s {
+            let k = r.below(f.len());
+            let at = f[k][0];
+            let by = [r.unit() * most, r.unit() * most, r.unit() * most];
+            shift(f, at, by);
+        }
+    }),
+    ("zero-thickness sheet", |f, s, r| {
+        for _ in 0..s {
+            let k = r.below(f.len());
+            let [x, y, z] = f[k][0];
+            let d = 0.1 * size(f);
+            let t = [[x, y, z], [x + d, y, z], [x, y + d, z]];
+            f.extend([t, [t[0], t[2], t[1]]]);
+        }
+    }),
+    ("T-junctions", |f, s, r| {
+        for _ in 0..amount(f, s) {
+            let k = r.below(f.len());
+            let [a, b, c] = f[k];
+            let m = middle(a, b);
+            f[k] = [a, m, c];
+            f.push([m, b, c]);
+        }
+    }),
+    ("slivers", |f, s, r| {
+        for _ in 0..amount(f, s) {
+            let [a, b, _] = f[r.below(f.len())];
+            let mut m = middle(a, b);
+            m[2] += 1e-5 * r.unit();
+            f.push([a, b, m]);
+        }
+    }),
+    ("internal leftovers", |f, s, r| {
+        for _ in 0..10 * s {
+            let t = f[r.below(f.len())];
+            f.push(t.map(|[x, y, z]| [x * 0.9, y * 0.9, z - 0.02]));
+        }
+    }),
+    ("many stray bodies", |f, s, r| {
+        let (d, n) = (size(f), [10, 100, 1000][s - 1]);
+        for _ in 0..n {
+            let p = [r.unit() * d, r.unit() * d, r.unit() * d];
+            let q = |k: usize| {
+                let mut q = p;
+                q[k] += 0.002 * d;
+                q
+            };
+            let (x, y, z) = (q(0), q(1), q(2));
+            f.extend([[p, y, x], [p, x, z], [p, z, y], [x, y, z]]);
+        }
+    }),
+    ("jitter", |f, s, r| {
+        let most = [1e-5, 1e-4, 1e-3][s - 1] * size(f);
+        for c in f.as_flattened_mut().as_flattened_mut() {
+            *c += most * r.unit();
+        }
+    }),
+];
+
+/// One in a thousand, a hundred or twenty triangles, at least one.
+fn amount(facets: &[Facet], strength: usize) -> usize {
+    (facets.len() / [1000, 100, 20][strength - 1]).max(1)
+}
+
+fn middle(a: [f32; 3], b: [f32; 3]) -> [f32; 3] {
+    [0, 1, 2].map(|k| 0.5 * (a[k] + b[k]))
+}
+
+/// Longest side.
+fn size(facets: &[Facet]) -> f32 {
+    let side = |k: usize| {
+        let all = facets.as_flattened().iter().map(|c| c[k]);
+        all.clone().fold(f32::MIN, f32::max) - all.fold(f32::MAX, f32::min)
+    };
+    side(0).max(side(1)).max(side(2))
+}
+
+/// Moves one corner in all triangles that have it.
+fn shift(facets: &mut [Facet], at: [f32; 3], by: [f32; 3]) {
+    for c in facets.as_flattened_mut().iter_mut().filter(|c| **c == at) {
+        *c = [0, 1, 2].map(|k| c[k] + by[k]);
+    }
+}
+
+fn bytes_of(facets: &[Facet]) -> Vec<u8> {
+    let mut bytes = vec![b' '; 80];
+    bytes.extend((facets.len() as u32).to_le_bytes());
+    for facet in facets {
+        bytes.extend([0; 12]);
+        bytes.extend(facet.as_flattened().iter().flat_map(|c| c.to_le_bytes()));
+        bytes.extend([0; 2]);
+    }
+    bytes
+}
+
+fn facets_of(bytes: &[u8]) -> Vec<Facet> {
+    let number = |b: &[u8], k: usize| f32::from_le_bytes([b[k], b[k + 1], b[k + 2], b[k + 3]]);
+    let records = bytes.get(84..).unwrap_or(&[]).chunks_exact(50);
+    records
+        .map(|b| [0, 1, 2].map(|c| [0, 1, 2].map(|k| number(b, 12 + 12 * c + 4 * k))))
+        .collect()
+}
+
+fn report(facets: &[Facet], unit: Unit, config: &CheckConfig) -> Result<Report, Failure> {
+    let model = from_bytes(&bytes_of(facets), "broken.stl", unit, &Limits::default())?;
+    Ok(check(&[model], config, &|_| {})?)
+}
+
+/// The verdict on each question.
+fn verdicts(report: &Report) -> BTreeMap<String, Verdict> {
+    let mut all = BTreeMap::new();
+    for half in &report.halves {
+        for (question, verdict) in [
+            ("undercut", half.undercut.verdict),
+            ("draft", half.draft.verdict),
+            ("reach", half.reach.verdict),
+            ("depth", half.depth.verdict),
+        ] {
+            all.insert(format!("{} {question}", half.name), verdict);
+        }
+    }
+    if let Some(mating) = &report.mating {
+        all.insert("mating".to_owned(), mating.verdict);
+    }
+    all
+}
+
+/// What became of a broken mesh, and the questions that pass wrongly.
+fn outcome(sound: &Report, broken: &Result<Report, Failure>) -> (&'static str, Vec<String>) {
+    let Ok(broken) = broken else {
+        return ("refused", Vec::new());
+    };
+    let found = broken.findings.iter().any(|f| f.check == "mesh");
+    let (before, after) = (verdicts(sound), verdicts(broken));
+    if before == after {
+        return ("same", Vec::new());
+    }
+    if found {
+        return ("other, with a finding", Vec::new());
+    }
+    let wrong: Vec<String> = before
+        .iter()
+        .filter(|(question, verdict)| {
+            **verdict == Verdict::Fail && after.get(*question) == Some(&Verdict::Pass)
+        })
+        .map(|(question, _)| question.clone())
+        .collect();
+    let kind = match wrong.is_empty() {
+        true => "other, without a finding",
+        false => "WRONG PASS",
+    };
+    (kind, wrong)
+}
+
+fn main() -> Result<(), Failure> {
+    let args: Vec<String> = std::env::args().skip(1).collect();
+    let [unit, cell, models @ ..] = &args[..] else {
+        return Err("usage: battery mm|inch CELL MODEL.stl...".into());
+    };
+    let unit: Unit = unit.parse()?;
+    let mut shop = Shop::builtin();
+    shop.with_balls(vec![3.0])?;
+    let config = CheckConfig {
+        shop,
+        axis: None,
+        cell: Some(cell.parse()?),
+        not_cavity: Vec::new(),
+        meets: Vec::new(),
+        fill_density: None,
+    };
+    let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
+    for name in models {
+        let facets = facets_of(&std::fs::read(name)?);
+        let sound = report(&facets, unit, &config)?;
+        for (way, (what, damage)) in BREAKS.iter().enumerate() {
+            for strength in 1..=3 {
+                let seed = (10 * way + strength) as u64;
+                let mut broken = facets.clone();
+                damage(&mut broken, strength, &mut Random(seed));
+                let (kind, wrong) = outcome(&sound, &report(&broken, unit, &config));
+                *counts.entry(kind).or_default() += 1;
+                if kind != "same" {
+                    println!("{name}, {what}, strength {strength}, seed {seed}: {kind} {wrong:?}");
+                }
+            }
+        }
+        println!("after {name}: {counts:?}");
+    }
+    Ok(())
+}
