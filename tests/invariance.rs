@@ -146,7 +146,9 @@ fn vetted_in(
     unit: Unit,
     scale: f64,
 ) -> Report {
-    let ball = shape.truth.balls[0].diameter_mm * scale;
+    // a shape of which no ball's truth is known takes one of a twentieth of its size
+    let known = shape.truth.balls.first().map(|b| b.diameter_mm);
+    let ball = known.unwrap_or(0.05 * shape.truth.volume_mm3.cbrt()) * scale;
     let mut config = balls(&[ball]);
     config
         .shop
@@ -183,7 +185,7 @@ const AS_IT_IS: fn([f64; 3]) -> [f64; 3] = |p| p;
 const UP: Option<[f64; 3]> = Some([0.0, 0.0, 1.0]);
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 4, max_shrink_iters: 0, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 4, rng_seed: proptest::test_runner::RngSeed::Fixed(7), max_shrink_iters: 0, failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
     fn turning_and_moving_model_and_axis_together(seed in 0u64..500, kind in prop::sample::select(&KINDS)) {
