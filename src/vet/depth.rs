@@ -366,11 +366,7 @@ fn deepest_tip(
             None => step *= 0.5,
         }
     }
-    let chord = ground
-        .surface
-        .cavity(survey)
-        .map(|(_, f)| f.chord_error)
-        .fold(0.0, f64::max);
+    let chord = ground.surface.chord_error(survey);
     let centre = Point::new(x, y, corner - depth);
     let pm = match tip_depth_at(&ground.contacts.dropper, cutting.profile, guards, x, y) {
         Some((_, None)) if cutting.is_ball() => sinking(ground, cutting, &centre),
@@ -431,10 +427,6 @@ pub fn stickout_needed(
         best = Some(best.map_or(most, |b: f64| b.max(most)));
     }
     // samples lie an eighth of the radius apart: between them a slope may lie that much deeper
-    let chord = ground
-        .surface
-        .cavity(ground.survey)
-        .map(|(_, f)| f.chord_error)
-        .fold(0.0, f64::max);
+    let chord = ground.surface.chord_error(ground.survey);
     best.map(|b| (b, 0.125 * cutting.radius() + 2.0 * chord + 0.02))
 }

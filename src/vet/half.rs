@@ -105,7 +105,6 @@ fn judge(
 
 fn health(ground: &Ground) -> report::MeshHealth {
     let health = &ground.half.health;
-    let facets = ground.surface.cavity(ground.survey);
     report::MeshHealth {
         triangles: health.triangles,
         vertices: health.vertices,
@@ -117,7 +116,7 @@ fn health(ground: &Ground) -> report::MeshHealth {
         flipped_triangles: health.flipped,
         inside_out: health.inside_out,
         size_mm: ground.half.size,
-        chord_error_mm: facets.map(|(_, f)| f.chord_error).fold(0.0, f64::max),
+        chord_error_mm: ground.surface.chord_error(ground.survey),
         two_readings_edges: 0,
     }
 }

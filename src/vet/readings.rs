@@ -1,9 +1,7 @@
 //! Where a mesh allows two readings of its edges: figures and verdicts that hold in either.
 
 use crate::mesh::Creases;
-use crate::report::{
-    CutterReach, Depth, Draft, Half, Reach, SharpEdge, ToolDepth, Undercut, Verdict,
-};
+use crate::report::{CutterReach, Depth, Draft, Half, Reach, Undercut, Verdict};
 use crate::setup::{Half as MoldHalf, Survey};
 
 /// A reading is near its limit from this share of the crease angle on.
@@ -52,18 +50,22 @@ pub fn others(
         .collect()
 }
 
+/// Widens each named figure's ± in the first reading so that it holds in the second too.
+macro_rules! widen {
+    ($a:expr, $b:expr, $($figure:ident $pm:ident),+ $(,)?) => {
+        $( $a.$pm = both($a.$figure, $a.$pm, $b.$figure, $b.$pm); )+
+    };
+}
+
 /// Widens the figures of `stated` so that they hold in the reading of `other` too; verdicts that differ become unsure. True if
 /// any does.
 pub fn hold_both(stated: &mut Half, other: &Half) -> bool {
-    let c = &mut stated.cavity;
-    let o = &other.cavity;
-    c.volume_mm3_pm = both(c.volume_mm3, c.volume_mm3_pm, o.volume_mm3, o.volume_mm3_pm);
-    c.depth_mm_pm = both(c.depth_mm, c.depth_mm_pm, o.depth_mm, o.depth_mm_pm);
-    c.surface_mm2_pm = both(
-        c.surface_mm2,
-        c.surface_mm2_pm,
-        o.surface_mm2,
-        o.surface_mm2_pm,
+    widen!(
+        stated.cavity,
+        other.cavity,
+        volume_mm3 volume_mm3_pm,
+        depth_mm depth_mm_pm,
+        surface_mm2 surface_mm2_pm,
     );
     let undercut = undercut(&mut stated.undercut, &other.undercut);
     let draft = draft(&mut stated.draft, &other.draft);
@@ -90,53 +92,34 @@ fn verdict(a: &mut Verdict, b: Verdict) -> bool {
 }
 
 fn undercut(a: &mut Undercut, b: &Undercut) -> bool {
-    a.hidden_area_mm2_pm = both(
-        a.hidden_area_mm2,
-        a.hidden_area_mm2_pm,
-        b.hidden_area_mm2,
-        b.hidden_area_mm2_pm,
+    widen!(
+        a,
+        b,
+        hidden_area_mm2 hidden_area_mm2_pm,
+        hidden_volume_mm3 hidden_volume_mm3_pm,
+        hook_mm hook_mm_pm,
     );
-    a.hidden_volume_mm3_pm = both(
-        a.hidden_volume_mm3,
-        a.hidden_volume_mm3_pm,
-        b.hidden_volume_mm3,
-        b.hidden_volume_mm3_pm,
-    );
-    a.hook_mm_pm = both(a.hook_mm, a.hook_mm_pm, b.hook_mm, b.hook_mm_pm);
     verdict(&mut a.verdict, b.verdict)
 }
 
 fn draft(a: &mut Draft, b: &Draft) -> bool {
-    a.least_deg_pm = both(a.least_deg, a.least_deg_pm, b.least_deg, b.least_deg_pm);
-    a.short_area_mm2_pm = both(
-        a.short_area_mm2,
-        a.short_area_mm2_pm,
-        b.short_area_mm2,
-        b.short_area_mm2_pm,
-    );
-    a.tallest_short_wall_mm_pm = both(
-        a.tallest_short_wall_mm,
-        a.tallest_short_wall_mm_pm,
-        b.tallest_short_wall_mm,
-        b.tallest_short_wall_mm_pm,
+    widen!(
+        a,
+        b,
+        least_deg least_deg_pm,
+        short_area_mm2 short_area_mm2_pm,
+        tallest_short_wall_mm tallest_short_wall_mm_pm,
     );
     verdict(&mut a.verdict, b.verdict)
 }
 
 fn reach(a: &mut Reach, b: &Reach) -> bool {
-    a.smallest_concave_radius_mm_pm = both(
-        a.smallest_concave_radius_mm,
-        a.smallest_concave_radius_mm_pm,
-        b.smallest_concave_radius_mm,
-        b.smallest_concave_radius_mm_pm,
-    );
-    let mut differ = false;
+    widen!(a, b, smallest_concave_radius_mm smallest_concave_radius_mm_pm);
+    // sharp edges of the other reading only are not listed: which they are the stated crease angle says
+    let mut differ = a.sharp_edges.is_empty() != b.sharp_edges.is_empty();
     for (a, b) in a.cutters.iter_mut().zip(&b.cutters) {
         differ |= cutter(a, b);
     }
-    // sharp edges of the other reading only are not listed: which they are the stated crease angle says
-    let sharp = |edges: &[SharpEdge]| edges.is_empty();
-    differ |= sharp(&a.sharp_edges) != sharp(&b.sharp_edges);
     let clears = super::cutters::largest_that_clears(&a.cutters);
     a.smallest_ball_needed = clears.map(|c| c.name.clone());
     verdict(&mut a.verdict, b.verdict) || differ
@@ -147,46 +130,20 @@ fn cutter(a: &mut CutterReach, b: &CutterReach) -> bool {
     if differ {
         a.clears = None;
     }
-    a.left_height_mm_pm = both(
-        a.left_height_mm,
-        a.left_height_mm_pm,
-        b.left_height_mm,
-        b.left_height_mm_pm,
-    );
-    a.left_area_mm2_pm = both(
-        a.left_area_mm2,
-        a.left_area_mm2_pm,
-        b.left_area_mm2,
-        b.left_area_mm2_pm,
-    );
-    a.left_volume_mm3_pm = both(
-        a.left_volume_mm3,
-        a.left_volume_mm3_pm,
-        b.left_volume_mm3,
-        b.left_volume_mm3_pm,
-    );
-    a.stickout_needed_mm_pm = both(
-        a.stickout_needed_mm,
-        a.stickout_needed_mm_pm,
-        b.stickout_needed_mm,
-        b.stickout_needed_mm_pm,
+    widen!(
+        a,
+        b,
+        left_height_mm left_height_mm_pm,
+        left_area_mm2 left_area_mm2_pm,
+        left_volume_mm3 left_volume_mm3_pm,
+        stickout_needed_mm stickout_needed_mm_pm,
     );
     differ
 }
 
 fn depth(a: &mut Depth, b: &Depth) -> bool {
     for (a, b) in a.tools.iter_mut().zip(&b.tools) {
-        tool(a, b);
+        widen!(a, b, deepest_mm deepest_mm_pm, reached_share reached_share_pm);
     }
     verdict(&mut a.verdict, b.verdict)
-}
-
-fn tool(a: &mut ToolDepth, b: &ToolDepth) {
-    a.deepest_mm_pm = both(a.deepest_mm, a.deepest_mm_pm, b.deepest_mm, b.deepest_mm_pm);
-    a.reached_share_pm = both(
-        a.reached_share,
-        a.reached_share_pm,
-        b.reached_share,
-        b.reached_share_pm,
-    );
 }

@@ -114,6 +114,13 @@ impl Surface {
         self.facets.iter().enumerate().filter(move |(_, f)| is(f))
     }
 
+    /// Largest distance between the cavity's facets and the surface they stand for, mm.
+    pub fn chord_error(&self, survey: &Survey) -> f64 {
+        (self.cavity(survey))
+            .map(|(_, f)| f.chord_error)
+            .fold(0.0, f64::max)
+    }
+
     /// Across each smooth edge a facet stands for its share of the turn towards its neighbour; in a lattice of triangles,
     /// where every other neighbour lies aside, for half of the turn to the one beyond it.
     fn spread(&mut self, half: &Half) {
