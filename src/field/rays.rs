@@ -35,14 +35,25 @@ impl<'m> Rays<'m> {
     pub fn new(mesh: &'m Mesh) -> Rays<'m> {
         let boxes: Vec<Aabb> = (0..mesh.triangles.len())
             .into_par_iter()
-            .map(|t| {
-                let [a, b, c] = mesh.corners(t);
-                Aabb::new(v3(a.inf(&b).inf(&c)), v3(a.sup(&b).sup(&c)))
-            })
+            .map(|t| around(mesh, t))
             .collect();
         Rays {
             mesh,
             tree: Bvh::from_leaves(BvhBuildStrategy::Binned, &boxes),
+        }
+    }
+
+    /// Builds the tree over the triangles that are `wanted`; they keep their numbers.
+    ///
+    /// # Panics
+    /// If a triangle's corner is out of range.
+    pub fn over(mesh: &'m Mesh, wanted: impl Fn(usize) -> bool) -> Rays<'m> {
+        let boxes = (0..mesh.triangles.len())
+            .filter(|&t| wanted(t))
+            .map(|t| (t, around(mesh, t)));
+        Rays {
+            mesh,
+            tree: Bvh::from_iter(BvhBuildStrategy::Binned, boxes),
         }
     }
 
@@ -157,6 +168,12 @@ impl<'m> Rays<'m> {
         let [a, b, c] = self.mesh.corners(t as usize).map(v3);
         Triangle::new(a, b, c).project_local_point(p, false).point
     }
+}
+
+/// The box around triangle `t`.
+fn around(mesh: &Mesh, t: usize) -> Aabb {
+    let [a, b, c] = mesh.corners(t);
+    Aabb::new(v3(a.inf(&b).inf(&c)), v3(a.sup(&b).sup(&c)))
 }
 
 fn v3(p: Point) -> V3 {

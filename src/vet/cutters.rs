@@ -76,9 +76,7 @@ pub fn reach_and_depth(
             0.2 + 0.7 * k as f64 / shop.cutters.len() as f64,
         );
         let mut figures = unknown_reach(cutter);
-        if let Some(mut cutting) =
-            ground.cutting(cutter.radius(), cutter.corner_radius, limits.leave)
-        {
+        if let Some(mut cutting) = ground.cutting(cutter.radius(), cutter.corner_radius) {
             let reached = ground.reach(&mut cutting, limits.leave);
             fill_reach(&mut figures, ground, &reached, limits.leave);
             if let Some(kept) = evidence.as_mut() {
@@ -111,7 +109,12 @@ pub fn reach_and_depth(
                 figures.stickout_needed_mm = needed.map(|n| n.0);
                 figures.stickout_needed_mm_pm = needed.map(|n| n.1);
             }
-            for (_, tool) in stock.iter().filter(|(c, _)| *c == k) {
+            let mut of_cutter = stock.iter().filter(|(c, _)| *c == k).peekable();
+            let deep = match of_cutter.peek() {
+                Some(_) => cutting.deep(),
+                None => Vec::new(),
+            };
+            for (_, tool) in of_cutter {
                 tools.push(tool_depth(
                     ground,
                     &cutting,
@@ -120,6 +123,7 @@ pub fn reach_and_depth(
                     tool,
                     limits,
                     &mut bodies,
+                    &deep,
                 ));
             }
         }
@@ -262,9 +266,18 @@ fn tool_depth(
     tool: &crate::shop::Tool,
     limits: &crate::shop::Limits,
     bodies: &mut Bodies,
+    deep: &[(f32, [usize; 2])],
 ) -> ToolDepth {
     let guards = guarded(tool, cutter.radius(), limits);
-    let found = deepest(ground, cutting, reached, &guards, bodies, limits.leave);
+    let found = deepest(
+        ground,
+        cutting,
+        reached,
+        &guards,
+        bodies,
+        deep,
+        limits.leave,
+    );
     let at = found.blocked.map(|b| b.1).or(found.depth.map(|d| d.2));
     ToolDepth {
         name: tool.name.clone(),
@@ -338,7 +351,7 @@ fn set_clears(ground: &Ground, shop: &Shop) -> bool {
     let leave = shop.limits.leave;
     let mut left: Option<Vec<Place>> = None;
     for cutter in &shop.cutters {
-        let Some(mut cutting) = ground.cutting(cutter.radius(), cutter.corner_radius, leave) else {
+        let Some(mut cutting) = ground.cutting(cutter.radius(), cutter.corner_radius) else {
             return false;
         };
         left = Some(match left {

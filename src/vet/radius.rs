@@ -29,7 +29,7 @@ const WORTH: f64 = 0.004;
 /// Chord errors that a ball may cut and still touch.
 const CHORDS: f64 = 1.0;
 /// Most nodes for one radius.
-const MOST_NODES: f64 = 2e6;
+const MOST_NODES: f64 = 5e5;
 /// Most samples over the flat parts of one cavity.
 const MOST_SAMPLES: f64 = 100_000.0;
 
@@ -125,7 +125,7 @@ fn all(ground: &Ground, radius: f64) -> Vec<Sample> {
 /// Those of `samples` that the nodes do not show to be touched by a ball of `radius`, and how much may seem left between
 /// the nodes.
 fn untouched(ground: &Ground, radius: f64, samples: &[Sample]) -> Option<(Untouched, f64)> {
-    let cutting = ground.nodes_only(radius, MOST_NODES)?;
+    let cutting = ground.coarsely(radius, MOST_NODES)?;
     let samples = samples
         .par_iter()
         .filter_map(|s| {
