@@ -8,13 +8,17 @@ use crate::mesh::{Point, Vector};
 use rayon::prelude::*;
 
 /// Steps per cutting radius along the surface at the least.
-const STEPS: f64 = 8.0;
+const STEPS: f64 = 3.0;
 /// Most triangles of that size, where nothing asks for smaller ones.
-const MOST: f64 = 20_000.0;
+const MOST: f64 = 5_000.0;
 /// How much smaller they are where heights jump.
-const FINER: f64 = 12.0;
-/// Heights within a triangle are near enough to a plane if its middle lies off by no more than this share of them.
+const FINER: f64 = 16.0;
+/// Heights within a triangle are near enough to a plane if its middle lies off by no more than this share of them,
 const STRAIGHT: f64 = 0.04;
+/// or, square to the surface, this share of the mean height left,
+const SLIGHT: f64 = 0.02;
+/// or this share of the leave.
+const SMALL: f64 = 0.1;
 
 /// Visible cavity space that no position of the cutter covers, and its ±: over the facets of which something is not touched,
 /// the heights from the surface up to what the cutter covers. `judged` are the samples and what the cutter leaves there,
@@ -42,6 +46,9 @@ pub fn left_volume(
         .filter(|&f| open[f as usize] && surface.facets[f as usize].normal.z > 0.0)
         .collect();
     let area: f64 = (open.iter().map(|&f| surface.facets[f as usize].area)).sum();
+    let total: f64 = (judged.0.iter().zip(judged.1))
+        .map(|(s, n)| s.area * n.left)
+        .sum();
     let step = (cutting.radius() / STEPS).max((area / MOST).sqrt());
     let cell = cutting.grid().cell;
     let heights = Heights {
@@ -50,6 +57,7 @@ pub fn left_volume(
         leave,
         step2: step * step,
         least2: (step / FINER) * (step / FINER),
+        slight: (SLIGHT * total / area.max(f64::MIN_POSITIVE)).max(SMALL * leave),
         unsure: height_pm + cell * cell / (8.0 * cutting.radius().max(cell)),
     };
     let parts: Vec<Sum> = open.par_iter().map(|&f| heights.over(f)).collect();
@@ -91,6 +99,8 @@ struct Heights<'g> {
     leave: f64,
     step2: f64,
     least2: f64,
+    /// Height square to the surface that need not be looked into, mm.
+    slight: f64,
     /// ± of a height, mm.
     unsure: f64,
 }
@@ -115,7 +125,7 @@ impl Heights<'_> {
             shape: ground.surface.shape(ground.half, facet),
             normal,
             slack,
-            noise: 2.0 * slack / normal.z,
+            noise: (2.0 * slack).max(self.slight) / normal.z,
             off: normal * ground.half.tolerance(),
         };
         let mut sum = Sum::default();

@@ -19,14 +19,16 @@ const MOST_NODES: f64 = 3e6;
 /// Samples per cutting radius along the surface.
 const SAMPLES_PER_RADIUS: f64 = 8.0;
 /// Most samples over the flat parts of one cavity.
-const MOST_SAMPLES: f64 = 150_000.0;
+const MOST_SAMPLES: f64 = 50_000.0;
 
 /// Beside a wall, or in the foot of one, the nearest node may be this many cells away.
 const APART: f64 = 1.5;
 /// A wall is steep if its normal rises by less than this.
 const STEEP: f64 = 0.3;
+/// Places that are moved to the nearest the triangles allow; of the others what the nodes say is the most they hold.
+const MOST_REFINED: usize = 320;
 /// Most places in upright corners that are sought exactly.
-const MOST_CORNERS: usize = 1500;
+const MOST_CORNERS: usize = 600;
 /// What answers where a mesh is met, however its edges are read.
 pub struct Contacts<'m> {
     /// Distances to its triangles.
@@ -402,12 +404,18 @@ impl<'m> Ground<'m> {
         let mut best: Option<(f64, Point)> = None;
         // the most that any place looked at may truly hold
         let mut most = 0.0_f64;
+        let mut looked_at = 0;
         for chunk in candidates.chunks(16) {
             // what the nodes say is an upper bound
             let floor = best.map_or(0.0, |b: (f64, Point)| b.0);
             if chunk[0].0.left <= floor + (1e-3 * floor).max(2e-4) {
                 break;
             }
+            if looked_at >= MOST_REFINED {
+                most = most.max(chunk[0].0.left);
+                break;
+            }
+            looked_at += chunk.len();
             let refined: Vec<(Nearest, Point)> = chunk
                 .par_iter()
                 .map(|(n, p)| (cutting.refine(&p.at, &p.normals, *n), p.at))
@@ -426,7 +434,7 @@ impl<'m> Ground<'m> {
             }
         }
         if let Some((left, at)) = best {
-            // places not looked at hold no more than the least that ended the search
+            // places not looked at hold no more than what ended the search
             return Some((left, at, (most - left).max(1e-3 * left).max(2e-4)));
         }
         // all is touched, within the facets' chord error: on either side of it
