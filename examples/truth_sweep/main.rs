@@ -1,6 +1,7 @@
 //! Random mold halves whose figures are known, run through the library, and how well its figures hold.
 //!
 //! `cargo run --release --example truth_sweep -- --shapes 10000` prints a table;
+//! `--chord LO..HI` draws meshes with other chord errors, in mm;
 //! `--near-crease` draws shapes whose facets turn by 24° to 60°;
 //! `--seed S --shapes 1 --dump FILE.stl` runs one shape again and writes it, its truth and its report.
 
@@ -43,6 +44,7 @@ struct Args {
     worst: usize,
     dump: Option<PathBuf>,
     cell: Option<f64>,
+    chords: [f64; 2],
 }
 
 fn args() -> Result<Args, Box<dyn Error>> {
@@ -54,6 +56,7 @@ fn args() -> Result<Args, Box<dyn Error>> {
         worst: 3,
         dump: None,
         cell: None,
+        chords: shapes::CHORDS,
     };
     let mut given = std::env::args().skip(1);
     while let Some(option) = given.next() {
@@ -69,6 +72,13 @@ fn args() -> Result<Args, Box<dyn Error>> {
             "--only" => args.only = Some(value()?),
             "--worst" => args.worst = value()?.parse()?,
             "--dump" => args.dump = Some(value()?.into()),
+            "--chord" => {
+                let (from, to) = value()?
+                    .split_once("..")
+                    .map(|(a, b)| (a.to_owned(), b.to_owned()))
+                    .ok_or("--chord takes a range such as 0.002..0.05")?;
+                args.chords = [from.parse()?, to.parse()?];
+            }
             "--cell" => args.cell = Some(value()?.parse()?),
             other => return Err(format!("unknown argument {other}").into()),
         }
@@ -93,7 +103,7 @@ struct Filed {
 }
 
 fn filed(seed: u64, args: &Args) -> Filed {
-    let mut shape = shapes::shape(seed, args.only.as_deref(), args.near_crease);
+    let mut shape = shapes::shape(seed, args.only.as_deref(), args.near_crease, args.chords);
     // where it lies is drawn apart, so that the shape does not hang on it
     let mut random = random::Random::new(seed ^ 0x5eed_0000_0000_0000);
     let unit = if random.chance(0.3) {

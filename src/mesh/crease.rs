@@ -115,7 +115,7 @@ impl Creases {
                 _ => false,
             })
             .collect();
-        let (flat_of, flats) = flats(mesh, topology, &flat_edge);
+        let (flat_of, flats) = flats(mesh, topology, &flat_edge, &noise);
         let directions: Vec<Vector> = topology
             .edges
             .par_iter()
@@ -175,11 +175,11 @@ impl Creases {
             let (a, Some(b)) = edge.triangles else {
                 return (false, [0.0; 2]);
             };
-            if flat_edge[e] {
+            let [fa, fb] = [flat_of[a as usize], flat_of[b as usize]];
+            if fa == fb {
                 return (true, [0.0; 2]);
             }
             let turn = turns[e].abs();
-            let [fa, fb] = [flat_of[a as usize], flat_of[b as usize]];
             let outward = |t: u32| {
                 let n = normals[t as usize].unwrap_or_default();
                 let across = directions[e].cross(&n);
@@ -187,7 +187,9 @@ impl Creases {
                 if t == a { -across } else { across }
             };
             let [wa, wb] = [fa, fb].map(|f| flats[f as usize].width(&directions[e]));
-            let faint = turn < FAINT_DEG || wa.min(wb) * turn.to_radians().sin() < FAINT_STEP;
+            let faint = flat_edge[e]
+                || turn < FAINT_DEG
+                || wa.min(wb) * turn.to_radians().sin() < FAINT_STEP;
             let smooth = turn < crease_deg
                 && (faint || alike(e, fa, fb, outward(a)) || alike(e, fb, fa, outward(b)));
             // whether the wider of two facets, `other`, is flat rather than a wide facet of the same curve. By their widths w, with
@@ -576,8 +578,14 @@ pub fn noise_deg(mesh: &Mesh, t: usize, rounding: f64) -> f64 {
     }
 }
 
-/// Joins triangles across flat edges.
-fn flats(mesh: &Mesh, topology: &Topology, flat_edge: &[bool]) -> (Vec<u32>, Vec<Flat>) {
+/// Joins triangles across flat edges, as long as they do not turn off the first: a fine ring of facets round a gentle slope
+/// hardly turns from one to the next.
+fn flats(
+    mesh: &Mesh,
+    topology: &Topology,
+    flat_edge: &[bool],
+    noise: &[f64],
+) -> (Vec<u32>, Vec<Flat>) {
     let mut flat_of = vec![u32::MAX; mesh.triangles.len()];
     let mut flats: Vec<Flat> = Vec::new();
     let mut stack = Vec::new();
@@ -592,13 +600,23 @@ fn flats(mesh: &Mesh, topology: &Topology, flat_edge: &[bool]) -> (Vec<u32>, Vec
         };
         flat_of[start] = number;
         stack.push(start as u32);
+        let in_line = |n: u32| {
+            let normal = mesh.normal(n as usize).unwrap_or_default();
+            let off = normal
+                .cross(&flat.normal)
+                .norm()
+                .atan2(normal.dot(&flat.normal));
+            off.to_degrees() <= FLAT_DEG + noise[start] + noise[n as usize]
+        };
         while let Some(t) = stack.pop() {
             flat.area += mesh.area(t as usize);
             for (k, &e) in topology.sides[t as usize].iter().enumerate() {
-                if flat_edge[e as usize] {
-                    if let Some(n) = topology.across(t, k)
-                        && flat_of[n as usize] == u32::MAX
-                    {
+                let next = topology.across(t, k).filter(|_| flat_edge[e as usize]);
+                if let Some(n) = next
+                    && (flat_of[n as usize] == number
+                        || flat_of[n as usize] == u32::MAX && in_line(n))
+                {
+                    if flat_of[n as usize] == u32::MAX {
                         flat_of[n as usize] = number;
                         stack.push(n);
                     }
