@@ -111,7 +111,13 @@ impl Creases {
             .par_iter()
             .zip(&turns)
             .map(|(e, turn)| match e.triangles {
-                (a, Some(b)) => turn.abs() <= FLAT_DEG + noise[a as usize] + noise[b as usize],
+                (a, Some(b)) => {
+                    let noise = noise[a as usize] + noise[b as usize];
+                    // both are as wide as their areas say, for the side is the same
+                    let [one, other] = [a, b].map(|t| mesh.area(t as usize));
+                    let alike = one <= WIDER * other && other <= WIDER * one;
+                    turn.abs() <= noise || (alike && turn.abs() <= FLAT_DEG + noise)
+                }
                 _ => false,
             })
             .collect();
@@ -242,7 +248,9 @@ impl Creases {
         };
         let planes: Vec<bool> = flats.par_iter().map(plane).collect();
         creases.plane = flat_of.iter().map(|&f| planes[f as usize]).collect();
-        creases.normals = creases.corner_normals(mesh, topology);
+        creases.normals = creases.corner_normals(mesh, topology, &|t| {
+            flats[flat_of[t as usize] as usize].normal
+        });
         creases.chord_error = (0..mesh.triangles.len())
             .into_par_iter()
             .map(|t| chord_error(mesh.corners(t), &creases.normals[t]))
@@ -255,7 +263,13 @@ impl Creases {
     /// computing vertex normals from facet normals", Journal of Graphics Tools 4(2), 1–6, 1999; cited from memory). Where
     /// a curved surface runs out into a flat one, the flat one's. Where it ends, what lies beyond is unknown, and the
     /// normals of the corners next to it are mirrored instead: those at the ends of a chord of a circle are mirror images.
-    fn corner_normals(&self, mesh: &Mesh, topology: &Topology) -> Vec<[Vector3<f32>; 3]> {
+    /// A flat one has one normal: slivers in it are tilted by their corners' rounding.
+    fn corner_normals(
+        &self,
+        mesh: &Mesh,
+        topology: &Topology,
+        flat_normal: &(impl Fn(u32) -> Vector + Sync),
+    ) -> Vec<[Vector3<f32>; 3]> {
         let own = |t: u32| mesh.normal(t as usize).unwrap_or_default();
         let triangles = 0..mesh.triangles.len() as u32;
         let first: Vec<[(Vector, bool); 3]> = triangles
@@ -264,7 +278,7 @@ impl Creases {
             .map_init(Vec::new, |ring, t| {
                 [0, 1, 2].map(|k| {
                     if self.plane[t as usize] {
-                        return (own(t), true);
+                        return (flat_normal(t), true);
                     }
                     let closed = self.around(mesh, topology, t, k, ring);
                     let split = self.mark_narrow(topology, ring, closed);
@@ -589,7 +603,12 @@ fn flats(
     let mut flat_of = vec![u32::MAX; mesh.triangles.len()];
     let mut flats: Vec<Flat> = Vec::new();
     let mut stack = Vec::new();
-    for start in 0..mesh.triangles.len() {
+    // the largest first: their normals are the surest
+    let mut order: Vec<(f64, usize)> = (0..mesh.triangles.len())
+        .map(|t| (mesh.area(t), t))
+        .collect();
+    order.par_sort_unstable_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+    for (_, start) in order {
         if flat_of[start] != u32::MAX {
             continue;
         }
@@ -608,8 +627,10 @@ fn flats(
                 .atan2(normal.dot(&flat.normal));
             off.to_degrees() <= FLAT_DEG + noise[start] + noise[n as usize]
         };
+        let mut sum = Vector::zeros();
         while let Some(t) = stack.pop() {
             flat.area += mesh.area(t as usize);
+            sum += mesh.area_normal(t as usize);
             for (k, &e) in topology.sides[t as usize].iter().enumerate() {
                 let next = topology.across(t, k).filter(|_| flat_edge[e as usize]);
                 if let Some(n) = next
@@ -633,6 +654,7 @@ fn flats(
                 }
             }
         }
+        flat.normal = sum.try_normalize(0.0).unwrap_or(flat.normal);
         flats.push(flat);
     }
     (flat_of, flats)
