@@ -281,7 +281,7 @@ impl Creases {
                         return (flat_normal(t), true);
                     }
                     let closed = self.around(mesh, topology, t, k, ring);
-                    let split = self.mark_narrow(topology, ring, closed);
+                    let split = self.mark_narrow(mesh, topology, ring, closed);
                     let all_narrow = ring.iter().all(|r| r.narrow);
                     let speaks = ring.iter().filter(|r| all_narrow || !r.narrow);
                     let sum: Vector = speaks.map(|r| weighted(mesh, r)).sum();
@@ -429,33 +429,51 @@ impl Creases {
     }
 
     /// Marks in a ring what lies on the narrow side of an edge where a curved surface runs out into a wide one, up to the next
-    /// such edge; true if there is any.
-    fn mark_narrow(&self, topology: &Topology, ring: &mut [Spoke], closed: bool) -> bool {
+    /// such edge; true if there is any. Where the turn is lost in the coordinates' rounding, as beside the gentle part of a
+    /// rounded end, facets of unlike width tell.
+    fn mark_narrow(
+        &self,
+        mesh: &Mesh,
+        topology: &Topology,
+        ring: &mut [Spoke],
+        closed: bool,
+    ) -> bool {
         let n = ring.len();
         let edges = if closed { n } else { n - 1 };
-        let splits = |r: &Spoke| r.onward.filter(|&e| self.share[e as usize].contains(&1.0));
-        let mut any = false;
-        for i in 0..edges {
-            if let Some(e) = splits(&ring[i]) {
-                any = true;
-                let first = topology.edges[e as usize].triangles.0 == ring[i].triangle;
-                // the first triangle is the narrow one if it carries the whole turn
-                let own = first == (self.share[e as usize][0] == 1.0);
-                ring[if own { i } else { (i + 1) % n }].narrow = true;
+        // of the edge after the i-th facet: whether that facet is the narrow one, if one is
+        let narrow_first = |ring: &[Spoke], i: usize| {
+            let e = ring[i].onward? as usize;
+            let [own, next] = [ring[i].triangle, ring[(i + 1) % n].triangle];
+            let first = topology.edges[e].triangles.0 == own;
+            match self.share[e] {
+                // the narrow one carries the whole turn
+                [1.0, _] => Some(first),
+                [_, 1.0] => Some(!first),
+                [0.0, 0.0] => {
+                    let [own, next] = [own, next].map(|t| mesh.area(t as usize));
+                    (own > WIDER * next || next > WIDER * own).then_some(own < next)
+                }
+                _ => None,
+            }
+        };
+        let splits: Vec<Option<bool>> = (0..edges).map(|i| narrow_first(ring, i)).collect();
+        for (i, narrow) in splits.iter().enumerate() {
+            if let Some(first) = narrow {
+                ring[if *first { i } else { (i + 1) % n }].narrow = true;
             }
         }
         // twice round, for a closed ring may start in the middle of a narrow part
         for i in (0..2 * edges).map(|i| i % edges) {
-            if splits(&ring[i]).is_none() && ring[i].narrow {
+            if splits[i].is_none() && ring[i].narrow {
                 ring[(i + 1) % n].narrow = true;
             }
         }
         for i in (0..2 * edges).rev().map(|i| i % edges) {
-            if splits(&ring[i]).is_none() && ring[(i + 1) % n].narrow {
+            if splits[i].is_none() && ring[(i + 1) % n].narrow {
                 ring[i].narrow = true;
             }
         }
-        any
+        splits.iter().any(Option::is_some)
     }
 }
 

@@ -386,13 +386,28 @@ impl<'m> Cutting<'m> {
         Some((n, n.dot(&(from + way * hit.distance).coords) + self.corner))
     }
 
-    /// The plane by which an overhang keeps the cutter at `centre` from `p`, if one does.
-    pub fn held_aside(&self, centre: &Point, p: &Point) -> Option<(Vector, f64)> {
+    /// The upright planes by which what hangs over keeps the cutter at `centre` from `p`.
+    pub fn held_aside(&self, centre: &Point, p: &Point) -> Vec<(Vector, f64)> {
+        let mut planes: Vec<(Vector, f64)> = Vec::new();
         if !self.under(centre) {
-            return None;
+            return planes;
         }
-        let nearer = centre + (p - centre).try_normalize(0.0)? * (20.0 * TOUCH);
-        self.aside_of(&self.hanging_over(&nearer)?, &nearer, centre)
+        let mut way = (p - centre).try_normalize(0.0).unwrap_or_default();
+        // off what was found the cutter slides on along it, up to the next
+        for _ in 0..3 {
+            let nearer = centre + way * (20.0 * TOUCH);
+            let over = self.hanging_over(&nearer);
+            let Some(plane) = over.and_then(|q| self.aside_of(&q, &nearer, centre)) else {
+                break;
+            };
+            way -= plane.0 * plane.0.dot(&way);
+            planes.push(plane);
+            match way.try_normalize(0.1) {
+                Some(on) => way = on,
+                None => break,
+            }
+        }
+        planes
     }
 
     /// Whether the cutter can come straight down to `centre`: that also tells the open from the inside of the material.
