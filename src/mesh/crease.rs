@@ -37,6 +37,10 @@ const LIKE_WIDTH: f64 = 4.0;
 /// A facet this much wider than the one across the edge may be flat, and the turn belong to the other.
 const WIDER: f64 = 3.0;
 
+/// No facets of one curved surface differ this much in width: in a mesh made to a tolerance the wider stands off it as the square of
+/// that.
+const FAR_WIDER: f64 = 9.0;
+
 /// The reading of every edge.
 #[derive(Debug, Clone, Default)]
 pub struct Creases {
@@ -449,11 +453,11 @@ impl Creases {
                 // the narrow one carries the whole turn
                 [1.0, _] => Some(first),
                 [_, 1.0] => Some(!first),
-                [0.0, 0.0] => {
+                share => {
                     let [own, next] = [own, next].map(|t| mesh.area(t as usize));
-                    (own > WIDER * next || next > WIDER * own).then_some(own < next)
+                    let wider = if share == [0.0; 2] { WIDER } else { FAR_WIDER };
+                    (own > wider * next || next > wider * own).then_some(own < next)
                 }
-                _ => None,
             }
         };
         let splits: Vec<Option<bool>> = (0..edges).map(|i| narrow_first(ring, i)).collect();
