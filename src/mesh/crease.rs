@@ -586,8 +586,8 @@ fn weighted(mesh: &Mesh, r: &Spoke) -> Vector {
 
 /// Facets that lean less off the mean normal at a corner meet in no tip, degrees.
 const TIP_DEG: f64 = 10.0;
-/// Facets around one corner that are looked at.
-const MOST_AROUND: usize = 64;
+/// Facets around one corner that are looked at: as many as meet at the pole of a finely meshed sphere.
+const MOST_AROUND: usize = 1024;
 
 /// Largest distance between a triangle and the surface with these normals at its corners. Along a side `e` between
 /// corners with normals n and m the surface, a parabola to second order, stands off by e · (m - n) / 8 in the middle; over the

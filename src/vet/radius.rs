@@ -103,11 +103,12 @@ fn tightest(ground: &Ground, index: &BrowIndex, first: &mut Untouched) -> Option
         (left, unsure) = (next.0.samples, next.1);
     }
     let (found, sample) = best?;
-    let tight = largest(ground, &sample, top, 0.5 * CHORDS);
+    // what one chord error more or less does to it, twice over, for the normal at the sample is of facets as well
+    let loose = largest(ground, &sample, 2.0 * top, 2.0 * CHORDS);
     let chord = ground.surface.facets[sample.facet as usize].chord_near;
     Some(SmallestRadius {
         radius: found,
-        pm: 2.0 * (found - tight) + WORTH * found + chord + 2.0 * TOUCH,
+        pm: 2.0 * (loose - found).max(0.0) + WORTH * found + chord + 2.0 * TOUCH,
         at: sample.at,
     })
 }
