@@ -420,6 +420,11 @@ impl<'m> Cutting<'m> {
         (contacts.dropper).clear_at(self.profile, c.x, c.y, c.z, tolerance)
     }
 
+    /// Whether the cutter may rest at `centre`, to rounding, and come there straight down.
+    pub fn rests_free(&self, centre: &Point) -> bool {
+        self.open_above(centre, 2.0 * TOUCH)
+    }
+
     /// Whether a ball at `centre` that no surface is in may stand in the material: it is then a radius under it at least.
     fn buried(&self, centre: &Point) -> bool {
         let grid = self.grid();

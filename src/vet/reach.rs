@@ -1,7 +1,7 @@
 //! Reach: what each cutter touches of the visible cavity surface, and what it leaves.
 
 use super::cutting::{Cutting, TOUCH};
-use super::held::uncertainty;
+use super::held::{slid, uncertainty};
 use super::left::left_volume;
 use super::shade::Shade;
 use super::sharp::{Sharp, sharp_edges};
@@ -276,22 +276,31 @@ impl<'m> Ground<'m> {
         let (cell, radius) = (cutting.grid().cell, cutting.radius());
         let fine = (0.25 * cell * cell / radius).max(0.2 * leave);
         cutting.look_between(&open, fine);
-        let cutting = &*cutting;
-        (samples.par_iter().zip(nearest))
-            .filter(|(_, n)| n.left > 0.0)
-            .for_each(|(s, n)| {
+        // of those far from any node the triangles have not been asked: in a hollow hardly wider than the cutter there is no node
+        let known = &*cutting;
+        let asked = |n: &Nearest, slack: f64| n.left < slack + APART * cell;
+        let found: Vec<Option<Point>> = (samples.par_iter().zip(nearest.par_iter()))
+            .map(|(s, n)| {
                 let slack = self.slack(s.facet, leave);
+                let centre = known.touching(&s.at, &s.normal);
+                let far = n.left > 0.0 && !asked(n, slack);
+                (far && known.free(&centre, slack)).then_some(centre)
+            })
+            .collect();
+        cutting
+            .places
+            .add(found.iter().flatten().copied().collect());
+        let cutting = &*cutting;
+        (samples.par_iter().zip(nearest).zip(found))
+            .filter(|((_, n), _)| n.left > 0.0)
+            .for_each(|((s, n), found)| {
                 let near = cutting.places.left(&s.at, *n);
-                let centre = cutting.touching(&s.at, &s.normal);
-                // of those farther from any node the triangles have not been asked
-                let asked = n.left < slack + APART * cell;
-                *n = if near.left <= slack {
-                    Nearest { left: 0.0, ..near }
-                } else if !asked && near.left < slack + APART * cell && cutting.free(&centre, slack)
-                {
-                    Nearest { left: 0.0, centre }
-                } else {
-                    near
+                *n = match found {
+                    Some(centre) => Nearest { left: 0.0, centre },
+                    None if near.left <= self.slack(s.facet, leave) => {
+                        Nearest { left: 0.0, ..near }
+                    }
+                    None => near,
                 };
             });
     }
@@ -419,6 +428,21 @@ impl<'m> Ground<'m> {
             let refined: Vec<(Nearest, Point)> = chunk
                 .par_iter()
                 .map(|(n, p)| (cutting.refine(&p.at, &p.normals, *n), p.at))
+                .collect();
+            // what holds most is slid on along what it rests on: round a convex edge planes alone do not lead
+            let seems = refined.iter().map(|r| r.0.left).fold(floor, f64::max);
+            let refined: Vec<(Nearest, Point)> = (refined.into_par_iter())
+                .map(|(n, p)| {
+                    let slides = cutting.is_ball() && n.left > 0.0 && n.left > 0.9 * seems;
+                    (
+                        if slides {
+                            slid(self, cutting, &p, n)
+                        } else {
+                            n
+                        },
+                        p,
+                    )
+                })
                 .collect();
             let highest = refined.iter().map(|r| r.0.left).fold(floor, f64::max);
             let hold: Vec<f64> = refined
