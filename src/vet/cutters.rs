@@ -113,12 +113,7 @@ pub fn reach_and_depth(
                 figures.stickout_needed_mm = needed.map(|n| n.0);
                 figures.stickout_needed_mm_pm = needed.map(|n| n.1);
             }
-            let mut of_cutter = stock.iter().filter(|(c, _)| *c == k).peekable();
-            let deep = match of_cutter.peek() {
-                Some(_) => cutting.deep(),
-                None => Vec::new(),
-            };
-            for (_, tool) in of_cutter {
+            for (_, tool) in stock.iter().filter(|(c, _)| *c == k) {
                 tools.push(tool_depth(
                     ground,
                     &cutting,
@@ -127,7 +122,6 @@ pub fn reach_and_depth(
                     tool,
                     limits,
                     &mut bodies,
-                    &deep,
                 ));
             }
         }
@@ -270,7 +264,6 @@ fn tool_depth(
     tool: &crate::shop::Tool,
     limits: &crate::shop::Limits,
     bodies: &mut Bodies,
-    deep: &[(f32, [usize; 2])],
 ) -> ToolDepth {
     let guards = guarded(tool, cutter.radius(), limits);
     let found = deepest(

@@ -6,6 +6,7 @@ use super::reach::Ground;
 use crate::field::{FreePlaces, Grid, HeightMap, Nearest, Profile, disc_dilate};
 use crate::mesh::{Point, Vector};
 use rayon::prelude::*;
+use std::sync::OnceLock;
 
 /// Depth to which a cutter may be thought to cut when a contact is judged: rounding, mm.
 pub const TOUCH: f64 = 1e-4;
@@ -33,6 +34,7 @@ pub struct Cutting<'m> {
     flat: f64,
     /// Corner radius, mm.
     corner: f64,
+    deep: OnceLock<Vec<(f32, [usize; 2])>>,
     ground: &'m Ground<'m>,
     /// Where an overhang is within the cutter's reach, on the columns' grid; `None` where nothing overhangs.
     overhung: Option<HeightMap>,
@@ -69,6 +71,7 @@ impl<'m> Cutting<'m> {
             places: FreePlaces::new(lowest, radius, corner, Vec::new()),
             flat: radius - corner,
             corner,
+            deep: OnceLock::new(),
             ground,
             overhung,
         }
@@ -104,18 +107,19 @@ impl<'m> Cutting<'m> {
     }
 
     /// Squares of nodes that lie with a tip below the parting level, deepest first: the least centre height in each, and its
-    /// numbers.
-    pub fn deep(&self) -> Vec<(f32, [usize; 2])> {
-        let low = |z: f32| z.is_finite() && f64::from(z) < self.corner;
-        let mut deep: Vec<(u32, u32)> = (self.places.squares())
-            .enumerate()
-            .filter(|&(_, z)| low(z))
-            .map(|(k, z)| (ordered(z), k as u32))
-            .collect();
-        deep.par_sort_unstable();
-        deep.into_iter()
-            .map(|(_, k)| self.places.square(k as usize))
-            .collect()
+    /// numbers. Sorted when first asked for, once all places are known.
+    pub fn deep(&self) -> &[(f32, [usize; 2])] {
+        self.deep.get_or_init(|| {
+            let low = |z: f32| z.is_finite() && f64::from(z) < self.corner;
+            let mut deep: Vec<(u32, u32)> = (self.places.squares())
+                .enumerate()
+                .filter(|&(_, z)| low(z))
+                .map(|(k, z)| (ordered(z), k as u32))
+                .collect();
+            deep.par_sort_unstable();
+            let square = |(_, k): (u32, u32)| self.places.square(k as usize);
+            deep.into_iter().map(square).collect()
+        })
     }
 
     /// Cutting radius, mm.

@@ -154,20 +154,26 @@ impl<'m> Ground<'m> {
 
     /// The cutter over the cavity.
     pub fn cutting<'g>(&'g self, radius: f64, corner: f64) -> Option<Cutting<'g>> {
-        self.cutting_on(radius, corner, MOST_NODES)
+        let fine = radius / NODES_PER_RADIUS;
+        self.cutting_on(radius, corner, |area| fine.max((area / MOST_NODES).sqrt()))
     }
 
-    /// A ball over the cavity on a grid of about `nodes` nodes at most.
-    pub fn coarsely<'g>(&'g self, radius: f64, nodes: f64) -> Option<Cutting<'g>> {
-        self.cutting_on(radius, radius, nodes)
+    /// A ball over the cavity on a grid of about `nodes` nodes.
+    pub fn with_nodes<'g>(&'g self, radius: f64, nodes: f64) -> Option<Cutting<'g>> {
+        self.cutting_on(radius, radius, |area| (area / nodes).sqrt())
     }
 
-    fn cutting_on<'g>(&'g self, radius: f64, corner: f64, nodes: f64) -> Option<Cutting<'g>> {
+    /// The cutter on nodes as far apart as `cell` says for the area that they cover.
+    fn cutting_on<'g>(
+        &'g self,
+        radius: f64,
+        corner: f64,
+        cell: impl Fn(f64) -> f64,
+    ) -> Option<Cutting<'g>> {
         let (lo, hi) = self.plan()?;
         let margin = 1.05 * radius;
         let area = (hi[0] - lo[0] + 2.0 * margin) * (hi[1] - lo[1] + 2.0 * margin);
-        let cell = (radius / NODES_PER_RADIUS).max((area / nodes).sqrt());
-        let grid = Grid::covering(lo, hi, margin, cell);
+        let grid = Grid::covering(lo, hi, margin, cell(area));
         Some(Cutting::new(self, radius, corner, grid))
     }
 
