@@ -266,15 +266,7 @@ fn tool_depth(
     bodies: &mut Bodies,
 ) -> ToolDepth {
     let guards = guarded(tool, cutter.radius(), limits);
-    let found = deepest(
-        ground,
-        cutting,
-        reached,
-        &guards,
-        bodies,
-        deep,
-        limits.leave,
-    );
+    let found = deepest(ground, cutting, reached, &guards, bodies, limits.leave);
     let at = found.blocked.map(|b| b.1).or(found.depth.map(|d| d.2));
     ToolDepth {
         name: tool.name.clone(),
