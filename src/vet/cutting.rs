@@ -166,16 +166,21 @@ impl<'m> Cutting<'m> {
     }
 
     /// Whether the nodes around `centre` show that it cuts no deeper than `tolerance` there; no is no answer.
+    pub fn shown_free(&self, centre: &Point, tolerance: f64) -> bool {
+        self.shown_cut(centre) <= tolerance
+    }
+
+    /// The most that the cutter at `centre` may cut by the nodes around it, mm; infinite where they tell nothing.
     ///
     /// Where the cutter-centre surface bends up between two nodes the straight line between them lies above it. Where it
     /// bends down it stays below that line drawn on from either side, for it has no downward kinks.
-    pub fn shown_free(&self, centre: &Point, tolerance: f64) -> bool {
+    pub fn shown_cut(&self, centre: &Point) -> f64 {
         let grid = self.grid();
         let u = (centre.x - grid.origin[0]) / grid.cell - 0.5;
         let v = (centre.y - grid.origin[1]) / grid.cell - 0.5;
         let inside = |u: f64, n: usize| u >= 1.0 && u < n as f64 - 2.0;
         if !(inside(u, grid.nx) && inside(v, grid.ny)) {
-            return false;
+            return f64::INFINITY;
         }
         let (i, j) = (u as usize, v as usize);
         let (u, v) = (u - i as f64, v - j as f64);
@@ -196,8 +201,9 @@ impl<'m> Cutting<'m> {
             low.2.abs().max(high.2.abs()).powi(2) + left.2.abs().max(right.2.abs()).powi(2);
         let highest = low.0 + (high.0 - low.0) * v + bend;
         let secant = (1.0 + slope2 / (grid.cell * grid.cell)).sqrt();
+        let cut = (highest - centre.z).max(0.0) / secant;
         // not a number where a node is free at any height
-        (highest - centre.z).max(0.0) / secant <= tolerance
+        if cut.is_nan() { f64::INFINITY } else { cut }
     }
 
     /// The nearest place to `p` that the triangles allow, from the nearest one known; `normals` are those of the surfaces

@@ -40,7 +40,7 @@ const MOST_SAMPLES: f64 = 100_000.0;
 pub struct Untouched {
     /// The ball's radius, mm.
     pub radius: f64,
-    /// The samples and what is left there, mm.
+    /// The samples, and what is left there or what the ball may cut where it touches, mm.
     pub samples: Vec<(f64, Sample)>,
 }
 
@@ -136,8 +136,8 @@ fn untouched(ground: &Ground, radius: f64, samples: &[Sample]) -> Option<Untouch
         .filter_map(|s| {
             let centre = cutting.touching(&s.at, &s.normal);
             let chord = ground.surface.facets[s.facet as usize].chord_near;
-            let shown = cutting.shown_free(&centre, TOUCH + CHORDS * chord);
-            (!shown).then(|| (cutting.left(&s.at).left, *s))
+            let cut = cutting.shown_cut(&centre);
+            (cut > TOUCH + CHORDS * chord).then_some((cut, *s))
         })
         .collect();
     Some(Untouched { radius, samples })

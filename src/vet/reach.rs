@@ -21,8 +21,6 @@ const SAMPLES_PER_RADIUS: f64 = 8.0;
 /// Most samples over the flat parts of one cavity.
 const MOST_SAMPLES: f64 = 50_000.0;
 
-/// Beside a wall, or in the foot of one, the nearest node may be this many cells away.
-const APART: f64 = 1.5;
 /// A wall is steep if its normal rises by less than this.
 const STEEP: f64 = 0.3;
 /// Places that are moved to the nearest the triangles allow; of the others what the nodes say is the most they hold.
@@ -194,10 +192,9 @@ impl<'m> Ground<'m> {
     pub fn reach(&self, cutting: &mut Cutting, leave: f64) -> Reached {
         let radius = cutting.radius();
         let (samples, spacing) = self.samples_for(radius);
-        let mut nearest: Vec<Nearest> = samples
-            .par_iter()
-            .map(|s| self.nearest(cutting, s, leave))
-            .collect();
+        let (mut nearest, between): (Vec<Nearest>, Vec<Option<Point>>) =
+            (samples.par_iter().map(|s| self.nearest(cutting, s, leave))).unzip();
+        cutting.places.add(between.into_iter().flatten().collect());
         self.nearer(cutting, &samples, &mut nearest, leave);
         let corners = self.corners(cutting, &samples, &nearest);
         let mut pits = match cutting.is_ball() {
@@ -247,26 +244,25 @@ impl<'m> Ground<'m> {
         TOUCH + chord.min(0.25 * leave)
     }
 
-    /// What the cutter leaves at a sample by the nodes, nothing within its facet's chord error; where they are too far apart to
-    /// tell the triangles do.
-    fn nearest(&self, cutting: &Cutting, sample: &Sample, leave: f64) -> Nearest {
+    /// What the cutter leaves at a sample by the nodes, nothing within its facet's chord error, where the triangles say that
+    /// it does not touch; and where it touches with no node near, as in a hollow hardly wider than itself, its centre there.
+    fn nearest(&self, cutting: &Cutting, sample: &Sample, leave: f64) -> (Nearest, Option<Point>) {
         let centre = cutting.touching(&sample.at, &sample.normal);
         let slack = self.slack(sample.facet, leave);
         let touched = Nearest { left: 0.0, centre };
-        if cutting.shown_free(&centre, slack) {
-            return touched;
-        }
-        let near = cutting.left(&sample.at);
-        if near.left <= slack {
-            Nearest { left: 0.0, ..near }
-        } else if near.left < slack + APART * cutting.grid().cell && cutting.free(&centre, slack) {
-            touched
+        let cut = cutting.shown_cut(&centre);
+        if cut <= slack {
+            (touched, None)
+        } else if cutting.free(&centre, slack) {
+            (touched, (cut > cutting.grid().cell).then_some(centre))
         } else {
-            near
+            let near = cutting.left(&sample.at);
+            let left = if near.left <= slack { 0.0 } else { near.left };
+            (Nearest { left, ..near }, None)
         }
     }
 
-    /// Looks between the nodes where they show samples to be left.
+    /// Looks between the nodes where samples are left.
     fn nearer(
         &self,
         cutting: &mut Cutting,
@@ -274,40 +270,19 @@ impl<'m> Ground<'m> {
         nearest: &mut [Nearest],
         leave: f64,
     ) {
-        let left = samples
-            .iter()
-            .zip(nearest.iter())
-            .filter(|(_, n)| n.left > 0.0);
+        let left = (samples.iter().zip(nearest.iter())).filter(|(_, n)| n.left > 0.0);
         let open: Vec<(Point, f64)> = left.map(|(s, n)| (s.at, n.left)).collect();
         let (cell, radius) = (cutting.grid().cell, cutting.radius());
         let fine = (0.25 * cell * cell / radius).max(0.2 * leave);
         cutting.look_between(&open, fine);
-        // of those far from any node the triangles have not been asked: in a hollow hardly wider than the cutter there is no node
-        let known = &*cutting;
-        let asked = |n: &Nearest, slack: f64| n.left < slack + APART * cell;
-        let found: Vec<Option<Point>> = (samples.par_iter().zip(nearest.par_iter()))
-            .map(|(s, n)| {
-                let slack = self.slack(s.facet, leave);
-                let centre = known.touching(&s.at, &s.normal);
-                let far = n.left > 0.0 && !asked(n, slack);
-                (far && known.free(&centre, slack)).then_some(centre)
-            })
-            .collect();
-        cutting
-            .places
-            .add(found.iter().flatten().copied().collect());
         let cutting = &*cutting;
-        (samples.par_iter().zip(nearest).zip(found))
-            .filter(|((_, n), _)| n.left > 0.0)
-            .for_each(|((s, n), found)| {
-                let near = cutting.places.left(&s.at, *n);
-                *n = match found {
-                    Some(centre) => Nearest { left: 0.0, centre },
-                    None if near.left <= self.slack(s.facet, leave) => {
-                        Nearest { left: 0.0, ..near }
-                    }
-                    None => near,
-                };
+        (samples.par_iter().zip(nearest))
+            .filter(|(_, n)| n.left > 0.0)
+            .for_each(|(s, n)| {
+                *n = cutting.places.left(&s.at, *n);
+                if n.left <= self.slack(s.facet, leave) {
+                    n.left = 0.0;
+                }
             });
     }
 
