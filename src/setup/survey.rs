@@ -327,10 +327,9 @@ impl Survey {
         let mut seen = Air::Material;
         for step in [0.75, 1.5, 0.4] {
             let mut at = p + n * (step * cell);
-            // from below the parting face along under it, not out through it
-            let face = self.parting_at(p.x, p.y);
-            if p.z < face {
-                at.z = at.z.min(0.5 * (p.z + face));
+            // from below a flat parting face along under it, not out through it
+            if self.parting.is_none() && p.z < 0.0 {
+                at.z = at.z.min(0.5 * p.z);
             }
             seen = self.look(&at);
             if seen != Air::Material {
