@@ -16,8 +16,8 @@ use tiles::disc_dilate_tiled;
 /// Rows written by one task.
 const BAND: usize = 64;
 const NONE: f32 = f32::NEG_INFINITY;
-/// Discs of more cells' radius are moved by tiles.
-const LARGE: f64 = 24.0;
+/// Discs of more cells' radius are moved by tiles: about where both take the same time.
+const LARGE: f64 = 256.0;
 
 /// For each cell the largest value among cells whose centres lie within `radius` mm of its own;
 /// no value where none of them has one.

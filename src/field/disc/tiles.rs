@@ -2,7 +2,12 @@
 //!
 //! Above the map stands a pyramid of squares with the largest value in each. For a tile of cells, squares that lie in the discs of
 //! all its cells raise all of them at once; squares that lie in some of the discs are opened only if they hold more than that.
-//! Time per cell hardly depends on the radius: of a cavity half, 1.4 million columns, see `benches/stages.rs`.
+//! Processor time for 4 million cells over a cavity half:
+//!
+//! | way | 32 cells | 63.5 | 200 | 500 |
+//! | --- | --- | --- | --- | --- |
+//! | rows | 0.05 s | 0.09 s | 0.27 s | 0.83 s (from the others) |
+//! | tiles | 0.62 s | 0.76 s | 0.56 s | 0.37 s |
 
 use super::{NONE, square};
 use crate::field::HeightMap;
