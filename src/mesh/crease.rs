@@ -5,7 +5,7 @@
 //! curved surface; every other edge that turns is an edge.
 
 use super::corner::corner_normals;
-use super::flats::Flats;
+use super::flats::{Facets, Flats};
 use super::{Mesh, Point, Topology, Vector};
 use nalgebra::Vector3;
 use rayon::prelude::*;
@@ -36,7 +36,7 @@ const MOST_ROUGH: usize = 8;
 /// Facets of one curved surface are alike in width up to this ratio; a flat much wider than its neighbour is no facet.
 const LIKE_WIDTH: f64 = 4.0;
 /// A facet this much wider than the one across the edge may be flat, and the turn belong to the other.
-const WIDER: f64 = 3.0;
+pub(super) const WIDER: f64 = 3.0;
 
 /// The reading of every edge.
 #[derive(Debug, Clone, Default)]
@@ -85,17 +85,35 @@ impl Creases {
             .into_par_iter()
             .map(|t| noise_deg(mesh, t, rounding))
             .collect();
+        let areas: Vec<f64> = (0..mesh.triangles.len())
+            .into_par_iter()
+            .map(|t| mesh.area(t))
+            .collect();
         let flat_edge: Vec<bool> = topology
             .edges
             .par_iter()
             .zip(&turns)
             .map(|(e, turn)| match e.triangles {
-                (a, Some(b)) => turn.abs() <= FLAT_DEG + noise[a as usize] + noise[b as usize],
+                (a, Some(b)) => {
+                    let noise = noise[a as usize] + noise[b as usize];
+                    // both are as wide as their areas say, for the side is the same
+                    let [one, other] = [areas[a as usize], areas[b as usize]];
+                    let alike = one <= WIDER * other && other <= WIDER * one;
+                    turn.abs() <= noise || (alike && turn.abs() <= FLAT_DEG + noise)
+                }
                 _ => false,
             })
             .collect();
+        let facets = Facets {
+            mesh,
+            topology,
+            normals: &normals,
+            areas: &areas,
+        };
+        let flats = Flats::join(&facets, &flat_edge, |t, n, off| {
+            off <= FLAT_DEG + noise[t as usize] + noise[n as usize]
+        });
         drop(noise);
-        let flats = Flats::join(mesh, topology, &flat_edge);
         let direction = |e: usize| {
             let [a, b] = topology.edges[e].vertices;
             let along = mesh.vertices[b as usize] - mesh.vertices[a as usize];
@@ -151,11 +169,11 @@ impl Creases {
             let (a, Some(b)) = edge.triangles else {
                 return (false, [0.0; 2]);
             };
-            if flat_edge[e] {
+            let [fa, fb] = [flats.of[a as usize], flats.of[b as usize]];
+            if fa == fb {
                 return (true, [0.0; 2]);
             }
             let turn = turns[e].abs();
-            let [fa, fb] = [flats.of[a as usize], flats.of[b as usize]];
             let along = direction(e);
             let outward = |t: u32| {
                 let n = normals[t as usize].unwrap_or_default();
@@ -164,7 +182,9 @@ impl Creases {
                 if t == a { -across } else { across }
             };
             let [wa, wb] = [flats.width(fa, &along), flats.width(fb, &along)];
-            let faint = turn < FAINT_DEG || wa.min(wb) * turn.to_radians().sin() < FAINT_STEP;
+            let faint = flat_edge[e]
+                || turn < FAINT_DEG
+                || wa.min(wb) * turn.to_radians().sin() < FAINT_STEP;
             let smooth = turn < crease_deg
                 && (faint
                     || alike(e, &along, fa, fb, outward(a))
@@ -219,8 +239,8 @@ impl Creases {
         };
         let planes: Vec<bool> = (0..flats.len() as u32).into_par_iter().map(plane).collect();
         creases.plane = flats.of.iter().map(|&p| planes[p as usize]).collect();
-        drop((flats, flat_edge, turns));
-        creases.normals = corner_normals(&creases, mesh, topology, &normals);
+        drop((flat_edge, turns));
+        creases.normals = corner_normals(&creases, &facets, &flats);
         creases.chord_error = (0..mesh.triangles.len())
             .into_par_iter()
             .map(|t| chord_error(mesh.corners(t), &creases.normals[t]))

@@ -3,7 +3,18 @@
 use super::{Mesh, Topology, Vector};
 use rayon::prelude::*;
 
-/// The maximal flat patches of a mesh, by first triangle; in a curved surface most are one triangle.
+/// A mesh with what its triangles are asked for again and again.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Facets<'a> {
+    pub(super) mesh: &'a Mesh,
+    pub(super) topology: &'a Topology,
+    /// Unit normal of each triangle.
+    pub(super) normals: &'a [Option<Vector>],
+    /// Area of each triangle, mm².
+    pub(super) areas: &'a [f64],
+}
+
+/// The flat patches of a mesh, by their largest triangles, the largest first; in a curved surface most are one triangle.
 #[derive(Debug, Default)]
 pub(super) struct Flats {
     /// The patch of each triangle.
@@ -23,36 +34,54 @@ struct Patch {
 }
 
 impl Flats {
-    /// Joins the triangles of `mesh` across the edges for which `flat_edge` holds.
-    pub(super) fn join(mesh: &Mesh, topology: &Topology, flat_edge: &[bool]) -> Flats {
+    /// Joins triangles across the edges for which `flat_edge` holds, as long as they do not turn off the first: a fine ring of facets
+    /// round a gentle slope hardly turns from one to the next. `in_line` tells that of two triangles and the turn from
+    /// one to the other, degrees.
+    pub(super) fn join(
+        facets: &Facets,
+        flat_edge: &[bool],
+        in_line: impl Fn(u32, u32, f64) -> bool,
+    ) -> Flats {
         const NONE: u32 = u32::MAX;
-        let count = mesh.triangles.len();
+        let (topology, count) = (facets.topology, facets.areas.len());
+        let normal = |t: u32| facets.normals[t as usize].unwrap_or_default();
         let mut flats = Flats {
             of: vec![NONE; count],
             ..Flats::default()
         };
+        // the largest first: their normals are the surest
+        let mut order: Vec<u32> = (0..count as u32).collect();
+        let area = |t: u32| facets.areas[t as usize];
+        order.par_sort_unstable_by(|&a, &b| area(b).total_cmp(&area(a)).then(a.cmp(&b)));
         // patch `p` has the triangles `members[firsts[p]..firsts[p + 1]]`
         let (mut members, mut firsts) = (Vec::with_capacity(count), Vec::new());
         let mut stack = Vec::new();
-        for start in 0..count {
-            if flats.of[start] != NONE {
+        for start in order {
+            if flats.of[start as usize] != NONE {
                 continue;
             }
             let number = firsts.len() as u32;
             firsts.push(members.len());
             flats.starts.push(flats.edges.len() as u32);
-            flats.of[start] = number;
-            stack.push(start as u32);
+            flats.of[start as usize] = number;
+            stack.push(start);
+            let first = normal(start);
+            let joins = |n: u32| {
+                let normal = normal(n);
+                let off = normal.cross(&first).norm().atan2(normal.dot(&first));
+                in_line(start, n, off.to_degrees())
+            };
             while let Some(t) = stack.pop() {
                 members.push(t);
                 for (k, &e) in topology.sides[t as usize].iter().enumerate() {
-                    if !flat_edge[e as usize] {
-                        flats.edges.push(e);
-                    } else if let Some(n) = topology.across(t, k)
-                        && flats.of[n as usize] == NONE
-                    {
-                        flats.of[n as usize] = number;
-                        stack.push(n);
+                    let next = topology.across(t, k).filter(|_| flat_edge[e as usize]);
+                    match next.map(|n| (n, flats.of[n as usize])) {
+                        Some((_, of)) if of == number => {}
+                        Some((n, NONE)) if joins(n) => {
+                            flats.of[n as usize] = number;
+                            stack.push(n);
+                        }
+                        _ => flats.edges.push(e),
                     }
                 }
             }
@@ -61,10 +90,12 @@ impl Flats {
         flats.starts.push(flats.edges.len() as u32);
         let patch = |p: usize| {
             let members = &members[firsts[p]..firsts[p + 1]];
+            let sum = |sum: Vector, &t: &u32| sum + facets.mesh.area_normal(t as usize);
+            let mean = members.iter().fold(Vector::zeros(), sum).try_normalize(0.0);
             Patch {
-                normal: mesh.normal(members[0] as usize).unwrap_or_default(),
-                area: members.iter().map(|&t| mesh.area(t as usize)).sum(),
-                border: border(mesh, topology, flats.edges(p as u32)),
+                normal: mean.unwrap_or_else(|| normal(members[0])),
+                area: members.iter().map(|&t| area(t)).sum(),
+                border: border(facets.mesh, topology, flats.edges(p as u32)),
             }
         };
         let patches = (0..firsts.len() - 1)
@@ -81,7 +112,7 @@ impl Flats {
         self.patches.len()
     }
 
-    /// Unit normal of patch `p`: that of its first triangle.
+    /// Unit normal of patch `p`: the mean by area of its triangles'.
     pub(super) fn normal(&self, p: u32) -> &Vector {
         &self.patches[p as usize].normal
     }
