@@ -9,7 +9,8 @@ use std::io::{self, BufWriter, Write};
 use std::path::Path;
 use workloads::Workload;
 
-const USAGE: &str = "usage: make_workload W1 OUT.stl | W2 OUT.stl [TRIANGLES] | W3 OUT.stl | W4 FOLDER [MODELS]";
+const USAGE: &str =
+    "usage: make_workload W1 OUT.stl | W2 OUT.stl [TRIANGLES] | W3 OUT.stl | W4 FOLDER [MODELS]";
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let args: Vec<String> = std::env::args().skip(1).collect();

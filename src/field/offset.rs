@@ -308,7 +308,7 @@ impl Ridge {
     }
 
     /// A plan place in the ridge's frame.
-    fn from_start(&self, [x, y]: [f64; 2]) -> [f64; 2] {
+    fn in_frame(&self, [x, y]: [f64; 2]) -> [f64; 2] {
         let [ux, uy] = self.along;
         let (dx, dy) = (x - self.start.x, y - self.start.y);
         [dx * ux + dy * uy, dy * ux - dx * uy]

@@ -204,7 +204,7 @@ impl<'a> Tiles<'a> {
                     self.band.y(first + tj * TILE) + half,
                 ];
                 let away = match piece {
-                    Piece::Ridge(ridge) => ridge.from_start(middle)[1].abs(),
+                    Piece::Ridge(ridge) => ridge.in_frame(middle)[1].abs(),
                     Piece::Peak(peak) => (middle[0] - peak.place.x).hypot(middle[1] - peak.place.y),
                 };
                 // a hair nearer than the tile's nearest corner, for rounding
@@ -239,7 +239,7 @@ impl<'a> Tiles<'a> {
                 let x = grid.x(i);
                 let z = match piece {
                     Piece::Ridge(ridge) => {
-                        let [a, b] = ridge.from_start([x, y]);
+                        let [a, b] = ridge.in_frame([x, y]);
                         cutter.on_ridge(ridge, a, b, f64::from(*cell))
                     }
                     Piece::Peak(peak) => {
