@@ -298,7 +298,15 @@ impl Reading<'_> {
         let all_narrow = ring.iter().all(|r| r.narrow);
         let known = closed || (split && !all_narrow);
         let speaks = ring.iter().filter(|r| all_narrow || !r.narrow);
-        let sum: Vector = speaks.map(|r| weighted(self.mesh, r)).sum();
+        let says = |r: &Spoke| {
+            let own = weighted(self.mesh, r);
+            if self.creases.plane[r.triangle as usize] {
+                self.flat(r.triangle) * own.norm()
+            } else {
+                own
+            }
+        };
+        let sum: Vector = speaks.map(says).sum();
         let Some(normal) = sum.try_normalize(0.0) else {
             return (None, known);
         };

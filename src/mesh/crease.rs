@@ -95,7 +95,8 @@ impl Creases {
             .zip(&turns)
             .map(|(e, turn)| match e.triangles {
                 (a, Some(b)) => {
-                    let noise = noise[a as usize] + noise[b as usize];
+                    // one corner may be off one way, the side across the other way
+                    let noise = 2.0 * (noise[a as usize] + noise[b as usize]);
                     // both are as wide as their areas say, for the side is the same
                     let [one, other] = [areas[a as usize], areas[b as usize]];
                     let alike = one <= WIDER * other && other <= WIDER * one;
@@ -111,7 +112,7 @@ impl Creases {
             areas: &areas,
         };
         let flats = Flats::join(&facets, &flat_edge, |t, n, off| {
-            off <= FLAT_DEG + noise[t as usize] + noise[n as usize]
+            off <= FLAT_DEG + 2.0 * (noise[t as usize] + noise[n as usize])
         });
         drop(noise);
         let direction = |e: usize| {

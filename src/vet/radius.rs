@@ -23,6 +23,8 @@ pub struct SmallestRadius {
 const HALVINGS: usize = 14;
 /// Candidates judged at one time.
 const CHUNK: usize = 64;
+/// Most samples judged exactly at one radius: where the surface is one sphere all of them seem left between the nodes.
+const MOST_JUDGED: usize = 2048;
 /// A sample is searched only if it would make the radius smaller by more than this share: where all samples lie on one
 /// sphere, each would be.
 const WORTH: f64 = 0.004;
@@ -38,7 +40,7 @@ const MOST_SAMPLES: f64 = 100_000.0;
 pub struct Untouched {
     /// The ball's radius, mm.
     pub radius: f64,
-    /// The samples and what is left there, mm.
+    /// The samples, and what is left there or what the ball may cut where it touches, mm.
     pub samples: Vec<(f64, Sample)>,
 }
 
@@ -75,6 +77,11 @@ fn tightest(ground: &Ground, index: &BrowIndex, first: &mut Untouched) -> Option
     let mut best: Option<(f64, Sample)> = None;
     loop {
         left.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.facet.cmp(&b.1.facet)));
+        if left.len() > MOST_JUDGED {
+            // those with the most left, and of the rest every so many
+            let rest = left.split_off(MOST_JUDGED / 2);
+            left.extend(rest.iter().step_by(1 + rest.len() / (MOST_JUDGED / 2)));
+        }
         let mut better = None;
         for chunk in left.chunks(CHUNK) {
             better = chunk
@@ -123,14 +130,14 @@ fn all(ground: &Ground, radius: f64) -> Vec<Sample> {
 
 /// Those of `samples` that the nodes do not show to be touched by a ball of `radius`.
 fn untouched(ground: &Ground, radius: f64, samples: &[Sample]) -> Option<Untouched> {
-    let cutting = ground.coarsely(radius, MOST_NODES)?;
+    let cutting = ground.with_nodes(radius, MOST_NODES)?;
     let samples = samples
         .par_iter()
         .filter_map(|s| {
             let centre = cutting.touching(&s.at, &s.normal);
             let chord = ground.surface.facets[s.facet as usize].chord_near;
-            let shown = cutting.shown_free(&centre, TOUCH + CHORDS * chord);
-            (!shown).then(|| (cutting.left(&s.at).left, *s))
+            let cut = cutting.shown_cut(&centre);
+            (cut > TOUCH + CHORDS * chord).then_some((cut, *s))
         })
         .collect();
     Some(Untouched { radius, samples })
