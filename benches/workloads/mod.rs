@@ -6,11 +6,11 @@
 
 use std::io::{self, Write};
 
-/// Side of the block, mm.
+/// Side of the block at size 1, mm.
 pub const SIDE_MM: f64 = 100.0;
-/// Radius of the cavity's rim, mm.
+/// Radius of the cavity's rim at size 1, mm.
 pub const RIM_MM: f64 = 40.0;
-/// Thickness of the half, mm.
+/// Thickness of the half at size 1, mm.
 pub const THICKNESS_MM: f64 = 30.0;
 /// Distance from the rim within which a wall comes down to 1 / √2 of the floor's depth, mm.
 const WALL_MM: f64 = 2.6;
@@ -66,6 +66,8 @@ pub struct Workload {
     pub noise_mm: f64,
     /// Corners off the grid by up to this share of a cell, away from rim and edges.
     pub jitter: f64,
+    /// All lengths but the noise are this many times as large.
+    pub size: f64,
 }
 
 impl Workload {
@@ -75,6 +77,7 @@ impl Workload {
             cells: 499,
             noise_mm: 0.0,
             jitter: 0.0,
+            size: 1.0,
         }
     }
 
@@ -85,6 +88,25 @@ impl Workload {
             cells,
             noise_mm: 0.01,
             jitter: 0.3,
+            size: 1.0,
+        }
+    }
+
+    /// W3: a smooth half of 1,002,532 triangles, 300 × 300 mm: with 0.03 mm cells 100 million columns.
+    pub fn w3() -> Workload {
+        Workload {
+            cells: 707,
+            size: 3.0,
+            ..Workload::w1()
+        }
+    }
+
+    /// W4: small halves of 20,004 triangles; the `k`-th of `count` is 30 to 100 mm wide.
+    pub fn w4(k: usize, count: usize) -> Workload {
+        Workload {
+            cells: 99,
+            size: 0.3 + 0.7 * k as f64 / count as f64,
+            ..Workload::w1()
         }
     }
 
@@ -115,11 +137,10 @@ impl Workload {
                 }
             }
         }
-        let h = 0.5 * SIDE_MM as f32;
+        let h = (0.5 * SIDE_MM * self.size) as f32;
+        let low = -(THICKNESS_MM * self.size) as f32;
         let below = points.len() as u32;
-        points.extend(
-            [[-h, -h], [h, -h], [h, h], [-h, h]].map(|[x, y]| [x, y, -THICKNESS_MM as f32]),
-        );
+        points.extend([[-h, -h], [h, -h], [h, h], [-h, h]].map(|[x, y]| [x, y, low]));
         for side in 0..4 {
             let corner = |k: usize| match side {
                 0 => at(k, 0),
@@ -174,8 +195,8 @@ impl Workload {
             (s, t) = (s + 2.0 / n as f64 * shift(0), t + 2.0 / n as f64 * shift(1));
         }
         let [x, y] = placed(s, t, rim);
-        let z = height(x, y) + self.noise_mm * noise(3 * seed + 2);
-        [x, y, z].map(|c| c as f32)
+        let z = height(x, y) + self.noise_mm / self.size * noise(3 * seed + 2);
+        [x, y, z].map(|c| (c * self.size) as f32)
     }
 }
 

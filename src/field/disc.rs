@@ -1,15 +1,23 @@
-//! Flat discs moved over height maps: running maxima.
+//! Flat discs moved over height maps.
 //!
-//! A disc is a union of rows, and the maximum over a row of any width is that of two
+//! Small discs by running maxima: a disc is a union of rows, and the maximum over a row of any width is that of two
 //! overlapping stretches whose length is a power of two (a sparse table of running maxima; same result as van Herk
 //! 1992 and Gil & Werman 1993, but every step runs along whole rows). Work per cell: one step a row of the disc.
+//!
+//! Large discs by tiles (the `tiles` module): the discs of a tile's cells have nearly everything in common, and what they do not,
+//! a ring, is looked at only where it is higher than that. Both give the same values.
+
+mod tiles;
 
 use super::{Grid, HeightMap};
 use rayon::prelude::*;
+use tiles::disc_dilate_tiled;
 
 /// Rows written by one task.
 const BAND: usize = 64;
 const NONE: f32 = f32::NEG_INFINITY;
+/// Discs of more cells' radius are moved by tiles: about where both take the same time.
+const LARGE: f64 = 256.0;
 
 /// For each cell the largest value among cells whose centres lie within `radius` mm of its own;
 /// no value where none of them has one.
@@ -20,6 +28,9 @@ const NONE: f32 = f32::NEG_INFINITY;
 pub fn disc_dilate(map: &HeightMap, radius: f64) -> HeightMap {
     let grid = map.grid;
     let nx = grid.nx;
+    if radius / grid.cell > LARGE {
+        return disc_dilate_tiled(map, radius / grid.cell);
+    }
     let widths = half_widths(radius / grid.cell);
     let reach = widths.len() - 1;
     let mut out = HeightMap::empty(grid);
@@ -74,10 +85,15 @@ pub fn max_pool(map: &HeightMap, factor: usize) -> HeightMap {
     out
 }
 
+/// Cells at most this squared distance away are in the disc of `radius` cells.
+fn square(radius: f64) -> f64 {
+    // cells whose distance is the radius but for rounding count
+    radius * radius * (1.0 + 1e-12)
+}
+
 /// For each row of a disc, from its middle on, how many cells it goes to each side; `radius` in cells.
 fn half_widths(radius: f64) -> Vec<usize> {
-    // cells whose distance is the radius but for rounding count
-    let square = radius * radius * (1.0 + 1e-12);
+    let square = square(radius);
     (0..)
         .map(|dy| square - (dy * dy) as f64)
         .take_while(|&rest| rest >= 0.0)
@@ -173,6 +189,33 @@ mod tests {
                         }
                     }
                     prop_assert_eq!(out.values()[j * nx + i], top);
+                }
+            }
+        }
+
+        #[test]
+        fn tiles_agree_with_rows(nx in 1..120usize, ny in 1..150usize, seed in any::<u64>(), cells in 0.0..60.0f64, kind in 0..3u32) {
+            let mut map = random_map(nx, ny, seed);
+            // noise alone, a slope with noise, and a flat with a hollow
+            for (k, z) in map.values_mut().iter_mut().enumerate() {
+                let (x, y) = ((k % nx) as f32, (k / nx) as f32);
+                match kind {
+                    1 => *z = 0.3 * x - 0.2 * y + 0.1 * z.max(-1.0),
+                    2 => *z = if (x - 50.0).hypot(y - 60.0) < 30.0 { z.max(-1.0) - 2.0 } else { 0.0 },
+                    _ => {}
+                }
+            }
+            let tiled = disc_dilate_tiled(&map, cells);
+            let widths = half_widths(cells);
+            for j in 0..ny {
+                for i in 0..nx {
+                    let mut top = NONE;
+                    for v in j.saturating_sub(widths.len() - 1)..(j + widths.len()).min(ny) {
+                        let width = widths[v.abs_diff(j)];
+                        let row = &map.values()[v * nx..][i.saturating_sub(width)..(i + width + 1).min(nx)];
+                        top = row.iter().fold(top, |top, &z| top.max(z));
+                    }
+                    prop_assert_eq!(tiled.values()[j * nx + i], top);
                 }
             }
         }

@@ -30,13 +30,16 @@
 use self::draw::{BAND, Band, by_band, extent};
 use super::drop::STEEP;
 use super::{Grid, HeightMap};
-use crate::mesh::{Mesh, Point, Topology, Vector};
+use crate::mesh::{Edge, Mesh, Point, Topology, Vector};
+use rayon::iter::Either;
 use rayon::prelude::*;
 
 /// Widening of a moved facet against cracks to its coplanar neighbours, mm.
 const CRACK: f64 = 1e-8;
 /// Edges that turn by less than this (sine) are flat.
 const FLAT: f64 = 1e-9;
+/// Facets with a smaller slope are taken for level: over a flat radius they rise by a ten-millionth of it.
+const LEVEL: f64 = 1e-7;
 
 /// The cutter-centre surface of a ball of `radius` mm over `mesh` (tool frame): for each cell centre
 /// the lowest height of the ball's centre at which it cuts nothing; no value where no surface is in reach.
@@ -52,6 +55,8 @@ pub struct BallOffset<'a> {
     mesh: &'a Mesh,
     facets: Vec<Facet>,
     ridges: Vec<Ridge>,
+    /// Edges that turn as good as nothing between facets that are level but for rounding: a flat cutter needs them.
+    seams: Vec<Ridge>,
     peaks: Vec<Peak>,
 }
 
@@ -75,6 +80,8 @@ struct Ridge {
     sine: f64,
     /// Across components of the exposed unit directions, smallest and largest.
     across: [f64; 2],
+    /// Whether one of its facets is level.
+    level: bool,
 }
 
 /// An exposed corner.
@@ -83,6 +90,17 @@ struct Peak {
     place: Point,
     /// Plan box of the exposed unit directions: smallest x and y, largest x and y.
     directions: [f64; 4],
+    /// The same of their plan directions, brought to length 1; `None` where only the upright one is exposed.
+    heading: Option<[f64; 4]>,
+}
+
+impl Peak {
+    /// Plan box of all centres of a cutter touching it.
+    fn reach(&self, flat: f64, corner: f64) -> [f64; 4] {
+        let heading = self.heading.unwrap_or_default();
+        let place = [self.place.x, self.place.y];
+        std::array::from_fn(|k| place[k % 2] + corner * self.directions[k] + flat * heading[k])
+    }
 }
 
 /// How many cells were drawn for each kind of piece.
@@ -112,20 +130,30 @@ impl<'a> BallOffset<'a> {
                 Some(Facet { triangle, normal })
             })
             .collect();
-        let ridges = topology
-            .edges
-            .par_iter()
-            .filter_map(|edge| {
-                let ends = edge.vertices.map(|v| mesh.vertices[v as usize]);
-                let first = normals[edge.triangles.0 as usize];
-                let second = edge.triangles.1.and_then(|t| normals[t as usize]);
-                Ridge::new(ends, first.zip(second))
-            })
-            .collect();
+        let sides = |edge: &Edge| {
+            let first = normals[edge.triangles.0 as usize];
+            let second = edge.triangles.1.and_then(|t| normals[t as usize]);
+            first.zip(second)
+        };
+        let ends = |edge: &Edge| {
+            let [a, b] = edge.vertices;
+            [mesh.vertices[a as usize], mesh.vertices[b as usize]]
+        };
+        let exposed = |edge: &Edge| {
+            let sides = sides(edge);
+            if sides.is_some_and(is_seam) {
+                Some(Either::Right(Ridge::new(ends(edge), None)?))
+            } else {
+                Some(Either::Left(Ridge::new(ends(edge), sides)?))
+            }
+        };
+        let edges = topology.edges.par_iter();
+        let (ridges, seams) = edges.filter_map(exposed).partition_map(|either| either);
         BallOffset {
             mesh,
             facets,
             ridges,
+            seams,
             peaks: peaks(mesh, topology),
         }
     }
@@ -145,7 +173,7 @@ impl<'a> BallOffset<'a> {
             (lo + moved - CRACK, hi + moved + CRACK)
         });
         let ridges = by_band(&self.ridges, &grid, |ridge| {
-            extent(&ridge.footprint(radius).map(|p| p[1]))
+            extent(&ridge.footprint(0.0, radius).map(|p| p[1]))
         });
         let peaks = by_band(&self.peaks, &grid, |peak| {
             let [_, lo, _, hi] = peak.directions;
@@ -159,7 +187,9 @@ impl<'a> BallOffset<'a> {
                 let mut band = Band::new(grid, k, cells);
                 for chunk in &facets {
                     for &f in &chunk[k] {
-                        band.draw_facet(self.mesh, &self.facets[f as usize], radius);
+                        let facet = &self.facets[f as usize];
+                        let by = facet.normal * radius;
+                        band.draw_facet(self.mesh, facet, by.into(), CRACK);
                     }
                 }
                 let facets = std::mem::take(&mut band.drawn);
@@ -226,34 +256,48 @@ impl Ridge {
             tangent: edge.z / length,
             sine: edge.z / whole,
             across,
+            level: normals.is_some_and(|(n, m)| is_level(&n) || is_level(&m)),
         })
     }
 
-    /// Rectangle in the ridge's frame that holds all centres of a ball touching it: along from, to, across from, to.
+    /// Rectangle in the ridge's frame that holds all centres of a cutter touching it, with a flat part of radius `flat` and corners of radius
+    /// `corner`: along from, to, across from, to.
     ///
-    /// At `b` across, the contact is ρ · sine further along than the centre, ρ² = R² − b².
-    fn rectangle(&self, radius: f64) -> [f64; 4] {
+    /// At a unit normal with `b` across, and ρ² = 1 − b², the contact is ρ · sine further along than the centre of the
+    /// corner's circle; the flat part moves that on in the normal's plan direction.
+    fn rectangle(&self, flat: f64, corner: f64) -> [f64; 4] {
         let [b0, b1] = self.across;
-        let level = |b: f64| radius * ((1.0 - b) * (1.0 + b)).max(0.0).sqrt();
-        let least = level(b0).min(level(b1));
-        let most = if b0 <= 0.0 && b1 >= 0.0 {
-            radius
-        } else {
-            level(b0).max(level(b1))
+        // how far along and across the centre lies from the contact
+        let moved = |b: f64| {
+            let back = self.sine * ((1.0 - b) * (1.0 + b)).max(0.0).sqrt();
+            let plan = (back * back + b * b).sqrt();
+            let out = corner + if plan > 0.0 { flat / plan } else { 0.0 };
+            [out * back, out * b]
         };
-        let (p, q) = (self.sine * least, self.sine * most);
-        let hair = 1e-6 * radius;
+        let ([mut p0, mut q0], [mut p1, mut q1]) = (moved(b0), moved(b1));
+        if self.level {
+            // level facets stay where they are
+            (p0, q0) = (p0.min(0.0), q0.min(0.0));
+            (p1, q1) = (p1.max(0.0), q1.max(0.0));
+        }
+        // most along where the normal is steepest
+        let steepest = if b0 <= 0.0 && b1 >= 0.0 {
+            self.sine.signum() * (corner * self.sine.abs() + flat)
+        } else {
+            p1
+        };
+        let hair = 1e-6 * (flat + corner);
         [
-            -p.max(q) - hair,
-            self.length - p.min(q) + hair,
-            radius * b0 - hair,
-            radius * b1 + hair,
+            -p0.max(p1).max(steepest) - hair,
+            self.length - p0.min(p1).min(steepest) + hair,
+            q0 - hair,
+            q1 + hair,
         ]
     }
 
     /// Corners of that rectangle in plan.
-    fn footprint(&self, radius: f64) -> [[f64; 2]; 4] {
-        let [a0, a1, b0, b1] = self.rectangle(radius);
+    fn footprint(&self, flat: f64, corner: f64) -> [[f64; 2]; 4] {
+        let [a0, a1, b0, b1] = self.rectangle(flat, corner);
         let [ux, uy] = self.along;
         [(a0, b0), (a1, b0), (a1, b1), (a0, b1)].map(|(a, b)| {
             [
@@ -262,6 +306,25 @@ impl Ridge {
             ]
         })
     }
+
+    /// A plan place in the ridge's frame.
+    fn in_frame(&self, [x, y]: [f64; 2]) -> [f64; 2] {
+        let [ux, uy] = self.along;
+        let (dx, dy) = (x - self.start.x, y - self.start.y);
+        [dx * ux + dy * uy, dy * ux - dx * uy]
+    }
+}
+
+fn is_level(normal: &Vector) -> bool {
+    normal.z > 0.0 && normal.x * normal.x + normal.y * normal.y <= LEVEL * LEVEL
+}
+
+/// Whether an edge between facets of these normals turns by so little that it counts as flat, and the facets are level but for
+/// rounding: a cutter's flat part tells the plan directions of such normals apart.
+fn is_seam((n, m): (Vector, Vector)) -> bool {
+    let level = |n: &Vector| n.x.abs().max(n.y.abs());
+    let (low, high) = (level(&n).min(level(&m)), level(&n).max(level(&m)));
+    low < 1e-5 && high > 1e-12 && n.z > 0.0 && m.z > 0.0 && n.cross(&m).norm() <= 2.0 * FLAT
 }
 
 /// The exposed corners of a mesh.
@@ -293,22 +356,27 @@ fn peaks(mesh: &Mesh, topology: &Topology) -> Vec<Peak> {
                 let place = mesh.vertices[v];
                 let ends = &ends[starts[v] as usize..starts[v + 1] as usize];
                 let edges = ends.iter().map(|&e| mesh.vertices[e as usize] - place);
-                let directions = exposed(edges, ends.is_empty(), work)?;
-                Some(Peak { place, directions })
+                let (directions, heading) = exposed(edges, ends.is_empty(), work)?;
+                Some(Peak {
+                    place,
+                    directions,
+                    heading,
+                })
             },
         )
         .flatten_iter()
         .collect()
 }
 
-/// Plan box of the upward unit directions d with d · e ≤ 0 for all `edges` e; `None` if there are none.
+/// Plan box of the upward unit directions d with d · e ≤ 0 for all `edges` e, and that of their plan directions; `None` if
+/// there are none.
 ///
 /// Seen on the plane z = 1 the directions are a convex polygon, cut out by a line an edge.
 fn exposed(
     edges: impl Iterator<Item = Vector>,
     unused: bool,
     work: &mut [Vec<[f64; 2]>; 2],
-) -> Option<[f64; 4]> {
+) -> Option<([f64; 4], Option<[f64; 4]>)> {
     if unused {
         return None;
     }
@@ -335,11 +403,38 @@ fn exposed(
         }
         std::mem::swap(polygon, cut);
     }
-    let unit = |p: [f64; 2]| Vector::new(p[0], p[1], 1.0).normalize();
-    let mut before = unit(*polygon.last()?);
+    Some((box_of(polygon, 1.0), heading(polygon)))
+}
+
+/// Plan box of the directions from the origin to a convex polygon's points; `None` where it is the origin.
+fn heading(polygon: &[[f64; 2]]) -> Option<[f64; 4]> {
+    /// The origin within this of a corner is in the polygon.
+    const NEAR: f64 = 1e-5;
+    let nearest = |near: f64, p: &[f64; 2]| near.min(p[0].abs().max(p[1].abs()));
+    let farthest = |far: f64, p: &[f64; 2]| far.max(p[0].abs().max(p[1].abs()));
+    if polygon.iter().fold(0.0, farthest) < 1e-9 {
+        return None;
+    }
+    let mut before = polygon.last()?;
+    let around = polygon.iter().all(|p| {
+        let left = before[0] * p[1] - before[1] * p[0];
+        let scale = (before[0].abs() + before[1].abs()) * (p[0].abs() + p[1].abs());
+        before = p;
+        left >= -1e-9 * scale
+    });
+    if around || polygon.iter().fold(f64::INFINITY, nearest) < NEAR {
+        return Some([-1.0, -1.0, 1.0, 1.0]);
+    }
+    Some(box_of(polygon, 0.0))
+}
+
+/// Plan box of the unit directions to the points of a convex polygon in the plane z = `height`.
+fn box_of(polygon: &[[f64; 2]], height: f64) -> [f64; 4] {
+    let unit = |p: &[f64; 2]| Vector::new(p[0], p[1], height).normalize();
+    let mut before = polygon.last().map(unit).unwrap_or_default();
     let mut found = [1.0f64, 1.0, -1.0, -1.0];
     let mut bulge = 0.0f64;
-    for &p in polygon.iter() {
+    for p in polygon {
         let d = unit(p);
         found = [
             found[0].min(d.x),
@@ -353,14 +448,15 @@ fn exposed(
         before = d;
     }
     let hair = bulge + 1e-6;
-    Some([
+    [
         (found[0] - hair).max(-1.0),
         (found[1] - hair).max(-1.0),
         (found[2] + hair).min(1.0),
         (found[3] + hair).min(1.0),
-    ])
+    ]
 }
 
+mod cutter;
 mod draw;
 #[cfg(test)]
 mod tests;

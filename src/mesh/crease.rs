@@ -4,10 +4,11 @@
 //! than the crease angle, and whose neighbours across the adjoining facets turn alike, belongs to a
 //! curved surface; every other edge that turns is an edge.
 
+use super::corner::corner_normals;
+use super::flats::{Facets, Flats};
 use super::{Mesh, Point, Topology, Vector};
-use nalgebra::{Matrix3, Vector3};
+use nalgebra::Vector3;
 use rayon::prelude::*;
-use std::collections::{BTreeMap, BTreeSet};
 
 /// Turns below this are a flat surface's rounding, degrees.
 const FLAT_DEG: f64 = 0.02;
@@ -35,11 +36,7 @@ const MOST_ROUGH: usize = 8;
 /// Facets of one curved surface are alike in width up to this ratio; a flat much wider than its neighbour is no facet.
 const LIKE_WIDTH: f64 = 4.0;
 /// A facet this much wider than the one across the edge may be flat, and the turn belong to the other.
-const WIDER: f64 = 3.0;
-
-/// No facets of one curved surface differ this much in width: in a mesh made to a tolerance the wider stands off it as the square of
-/// that.
-const FAR_WIDER: f64 = 9.0;
+pub(super) const WIDER: f64 = 3.0;
 
 /// The reading of every edge.
 #[derive(Debug, Clone, Default)]
@@ -57,28 +54,6 @@ pub struct Creases {
     pub plane: Vec<bool>,
     /// Estimated distance between each triangle and the surface that it stands for, mm.
     pub chord_error: Vec<f32>,
-}
-
-/// A maximal flat patch.
-#[derive(Debug, Clone, Default)]
-struct Flat {
-    normal: Vector,
-    area: f64,
-    /// Sum of d dᵀ |e| over its border edges e with direction d: its border's length by direction.
-    border: Matrix3<f64>,
-    edges: Vec<u32>,
-}
-
-impl Flat {
-    /// Mean width across direction `along` (unit), mm.
-    fn width(&self, along: &Vector) -> f64 {
-        let length = 0.5 * along.dot(&(self.border * along));
-        if length > 0.0 {
-            self.area / length
-        } else {
-            f64::INFINITY
-        }
-    }
 }
 
 impl Creases {
@@ -110,6 +85,10 @@ impl Creases {
             .into_par_iter()
             .map(|t| noise_deg(mesh, t, rounding))
             .collect();
+        let areas: Vec<f64> = (0..mesh.triangles.len())
+            .into_par_iter()
+            .map(|t| mesh.area(t))
+            .collect();
         let flat_edge: Vec<bool> = topology
             .edges
             .par_iter()
@@ -119,33 +98,39 @@ impl Creases {
                     // one corner may be off one way, the side across the other way
                     let noise = 2.0 * (noise[a as usize] + noise[b as usize]);
                     // both are as wide as their areas say, for the side is the same
-                    let [one, other] = [a, b].map(|t| mesh.area(t as usize));
+                    let [one, other] = [areas[a as usize], areas[b as usize]];
                     let alike = one <= WIDER * other && other <= WIDER * one;
                     turn.abs() <= noise || (alike && turn.abs() <= FLAT_DEG + noise)
                 }
                 _ => false,
             })
             .collect();
-        let (flat_of, flats) = flats(mesh, topology, &flat_edge, &noise);
-        let directions: Vec<Vector> = topology
-            .edges
-            .par_iter()
-            .map(|e| {
-                let [a, b] = e.vertices.map(|v| mesh.vertices[v as usize]);
-                (b - a).try_normalize(0.0).unwrap_or_default()
-            })
-            .collect();
+        let facets = Facets {
+            mesh,
+            topology,
+            normals: &normals,
+            areas: &areas,
+        };
+        let flats = Flats::join(&facets, &flat_edge, |t, n, off| {
+            off <= FLAT_DEG + 2.0 * (noise[t as usize] + noise[n as usize])
+        });
+        drop(noise);
+        let direction = |e: usize| {
+            let [a, b] = topology.edges[e].vertices;
+            let along = mesh.vertices[b as usize] - mesh.vertices[a as usize];
+            along.try_normalize(0.0).unwrap_or_default()
+        };
         // flat patches beside each flat patch, across edges that turn less than the crease
-        let (flats_ref, flat_of_ref, turns_ref) = (&flats, &flat_of, &turns);
+        let (flats_ref, turns_ref) = (&flats, &turns);
         let beside = move |own: u32| {
-            flats_ref[own as usize].edges.iter().filter_map(move |&o| {
+            flats_ref.edges(own).iter().filter_map(move |&o| {
                 let (a, Some(b)) = topology.edges[o as usize].triangles else {
                     return None;
                 };
-                let far = if flat_of_ref[a as usize] == own {
-                    flat_of_ref[b as usize]
+                let far = if flats_ref.of[a as usize] == own {
+                    flats_ref.of[b as usize]
                 } else {
-                    flat_of_ref[a as usize]
+                    flats_ref.of[a as usize]
                 };
                 (turns_ref[o as usize].abs() < crease_deg && far != own).then_some(far)
             })
@@ -153,22 +138,21 @@ impl Creases {
         // turn from the flat patch `own` to `far` in the plane across edge `e`, positive in the sense of the edge's own
         let turns_on = |e: usize, own: u32, far: u32, out: Vector| {
             // concave: walking outward the normal leans back over the way come
-            let lean = (flats[own as usize].normal - flats[far as usize].normal).dot(&out)
-                * turns[e].signum();
+            let lean = (flats.normal(own) - flats.normal(far)).dot(&out) * turns[e].signum();
             lean.clamp(-1.0, 1.0).asin().to_degrees()
         };
         // whether the surface beyond the flat patch `own` goes on turning as it does across edge `e`: towards patches one or
         // two farther on (in a lattice of triangles every other one turns only aside), about as wide as itself,
         // the normal moves on in the plane across the edge by as much
-        let alike = |e: usize, own: u32, other: u32, out: Vector| {
+        let alike = |e: usize, along: &Vector, own: u32, other: u32, out: Vector| {
             let turn = turns[e].abs();
             let ratio = {
                 let part = ((turn - GENTLE_DEG) / (2.0 * GENTLE_DEG)).clamp(0.0, 1.0);
                 ALIKE_GENTLE + (ALIKE - ALIKE_GENTLE) * part
             };
-            let width = flats[own as usize].width(&directions[e]);
+            let width = flats.width(own, along);
             let goes_on = |far: u32| {
-                let wide = flats[far as usize].width(&directions[e]);
+                let wide = flats.width(far, along);
                 if wide > LIKE_WIDTH * width || width > LIKE_WIDTH * wide {
                     return false;
                 }
@@ -186,28 +170,31 @@ impl Creases {
             let (a, Some(b)) = edge.triangles else {
                 return (false, [0.0; 2]);
             };
-            let [fa, fb] = [flat_of[a as usize], flat_of[b as usize]];
+            let [fa, fb] = [flats.of[a as usize], flats.of[b as usize]];
             if fa == fb {
                 return (true, [0.0; 2]);
             }
             let turn = turns[e].abs();
+            let along = direction(e);
             let outward = |t: u32| {
                 let n = normals[t as usize].unwrap_or_default();
-                let across = directions[e].cross(&n);
+                let across = along.cross(&n);
                 // the first triangle has the edge's direction counter-clockwise: it lies to the left
                 if t == a { -across } else { across }
             };
-            let [wa, wb] = [fa, fb].map(|f| flats[f as usize].width(&directions[e]));
+            let [wa, wb] = [flats.width(fa, &along), flats.width(fb, &along)];
             let faint = flat_edge[e]
                 || turn < FAINT_DEG
                 || wa.min(wb) * turn.to_radians().sin() < FAINT_STEP;
             let smooth = turn < crease_deg
-                && (faint || alike(e, fa, fb, outward(a)) || alike(e, fb, fa, outward(b)));
+                && (faint
+                    || alike(e, &along, fa, fb, outward(a))
+                    || alike(e, &along, fb, fa, outward(b)));
             // whether the wider of two facets, `other`, is flat rather than a wide facet of the same curve. By their widths w, with
             // v that of the facet beyond, the turn would be to the next one as w(own) to w(own) + v if it is, and as w(own) +
             // w(other) to that if not: the nearer of the two, between them their geometric mean
             let runs_out = |own: u32, other: u32, t: u32| {
-                let width = |f: u32| flats[f as usize].width(&directions[e]);
+                let width = |f: u32| flats.width(f, &along);
                 let (narrow, wide) = (width(own), width(other));
                 let mean = (narrow * (narrow + wide)).sqrt();
                 let on = |far: u32| turns_on(e, own, far, outward(t));
@@ -243,103 +230,23 @@ impl Creases {
             chord_error: Vec::new(),
         };
         // flat where no turn across its border is its own to carry
-        let plane = |flat: &Flat| {
+        let plane = |p: u32| {
             let carries = |&e: &u32| {
                 let (a, _) = topology.edges[e as usize].triangles;
-                let first = std::ptr::eq(&flats[flat_of[a as usize] as usize], flat);
+                let first = flats.of[a as usize] == p;
                 creases.share[e as usize][usize::from(!first)] > 0.0
             };
-            !flat.edges.iter().any(carries)
+            !flats.edges(p).iter().any(carries)
         };
-        let planes: Vec<bool> = flats.par_iter().map(plane).collect();
-        creases.plane = flat_of.iter().map(|&f| planes[f as usize]).collect();
-        creases.normals = creases.corner_normals(mesh, topology, &|t| {
-            flats[flat_of[t as usize] as usize].normal
-        });
+        let planes: Vec<bool> = (0..flats.len() as u32).into_par_iter().map(plane).collect();
+        creases.plane = flats.of.iter().map(|&p| planes[p as usize]).collect();
+        drop((flat_edge, turns));
+        creases.normals = corner_normals(&creases, &facets, &flats);
         creases.chord_error = (0..mesh.triangles.len())
             .into_par_iter()
             .map(|t| chord_error(mesh.corners(t), &creases.normals[t]))
             .collect();
         creases
-    }
-
-    /// Unit normals of the surface at the corners of each triangle: over the facets joined to it around the corner by smooth
-    /// edges, weighted so that they are exact where the corners lie on a sphere or along a cylinder (N. Max, "Weights for
-    /// computing vertex normals from facet normals", Journal of Graphics Tools 4(2), 1–6, 1999; cited from memory). Where
-    /// a curved surface runs out into a flat one, the flat one's. Where it ends, what lies beyond is unknown, and the
-    /// normals of the corners next to it are mirrored instead: those at the ends of a chord of a circle are mirror images.
-    /// A flat one has one normal: slivers in it are tilted by their corners' rounding.
-    fn corner_normals(
-        &self,
-        mesh: &Mesh,
-        topology: &Topology,
-        flat_normal: &(impl Fn(u32) -> Vector + Sync),
-    ) -> Vec<[Vector3<f32>; 3]> {
-        let own = |t: u32| mesh.normal(t as usize).unwrap_or_default();
-        let triangles = 0..mesh.triangles.len() as u32;
-        let first: Vec<[(Vector, bool); 3]> = triangles
-            .clone()
-            .into_par_iter()
-            .map_init(Vec::new, |ring, t| {
-                [0, 1, 2].map(|k| {
-                    if self.plane[t as usize] {
-                        return (flat_normal(t), true);
-                    }
-                    let closed = self.around(mesh, topology, t, k, ring);
-                    let split = self.mark_narrow(mesh, topology, ring, closed);
-                    let all_narrow = ring.iter().all(|r| r.narrow);
-                    let speaks = ring.iter().filter(|r| all_narrow || !r.narrow);
-                    let says = |r: &Spoke| match self.plane[r.triangle as usize] {
-                        true => flat_normal(r.triangle) * weighted(mesh, r).norm(),
-                        false => weighted(mesh, r),
-                    };
-                    let sum: Vector = speaks.map(says).sum();
-                    let normal = sum.try_normalize(0.0).unwrap_or_else(|| own(t));
-                    let is_tip = |r: &Spoke| {
-                        let cosine = own(r.triangle).dot(&normal);
-                        self.is_tip(topology, r.triangle, r.corner, cosine)
-                    };
-                    if ring.iter().all(is_tip) {
-                        return (own(t), true);
-                    }
-                    (normal, closed || (split && !all_narrow))
-                })
-            })
-            .collect();
-        triangles
-            .into_par_iter()
-            .map_init(Vec::new, |ring, t| {
-                [0, 1, 2].map(|k| {
-                    let (normal, known) = first[t as usize][k];
-                    if known {
-                        return normal.cast();
-                    }
-                    self.around(mesh, topology, t, k, ring);
-                    let mut chords = Vec::new();
-                    for r in ring.iter() {
-                        let corners = mesh.corners(r.triangle as usize);
-                        for far in [(r.corner + 1) % 3, (r.corner + 2) % 3] {
-                            let (n, known) = first[r.triangle as usize][far];
-                            let chord = corners[far] - corners[r.corner];
-                            if let Some(chord) = chord.try_normalize(0.0).filter(|_| known) {
-                                chords.push((chord, n));
-                            }
-                        }
-                    }
-                    // the chord most nearly square to the rim: where the surface bends along the rim only, mirrored at a
-                    // slanting chord its normal would lean
-                    let along = rim_direction(mesh, topology, ring);
-                    let squarest = chords.into_iter().min_by(|a, b| {
-                        let slant = |c: &(Vector, Vector)| c.0.dot(&along).abs();
-                        slant(a).total_cmp(&slant(b))
-                    });
-                    let sum = squarest.map_or(Vector::zeros(), |(chord, n)| {
-                        n - chord * (2.0 * n.dot(&chord))
-                    });
-                    sum.try_normalize(0.5).unwrap_or(normal).cast()
-                })
-            })
-            .collect()
     }
 
     /// How far the curved surfaces on either side of side `k` of triangle `t` stand off it in its middle, mm, that of `t` first, and
@@ -364,163 +271,6 @@ impl Creases {
         let other = topology.across(t, k).map_or(0.0, of);
         ([own, other], f64::from(self.turn_deg[e]).to_radians().abs())
     }
-
-    /// Whether triangle `t` comes to a point at its corner `k`, as those around the tip of a cone do: the facet leans off the mean
-    /// normal there, by an angle of which the cosine is given, while across its far side the surface goes on straighter.
-    fn is_tip(&self, topology: &Topology, t: u32, k: usize, cosine: f64) -> bool {
-        let lean = cosine.clamp(-1.0, 1.0).acos().to_degrees();
-        let far = topology.sides[t as usize][(k + 1) % 3] as usize;
-        let onward = if self.smooth[far] {
-            f64::from(self.turn_deg[far].abs())
-        } else {
-            0.0
-        };
-        lean > TIP_DEG && onward < 0.5 * lean
-    }
-
-    /// The facets joined to triangle `t` around its corner `k` by smooth edges, in order, put into `ring`; true if they close
-    /// around the corner.
-    fn around(
-        &self,
-        mesh: &Mesh,
-        topology: &Topology,
-        t: u32,
-        k: usize,
-        ring: &mut Vec<Spoke>,
-    ) -> bool {
-        let v = mesh.triangles[t as usize][k];
-        // out of a facet by side `side`, which starts or ends at the corner: the facet there, and its other side at the corner
-        let step = |now: u32, side: usize| {
-            let e = topology.sides[now as usize][side];
-            let next = topology
-                .across(now, side)
-                .filter(|_| self.smooth[e as usize])?;
-            let entry = topology.sides[next as usize].iter().position(|&x| x == e)?;
-            let corner = mesh.triangles[next as usize].iter().position(|&c| c == v)?;
-            let side = if entry == corner {
-                (corner + 2) % 3
-            } else {
-                corner
-            };
-            Some((next, corner, side, e))
-        };
-        // back to where the ring begins
-        let (mut start, mut corner, mut side) = (t, k, (k + 2) % 3);
-        for _ in 0..MOST_AROUND {
-            match step(start, side) {
-                Some((next, at, out, _)) if next != t => (start, corner, side) = (next, at, out),
-                _ => break,
-            }
-        }
-        ring.clear();
-        // and forward from there: the side not gone out by
-        let mut now = start;
-        let mut out = if side == corner {
-            (corner + 2) % 3
-        } else {
-            corner
-        };
-        for _ in 0..MOST_AROUND {
-            let onward = step(now, out);
-            ring.push(Spoke {
-                triangle: now,
-                corner,
-                onward: onward.map(|o| o.3),
-                narrow: false,
-            });
-            match onward {
-                Some((next, at, side, _)) if next != start => (now, corner, out) = (next, at, side),
-                Some(_) => return true,
-                None => return false,
-            }
-        }
-        false
-    }
-
-    /// Marks in a ring what lies on the narrow side of an edge where a curved surface runs out into a wide one, up to the next
-    /// such edge; true if there is any. Where the turn is lost in the coordinates' rounding, as beside the gentle part of a
-    /// rounded end, facets of unlike width tell.
-    fn mark_narrow(
-        &self,
-        mesh: &Mesh,
-        topology: &Topology,
-        ring: &mut [Spoke],
-        closed: bool,
-    ) -> bool {
-        let n = ring.len();
-        let edges = if closed { n } else { n - 1 };
-        // of the edge after the i-th facet: whether that facet is the narrow one, if one is
-        let narrow_first = |ring: &[Spoke], i: usize| {
-            let e = ring[i].onward? as usize;
-            let [own, next] = [ring[i].triangle, ring[(i + 1) % n].triangle];
-            let first = topology.edges[e].triangles.0 == own;
-            match self.share[e] {
-                // the narrow one carries the whole turn
-                [1.0, _] => Some(first),
-                [_, 1.0] => Some(!first),
-                share => {
-                    let [own, next] = [own, next].map(|t| mesh.area(t as usize));
-                    let wider = if share == [0.0; 2] { WIDER } else { FAR_WIDER };
-                    (own > wider * next || next > wider * own).then_some(own < next)
-                }
-            }
-        };
-        let splits: Vec<Option<bool>> = (0..edges).map(|i| narrow_first(ring, i)).collect();
-        for (i, narrow) in splits.iter().enumerate() {
-            if let Some(first) = narrow {
-                ring[if *first { i } else { (i + 1) % n }].narrow = true;
-            }
-        }
-        // twice round, for a closed ring may start in the middle of a narrow part
-        for i in (0..2 * edges).map(|i| i % edges) {
-            if splits[i].is_none() && ring[i].narrow {
-                ring[(i + 1) % n].narrow = true;
-            }
-        }
-        for i in (0..2 * edges).rev().map(|i| i % edges) {
-            if splits[i].is_none() && ring[(i + 1) % n].narrow {
-                ring[i].narrow = true;
-            }
-        }
-        splits.iter().any(Option::is_some)
-    }
-}
-
-/// One facet of those around a corner.
-#[derive(Debug, Clone, Copy)]
-struct Spoke {
-    triangle: u32,
-    /// Which of its corners that is.
-    corner: usize,
-    /// The edge to the next facet.
-    onward: Option<u32>,
-    /// On the narrow side of an edge where a curved surface runs out into a wide one.
-    narrow: bool,
-}
-
-/// Direction of the rim at the corner of a ring that does not close: between the far ends of its first and last side.
-fn rim_direction(mesh: &Mesh, topology: &Topology, ring: &[Spoke]) -> Vector {
-    let end = |r: &Spoke, inner: Option<u32>, other: bool| {
-        // the side at the corner that is not the inner one
-        let sides = topology.sides[r.triangle as usize];
-        let starts = match inner {
-            Some(e) => sides[r.corner] != e,
-            None => other,
-        };
-        let far = if starts { r.corner + 1 } else { r.corner + 2 };
-        let corners = mesh.corners(r.triangle as usize);
-        (corners[far % 3] - corners[r.corner])
-            .try_normalize(0.0)
-            .unwrap_or_default()
-    };
-    match ring {
-        [] => Vector::zeros(),
-        [only] => end(only, None, true) - end(only, None, false),
-        [first, .., before, last] => {
-            end(first, first.onward, true) - end(last, before.onward, true)
-        }
-        [first, last] => end(first, first.onward, true) - end(last, first.onward, true),
-    }
 }
 
 /// Edges that turn because the surface is rough, as a scan's is: short lines of sharp edges whose facets stand off each other by
@@ -533,13 +283,17 @@ fn roughness(
     smooth: &[bool],
     crease_deg: f64,
 ) -> Vec<usize> {
-    let mut at: BTreeMap<u32, Vec<usize>> = BTreeMap::new();
     let sharp = (0..smooth.len()).filter(|&e| !smooth[e] && turns[e] != 0.0);
-    for e in sharp.clone() {
-        for v in topology.edges[e].vertices {
-            at.entry(v).or_default().push(e);
-        }
-    }
+    let ends = |e: usize| topology.edges[e].vertices;
+    let mut at: Vec<(u32, u32)> = sharp
+        .clone()
+        .flat_map(|e| ends(e).map(|v| (v, e as u32)))
+        .collect();
+    at.par_sort_unstable();
+    let meeting = |v: u32| {
+        let first = at.partition_point(|&(w, _)| w < v);
+        at[first..].iter().take_while(move |(w, _)| *w == v)
+    };
     let steps_off = |e: usize| {
         let edge = &topology.edges[e];
         let [p, q] = edge.vertices.map(|v| mesh.vertices[v as usize]);
@@ -547,52 +301,40 @@ fn roughness(
         let height = height(edge.triangles.0).min(edge.triangles.1.map_or(f64::INFINITY, height));
         height * turns[e].abs().min(90.0).to_radians().sin()
     };
-    let mut seen = BTreeSet::new();
+    let mut seen = vec![false; smooth.len()];
     let mut rough = Vec::new();
     for start in sharp {
-        if !seen.insert(start) {
+        if std::mem::replace(&mut seen[start], true) {
             continue;
         }
         let mut line = vec![start];
-        let mut ends = BTreeSet::new();
         let mut next = 0;
         while next < line.len() {
-            for v in topology.edges[line[next]].vertices {
-                ends.insert(v);
-                line.extend(at[&v].iter().copied().filter(|&e| seen.insert(e)));
+            for v in ends(line[next]) {
+                for &(_, e) in meeting(v) {
+                    if !std::mem::replace(&mut seen[e as usize], true) {
+                        line.push(e as usize);
+                    }
+                }
             }
             next += 1;
         }
+        if line.len() > MOST_ROUGH {
+            continue;
+        }
+        let mut corners: Vec<u32> = line.iter().flat_map(|&e| ends(e)).collect();
+        corners.sort_unstable();
+        corners.dedup();
         // a tree has one corner more than edges: nothing runs round
-        let dies_out = ends.len() == line.len() + 1;
+        let dies_out = corners.len() == line.len() + 1;
         let faint =
             |&e: &usize| steps_off(e) < ROUGH_STEP || (dies_out && turns[e].abs() < crease_deg);
-        if line.len() <= MOST_ROUGH && line.iter().all(faint) {
+        if line.iter().all(faint) {
             rough.extend(line);
         }
     }
     rough
 }
-
-/// The normal of a facet by Max's weight at the corner.
-fn weighted(mesh: &Mesh, r: &Spoke) -> Vector {
-    let c = mesh.corners(r.triangle as usize);
-    let (p, q) = (
-        c[(r.corner + 1) % 3] - c[r.corner],
-        c[(r.corner + 2) % 3] - c[r.corner],
-    );
-    let weight = p.norm_squared() * q.norm_squared();
-    if weight > 0.0 {
-        p.cross(&q) / weight
-    } else {
-        Vector::zeros()
-    }
-}
-
-/// Facets that lean less off the mean normal at a corner meet in no tip, degrees.
-const TIP_DEG: f64 = 10.0;
-/// Facets around one corner that are looked at: as many as meet at the pole of a finely meshed sphere.
-const MOST_AROUND: usize = 1024;
 
 /// Largest distance between a triangle and the surface with these normals at its corners. Along a side `e` between
 /// corners with normals n and m the surface, a parabola to second order, stands off by e · (m - n) / 8 in the middle; over the
@@ -617,72 +359,4 @@ pub fn noise_deg(mesh: &Mesh, t: usize, rounding: f64) -> f64 {
     } else {
         180.0
     }
-}
-
-/// Joins triangles across flat edges, as long as they do not turn off the first: a fine ring of facets round a gentle slope
-/// hardly turns from one to the next.
-fn flats(
-    mesh: &Mesh,
-    topology: &Topology,
-    flat_edge: &[bool],
-    noise: &[f64],
-) -> (Vec<u32>, Vec<Flat>) {
-    let mut flat_of = vec![u32::MAX; mesh.triangles.len()];
-    let mut flats: Vec<Flat> = Vec::new();
-    let mut stack = Vec::new();
-    // the largest first: their normals are the surest
-    let mut order: Vec<(f64, usize)> = (0..mesh.triangles.len())
-        .map(|t| (mesh.area(t), t))
-        .collect();
-    order.par_sort_unstable_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
-    for (_, start) in order {
-        if flat_of[start] != u32::MAX {
-            continue;
-        }
-        let number = flats.len() as u32;
-        let mut flat = Flat {
-            normal: mesh.normal(start).unwrap_or_default(),
-            ..Flat::default()
-        };
-        flat_of[start] = number;
-        stack.push(start as u32);
-        let in_line = |n: u32| {
-            let normal = mesh.normal(n as usize).unwrap_or_default();
-            let off = normal
-                .cross(&flat.normal)
-                .norm()
-                .atan2(normal.dot(&flat.normal));
-            off.to_degrees() <= FLAT_DEG + 2.0 * (noise[start] + noise[n as usize])
-        };
-        let mut sum = Vector::zeros();
-        while let Some(t) = stack.pop() {
-            flat.area += mesh.area(t as usize);
-            sum += mesh.area_normal(t as usize);
-            for (k, &e) in topology.sides[t as usize].iter().enumerate() {
-                let next = topology.across(t, k).filter(|_| flat_edge[e as usize]);
-                if let Some(n) = next
-                    && (flat_of[n as usize] == number
-                        || flat_of[n as usize] == u32::MAX && in_line(n))
-                {
-                    if flat_of[n as usize] == u32::MAX {
-                        flat_of[n as usize] = number;
-                        stack.push(n);
-                    }
-                } else {
-                    let [p, q] = topology.edges[e as usize]
-                        .vertices
-                        .map(|v| mesh.vertices[v as usize]);
-                    let side = q - p;
-                    let length = side.norm();
-                    if length > 0.0 {
-                        flat.border += side * side.transpose() / length;
-                    }
-                    flat.edges.push(e);
-                }
-            }
-        }
-        flat.normal = sum.try_normalize(0.0).unwrap_or(flat.normal);
-        flats.push(flat);
-    }
-    (flat_of, flats)
 }

@@ -1,8 +1,10 @@
 //! Triangle meshes: reading, welding, health, bodies. Knows nothing of molds.
 
 mod bodies;
+mod corner;
 mod crease;
 mod error;
+mod flats;
 #[cfg(test)]
 mod formats;
 mod health;
@@ -34,6 +36,7 @@ pub(crate) use shells::Sets;
 pub use topology::{Edge, Topology};
 
 use nalgebra::{Isometry3, Point3, Vector3};
+use rayon::prelude::*;
 
 /// A place in space, millimetres.
 pub type Point = Point3<f64>;
@@ -55,35 +58,45 @@ impl Mesh {
     ///
     /// # Panics
     /// If `t` or one of its corners is out of range.
+    #[inline]
     pub fn corners(&self, t: usize) -> [Point; 3] {
-        self.triangles[t].map(|v| self.vertices[v as usize])
+        // spelled out: an array's `map` is not inlined, and costs more than what is done with the corners
+        let [a, b, c] = self.triangles[t];
+        let at = |v: u32| self.vertices[v as usize];
+        [at(a), at(b), at(c)]
     }
 
     /// Twice the area of triangle `t` times its unit normal; zero for a degenerate triangle.
+    #[inline]
     pub fn area_normal(&self, t: usize) -> Vector {
         let [a, b, c] = self.corners(t);
         (b - a).cross(&(c - a))
     }
 
     /// Unit normal of triangle `t`, pointing out of the material; `None` when it has no area.
+    #[inline]
     pub fn normal(&self, t: usize) -> Option<Vector> {
         self.area_normal(t).try_normalize(f64::MIN_POSITIVE)
     }
 
     /// Area of triangle `t`, mm².
+    #[inline]
     pub fn area(&self, t: usize) -> f64 {
         0.5 * self.area_normal(t).norm()
     }
 
     /// Smallest and largest coordinates of the corners in use; `None` without triangles.
     pub fn bounds(&self) -> Option<(Point, Point)> {
-        let mut used = self
-            .triangles
-            .iter()
-            .flatten()
-            .map(|&v| self.vertices[v as usize]);
-        let first = used.next()?;
-        Some(used.fold((first, first), |(lo, hi), p| (lo.inf(&p), hi.sup(&p))))
+        let first = self.vertices[*self.triangles.first()?.first()? as usize];
+        let wider = |(lo, hi): (Point, Point), t: &[u32; 3]| {
+            t.iter().fold((lo, hi), |(lo, hi), &v| {
+                let p = &self.vertices[v as usize];
+                (lo.inf(p), hi.sup(p))
+            })
+        };
+        let all = self.triangles.par_iter().with_min_len(1 << 14);
+        let parts = all.fold(|| (first, first), wider);
+        Some(parts.reduce(|| (first, first), |a, b| (a.0.inf(&b.0), a.1.sup(&b.1))))
     }
 
     /// Signed volume by the divergence theorem, mm³; negative when the mesh is inside out.
@@ -103,7 +116,7 @@ impl Mesh {
     /// The same mesh, moved.
     pub fn transformed(&self, by: &Isometry3<f64>) -> Mesh {
         Mesh {
-            vertices: self.vertices.iter().map(|p| by * p).collect(),
+            vertices: self.vertices.par_iter().map(|p| by * p).collect(),
             triangles: self.triangles.clone(),
         }
     }

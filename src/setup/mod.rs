@@ -262,7 +262,7 @@ struct Look {
 
 /// The directions in which the largest flat areas of `mesh` face, largest first.
 pub(crate) fn flat_normals(mesh: &Mesh) -> Vec<Vector> {
-    axis::flat_faces(mesh)
+    axis::flat_faces(&axis::facets(mesh))
         .into_iter()
         .map(|f| f.normal)
         .collect()
@@ -271,9 +271,10 @@ pub(crate) fn flat_normals(mesh: &Mesh) -> Vec<Vector> {
 /// Looks along each candidate axis and takes the one that sees the largest hollow.
 fn view(mesh: &Mesh, model: &Model, given: Option<Vec<Vector>>) -> View {
     let asked = given.is_some();
+    let facets = axis::facets(mesh);
     let candidates: Vec<(Vector, f64)> = match given {
         Some(axes) => axes.into_iter().map(|a| (a, 0.0)).collect(),
-        None => axis::flat_faces(mesh)
+        None => axis::flat_faces(&facets)
             .into_iter()
             .map(|f| (f.normal, f.area))
             .collect(),
@@ -285,7 +286,7 @@ fn view(mesh: &Mesh, model: &Model, given: Option<Vec<Vector>>) -> View {
     };
     let looks: Vec<Look> = candidates
         .into_iter()
-        .map(|(a, area)| look_along(mesh, model.rounding, a, area))
+        .map(|(a, area)| look_along(mesh, &facets, model.rounding, a, area))
         .collect();
     let most = looks.iter().map(|l| l.seen).fold(0.0, f64::max);
     // of hollows alike in volume, the widest open one; of those, the largest flat face
@@ -354,7 +355,13 @@ fn may_meet(halves: &[Half], meets: &[[Point; 2]]) -> Result<(), SetupError> {
     }
 }
 
-fn look_along(mesh: &Mesh, rounding: f64, axis: Vector, area: f64) -> Look {
+fn look_along(
+    mesh: &Mesh,
+    facets: &[(Vector, f64)],
+    rounding: f64,
+    axis: Vector,
+    area: f64,
+) -> Look {
     let tool = mesh.transformed(&Frame::new(axis, 0.0).to_tool);
     let (lo, hi) = tool.bounds().unwrap_or_default();
     let cell = (hi.x - lo.x).max(hi.y - lo.y) / COARSE;
@@ -362,7 +369,8 @@ fn look_along(mesh: &Mesh, rounding: f64, axis: Vector, area: f64) -> Look {
     let columns = Columns::cast(&tool, grid);
     let (top, inside) = (columns.top(), plan::outline(&columns));
     let tolerance = (4.0 * rounding).max(0.002);
-    let levels = plan::levels(&tool, &columns, &inside, &top, tolerance);
+    let flats = plan::flat_levels(&tool, facets, &axis, tolerance);
+    let levels = plan::levels(&flats, &columns, &inside, &top, tolerance);
     let cell_area = cell * cell;
     let (mut seen, mut opening) = (0.0, 0.0);
     if let Some(level) = levels.first() {

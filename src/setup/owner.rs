@@ -8,6 +8,7 @@
 use super::half::{Half, Parting};
 use super::survey::{Air, Survey};
 use crate::mesh::{Point, Sets};
+use rayon::prelude::*;
 use std::collections::BTreeMap;
 
 /// What a facet looks at.
@@ -27,10 +28,13 @@ pub(super) fn owners(half: &Half, survey: &Survey) -> Vec<Option<u32>> {
     let below = |p: &Point| p.z < survey.parting_at(p.x, p.y) - survey.tolerance;
     let dips: Vec<bool> = mesh
         .triangles
-        .iter()
+        .par_iter()
+        .with_min_len(1024)
         .map(|t| t.iter().any(|&v| below(&mesh.vertices[v as usize])))
         .collect();
     let sees: Vec<Option<Sees>> = (0..mesh.triangles.len())
+        .into_par_iter()
+        .with_min_len(1024)
         .map(|t| if dips[t] { look(half, survey, t) } else { None })
         .collect();
     let patches = patches(half, survey, &dips);

@@ -1,7 +1,8 @@
 //! The half seen along the tool axis: outline, parting level, hollows.
 
 use crate::field::{Columns, Grid, HeightMap};
-use crate::mesh::Mesh;
+use crate::mesh::{Mesh, Sets, Vector};
+use rayon::prelude::*;
 
 /// Cells of a grid that belong together: `labels[k]` is the component of cell `k` plus one, 0 for none.
 #[derive(Debug, Clone)]
@@ -14,28 +15,92 @@ pub struct Components {
 
 impl Components {
     /// Joins cells that are members and share a side; components are numbered by their first cell.
-    pub fn of(grid: &Grid, member: impl Fn(usize) -> bool) -> Components {
+    ///
+    /// By runs of neighbouring members in each row, joined where they overlap those of the row before.
+    pub fn of(grid: &Grid, member: impl Fn(usize) -> bool + Sync) -> Components {
+        let nx = grid.nx;
         let mut labels = vec![0; grid.len()];
-        let mut count = 0;
-        let mut stack = Vec::new();
-        for start in 0..grid.len() {
-            if labels[start] != 0 || !member(start) {
-                continue;
-            }
-            count += 1;
-            labels[start] = count as u32;
-            stack.push(start);
-            while let Some(k) = stack.pop() {
-                for n in neighbours(grid, k).into_iter().flatten() {
-                    if labels[n] == 0 && member(n) {
-                        labels[n] = count as u32;
-                        stack.push(n);
-                    }
+        let rows: Vec<Vec<[u32; 2]>> = (0..grid.ny)
+            .into_par_iter()
+            .map(|j| runs(nx, |i| member(j * nx + i)))
+            .collect();
+        let mut starts = Vec::with_capacity(rows.len());
+        let mut total = 0;
+        for row in &rows {
+            starts.push(total);
+            total += row.len();
+        }
+        let mut sets = Sets((0..total as u32).collect());
+        for (pair, first) in rows.windows(2).zip(starts.windows(2)) {
+            let (mut a, mut b) = (0, 0);
+            while let (Some(below), Some(run)) = (pair[0].get(a), pair[1].get(b)) {
+                if below[0] < run[1] && run[0] < below[1] {
+                    sets.join((first[0] + a) as u32, (first[1] + b) as u32);
+                }
+                if below[1] < run[1] {
+                    a += 1;
+                } else {
+                    b += 1;
                 }
             }
         }
+        // a set is known by its first run, so numbers follow first cells
+        let mut count = 0;
+        let mut numbers = vec![0u32; total];
+        for run in 0..total {
+            let first = sets.find(run as u32) as usize;
+            if first == run {
+                count += 1;
+                numbers[run] = count as u32;
+            } else {
+                numbers[run] = numbers[first];
+            }
+        }
+        labels
+            .par_chunks_mut(nx.max(1))
+            .zip(&rows)
+            .zip(&starts)
+            .for_each(|((labels, runs), &first)| {
+                for (&[from, to], &number) in runs.iter().zip(&numbers[first..]) {
+                    labels[from as usize..to as usize].fill(number);
+                }
+            });
         Components { labels, count }
     }
+
+    /// The cells of each component, ascending.
+    pub(super) fn cells(&self) -> Vec<Vec<u32>> {
+        let mut sizes = vec![0; self.count + 1];
+        for &label in &self.labels {
+            sizes[label as usize] += 1;
+        }
+        let mut cells: Vec<Vec<u32>> = sizes[1..].iter().map(|&n| Vec::with_capacity(n)).collect();
+        for (k, &label) in self.labels.iter().enumerate() {
+            if let Some(label) = label.checked_sub(1) {
+                cells[label as usize].push(k as u32);
+            }
+        }
+        cells
+    }
+}
+
+/// Runs of neighbouring places of `0..n` that are members: the first of each, and the one after its last.
+fn runs(n: usize, member: impl Fn(usize) -> bool) -> Vec<[u32; 2]> {
+    let mut runs: Vec<[u32; 2]> = Vec::new();
+    let mut inside = false;
+    for i in 0..n {
+        let is = member(i);
+        if is && !inside {
+            runs.push([i as u32, n as u32]);
+        } else if inside
+            && !is
+            && let Some(run) = runs.last_mut()
+        {
+            run[1] = i as u32;
+        }
+        inside = is;
+    }
+    runs
 }
 
 /// The up to four cells that share a side with cell `k`.
@@ -55,13 +120,17 @@ pub fn outline(columns: &Columns) -> Vec<bool> {
     let empty = |k: usize| columns.column(k).is_empty();
     let free = Components::of(grid, empty);
     let mut reaches_border = vec![false; free.count + 1];
-    for k in 0..grid.len() {
-        if neighbours(grid, k).contains(&None) {
-            reaches_border[free.labels[k] as usize] = true;
-        }
+    let (nx, ny) = (grid.nx, grid.ny);
+    let ends = (0..nx).flat_map(|i| [i, (ny - 1) * nx + i]);
+    let sides = (0..ny).flat_map(|j| [j * nx, j * nx + nx - 1]);
+    for k in ends.chain(sides) {
+        reaches_border[free.labels[k] as usize] = true;
     }
-    (0..grid.len())
-        .map(|k| free.labels[k] == 0 || !reaches_border[free.labels[k] as usize])
+    // label 0 is that of cells with material, wherever they lie
+    reaches_border[0] = false;
+    let labels = free.labels.into_par_iter().with_min_len(1 << 14);
+    labels
+        .map(|label| !reaches_border[label as usize])
         .collect()
 }
 
@@ -91,12 +160,26 @@ pub fn rims(
     at_level: impl Fn(usize) -> bool,
 ) -> Vec<Rim> {
     let mut rims = vec![Rim::default(); hollows.count];
-    for k in 0..grid.len() {
-        let label = hollows.labels[k];
-        if label == 0 {
-            continue;
-        }
-        let rim = &mut rims[label as usize - 1];
+    let labels = &hollows.labels;
+    // cells in the middle of others of their own have no rim
+    let amid = |k: usize| {
+        let around = [
+            k.wrapping_sub(1),
+            k + 1,
+            k.wrapping_sub(grid.nx),
+            k + grid.nx,
+        ];
+        let within = k >= grid.nx && k + grid.nx < labels.len();
+        let i = k % grid.nx;
+        within && i > 0 && i + 1 < grid.nx && around.into_iter().all(|n| labels[n] != 0)
+    };
+    let edge: Vec<u32> = (0..labels.len() as u32)
+        .into_par_iter()
+        .with_min_len(1 << 14)
+        .filter(|&k| labels[k as usize] != 0 && !amid(k as usize))
+        .collect();
+    for k in edge.into_iter().map(|k| k as usize) {
+        let rim = &mut rims[labels[k] as usize - 1];
         for n in neighbours(grid, k) {
             match n {
                 Some(n) if hollows.labels[n] != 0 => {}
@@ -130,11 +213,11 @@ const FLAT_DEG: f64 = 0.2;
 /// Levels tried, by area: more flat levels than this are a surface, not a face.
 const MOST_LEVELS: usize = 24;
 
-/// Flat up-facing levels that bound outermost hollows, greatest rim first.
+/// Those of the flat up-facing levels, given highest first, that bound outermost hollows, greatest rim first.
 ///
-/// `tolerance` joins facets to one level, mm.
+/// Heights closer than `tolerance` are one level, mm.
 pub fn levels(
-    mesh: &Mesh,
+    flats: &[f64],
     columns: &Columns,
     inside: &[bool],
     top: &HeightMap,
@@ -146,7 +229,7 @@ pub fn levels(
         |k: usize, z: f64| inside[k] && top.get(k).is_none_or(|t| f64::from(t) < z - tolerance);
     // cells that lie in an outermost hollow of a higher level
     let mut nested = vec![false; grid.len()];
-    for z in flat_levels(mesh, tolerance) {
+    for &z in flats {
         let hollows = Components::of(grid, |k| lower_than(k, z));
         let flat = |k: usize| {
             top.get(k)
@@ -183,17 +266,27 @@ pub fn levels(
 }
 
 /// Heights of flat up-facing areas, highest first, the largest [`MOST_LEVELS`] of them.
-fn flat_levels(mesh: &Mesh, tolerance: f64) -> Vec<f64> {
+///
+/// `facets`: unit normal and area of each triangle in the frame in which `axis` is up; `mesh`: the same with +Z up. `tolerance`
+/// joins facets to one level, mm.
+pub fn flat_levels(
+    mesh: &Mesh,
+    facets: &[(Vector, f64)],
+    axis: &Vector,
+    tolerance: f64,
+) -> Vec<f64> {
     let cos_flat = FLAT_DEG.to_radians().cos();
-    let mut facets: Vec<(f64, f64)> = (0..mesh.triangles.len())
-        .filter_map(|t| {
-            let n = mesh.area_normal(t);
-            let len = n.norm();
-            let z = mesh.corners(t).iter().map(|p| p.z).sum::<f64>() / 3.0;
-            (len > 0.0 && n.z > cos_flat * len).then_some((z, 0.5 * len))
+    let mut facets: Vec<(f64, f64)> = facets
+        .par_iter()
+        .enumerate()
+        .with_min_len(1024)
+        .filter(|(_, (n, _))| n.dot(axis) > cos_flat)
+        .map(|(t, &(_, area))| {
+            let [a, b, c] = mesh.corners(t);
+            ((a.z + b.z + c.z) / 3.0, area)
         })
         .collect();
-    facets.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
+    facets.par_sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
     let mut levels: Vec<(f64, f64)> = facets
         .chunk_by(|a, b| b.0 - a.0 <= tolerance)
         .map(|level| {

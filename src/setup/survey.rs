@@ -155,15 +155,13 @@ impl Survey {
         };
         let all = Components::of(&grid, lower);
         let rims = rims(&grid, &all, &self.inside, at_level);
-        let mut cells = vec![Vec::new(); all.count];
-        for k in (0..grid.len()).filter(|&k| all.labels[k] != 0) {
-            cells[all.labels[k] as usize - 1].push(k);
-        }
-        self.labels = vec![0; grid.len()];
+        let cells = all.cells();
+        self.labels = all.labels;
+        self.labels.fill(0);
         let takes_all = matches!(half.parting, Parting::Highest | Parting::Contact { .. });
         for (cells, rim) in cells.into_iter().zip(rims) {
             let depth = |k: usize| self.parting_of(k) - self.top.get(k).map_or(f64::MIN, f64::from);
-            if cells.len() < LEAST_CELLS || cells.iter().all(|&k| depth(k) < LEAST_DEPTH) {
+            if cells.len() < LEAST_CELLS || cells.iter().all(|&k| depth(k as usize) < LEAST_DEPTH) {
                 continue;
             }
             self.add_hollow(&grid, &cells, rim, takes_all);
@@ -171,11 +169,11 @@ impl Survey {
     }
 
     /// Adds one hollow, its through holes told from it.
-    fn add_hollow(&mut self, grid: &Grid, cells: &[usize], rim: Rim, takes_all: bool) {
-        let open: Vec<usize> = cells
+    fn add_hollow(&mut self, grid: &Grid, cells: &[u32], rim: Rim, takes_all: bool) {
+        let open: Vec<u32> = cells
             .iter()
             .copied()
-            .filter(|&k| self.top.get(k).is_none())
+            .filter(|&k| self.top.get(k as usize).is_none())
             .collect();
         let index = self.hollows.len();
         let whole = open.len() as f64 >= MOUTH_SHARE * cells.len() as f64;
@@ -187,7 +185,7 @@ impl Survey {
             HollowKind::Cavity
         };
         for &k in cells {
-            self.labels[k] = index as u32 + 1;
+            self.labels[k as usize] = index as u32 + 1;
         }
         let deepest = self.deepest(grid, cells);
         self.hollows.push(Hollow {
@@ -200,7 +198,10 @@ impl Survey {
             return;
         }
         for channel in self.channels(grid, &open, index) {
-            let beside = channel.iter().flat_map(|&k| neighbours(grid, k)).flatten();
+            let beside = channel
+                .iter()
+                .flat_map(|&k| neighbours(grid, k as usize))
+                .flatten();
             let mut floors: Vec<f32> = beside
                 .filter(|&n| self.hollow_at(n) == Some(index))
                 .filter_map(|n| self.top.get(n))
@@ -219,34 +220,34 @@ impl Survey {
                 }),
             });
         }
-        let floor: Vec<usize> = cells
+        let floor: Vec<u32> = cells
             .iter()
             .copied()
-            .filter(|&k| self.hollow_at(k) == Some(index))
+            .filter(|&k| self.hollow_at(k as usize) == Some(index))
             .collect();
         self.hollows[index].deepest = self.deepest(grid, &floor);
     }
 
     /// Through holes that open in hollow `index`: connected columns without material, grown over
     /// the steep walls that lead down to them; labels them.
-    fn channels(&mut self, grid: &Grid, open: &[usize], index: usize) -> Vec<Vec<usize>> {
+    fn channels(&mut self, grid: &Grid, open: &[u32], index: usize) -> Vec<Vec<u32>> {
         let mut channels = Vec::new();
         let first = self.hollows.len() as u32;
         for &start in open {
-            if self.labels[start] > first {
+            if self.labels[start as usize] > first {
                 continue;
             }
             let label = first + channels.len() as u32 + 1;
             let mut channel = vec![start];
-            self.labels[start] = label;
+            self.labels[start as usize] = label;
             let mut next = 0;
             while next < channel.len() {
-                let k = channel[next];
+                let k = channel[next] as usize;
                 next += 1;
                 for n in neighbours(grid, k).into_iter().flatten() {
                     if self.labels[n] as usize == index + 1 && self.is_channel(grid, n) {
                         self.labels[n] = label;
-                        channel.push(n);
+                        channel.push(n as u32);
                     }
                 }
             }
@@ -270,9 +271,9 @@ impl Survey {
             && f64::from(z) + steepest < self.parting_of(k) - self.tolerance
     }
 
-    fn deepest(&self, grid: &Grid, cells: &[usize]) -> Point {
-        let mut best = (f32::INFINITY, cells[0]);
-        for &k in cells {
+    fn deepest(&self, grid: &Grid, cells: &[u32]) -> Point {
+        let mut best = (f32::INFINITY, cells[0] as usize);
+        for k in cells.iter().map(|&k| k as usize) {
             if let Some(z) = self.top.get(k)
                 && z < best.0
             {

@@ -3,6 +3,7 @@
 use super::plan::neighbours;
 use super::survey::Survey;
 use crate::mesh::Sets;
+use rayon::prelude::*;
 
 /// Where a void opens.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -33,6 +34,10 @@ impl Voids {
     pub fn of(survey: &Survey) -> Voids {
         let columns = &survey.columns;
         let grid = columns.grid();
+        let all = (0..grid.len()).into_par_iter();
+        if !all.any(|k| columns.column(k).len() > 2) {
+            return Voids::default();
+        }
         let mut starts = Vec::with_capacity(grid.len() + 1);
         let mut gaps = Vec::new();
         let tolerance = survey.tolerance as f32;

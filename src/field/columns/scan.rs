@@ -131,18 +131,23 @@ impl<'m> Scan<'m> {
         ]
     }
 
-    /// The bands that triangle `t` may meet; none when it is beside the grid.
+    /// The bands that triangle `t` may meet; none when it is beside the grid, or so small that no grid line passes it.
     fn bands(&self, t: u32) -> [u32; 2] {
         let [a, b, c] = self.corners(t);
         let (left, right) = extent(a.x, b.x, c.x);
         let (low, high) = extent(a.y, b.y, c.y);
-        let grid = &self.grid;
-        if right < grid.x(0) || left > grid.x(grid.nx - 1) {
+        let Grid { origin, nx, ny, .. } = self.grid;
+        // cells of which the grid line may lie between two places along axis `k`
+        let between = |from: f64, to: f64, k: usize, n: usize| {
+            let place = |v: f64| (v - origin[k]) * self.per_mm - 0.5;
+            let first = ceil(place(from) - self.slack, n);
+            (first, ceil(place(to) + self.slack, n))
+        };
+        let (first, last) = between(low, high, 1, ny);
+        let (start, end) = between(left, right, 0, nx);
+        if first >= last || start >= end {
             return [0, 0];
         }
-        let place = |y: f64| (y - grid.origin[1]) * self.per_mm - 0.5;
-        let first = within(place(low) - self.slack, 0.0, grid.ny as f64) as usize;
-        let last = ceil(place(high) + self.slack, grid.ny);
         [first / BAND, last.div_ceil(BAND)].map(|band| band as u32)
     }
 
@@ -177,11 +182,15 @@ impl<'m> Scan<'m> {
                 up = !up;
             }
         }
+        let first = self.first_row(low.y).max(rows.start);
+        if first >= rows.end || self.grid.y(first) >= high.y {
+            return;
+        }
         let long = Edge::new(self, low, high);
         let lower = Edge::new(self, low, mid);
         let upper = Edge::new(self, mid, high);
         // Rows at a corner's very height belong to the edges above it: the grid line lies ε² higher. Level edges cross no row.
-        for row in self.first_row(low.y).max(rows.start)..rows.end {
+        for row in first..rows.end {
             let y = self.grid.y(row);
             if y >= high.y {
                 break;

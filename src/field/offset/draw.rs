@@ -1,8 +1,8 @@
 //! Drawing the pieces of a ball's centre surface into bands of rows.
 
-use super::{CRACK, Facet, Peak, Ridge};
+use super::{Facet, Peak, Ridge};
 use crate::field::Grid;
-use crate::mesh::Mesh;
+use crate::mesh::{Mesh, Vector};
 use rayon::prelude::*;
 
 /// Rows of a band: bands are drawn in parallel, and the pieces sorted by them.
@@ -68,12 +68,12 @@ pub(super) fn extent(values: &[f64]) -> (f64, f64) {
 
 /// Some rows of the height map.
 pub(super) struct Band<'a> {
-    grid: Grid,
+    pub(super) grid: Grid,
     /// Cells a millimetre.
     per_mm: f64,
-    first: usize,
-    last: usize,
-    cells: &'a mut [f32],
+    pub(super) first: usize,
+    pub(super) last: usize,
+    pub(super) cells: &'a mut [f32],
     /// Cells drawn so far.
     pub(super) drawn: usize,
 }
@@ -92,7 +92,7 @@ impl Band<'_> {
     }
 
     /// The rows of this band with centres in `lo..=hi`.
-    fn rows(&self, lo: f64, hi: f64) -> std::ops::Range<usize> {
+    pub(super) fn rows(&self, lo: f64, hi: f64) -> std::ops::Range<usize> {
         match cells_between(lo, hi, self.grid.origin[1], self.per_mm, self.grid.ny) {
             Some((first, last)) => first.max(self.first)..last.min(self.last) + 1,
             None => 0..0,
@@ -102,37 +102,43 @@ impl Band<'_> {
     /// The cells of row `j` with centres in `lo..=hi`, and the x of the first.
     fn span(&mut self, j: usize, lo: f64, hi: f64) -> Option<(&mut [f32], f64)> {
         let grid = &self.grid;
-        let (first, last) = cells_between(lo, hi, grid.origin[0], self.per_mm, grid.nx)?;
+        let (first, last) = self.between((lo, hi))?;
         let x = grid.origin[0] + grid.cell * (first as f64 + 0.5);
         let start = (j - self.first) * grid.nx;
         self.drawn += last + 1 - first;
         Some((&mut self.cells[start + first..=start + last], x))
     }
 
-    fn y(&self, j: usize) -> f64 {
+    /// First and last cell of a row with centres in `lo..=hi`.
+    pub(super) fn between(&self, (lo, hi): (f64, f64)) -> Option<(usize, usize)> {
+        cells_between(lo, hi, self.grid.origin[0], self.per_mm, self.grid.nx)
+    }
+
+    pub(super) fn y(&self, j: usize) -> f64 {
         self.grid.origin[1] + self.grid.cell * (j as f64 + 0.5)
     }
 
-    pub(super) fn draw_facet(&mut self, mesh: &Mesh, facet: &Facet, radius: f64) {
+    /// Draws a facet moved by `by` and made wider by `margin`, mm.
+    pub(super) fn draw_facet(&mut self, mesh: &Mesh, facet: &Facet, by: [f64; 3], margin: f64) {
         let n = facet.normal;
-        let corners = mesh
-            .corners(facet.triangle as usize)
-            .map(|p| p + n * radius);
+        let by = Vector::from(by);
+        let [a, b, c] = mesh.corners(facet.triangle as usize);
+        let corners = [a + by, b + by, c + by];
         let (lo, hi) = extent(&corners.map(|p| p.x));
         let (bottom, top) = extent(&corners.map(|p| p.y));
         // sides as x = x0 + (y − y0) k; in plan the corners run counter-clockwise
         let sides = [0, 1, 2].map(|k| {
             let (p, q) = (corners[k], corners[(k + 1) % 3]);
             let (dx, dy) = (q.x - p.x, q.y - p.y);
-            let (k, wider) = (dx / dy, CRACK / dy.abs() * (dx * dx + dy * dy).sqrt());
+            let (k, wider) = (dx / dy, margin / dy.abs() * (dx * dx + dy * dy).sqrt());
             (p.x, p.y, k, dy, wider)
         });
         let (gx, gy) = (-n.x / n.z, -n.y / n.z);
         let base = corners[0];
         let step = gx * self.grid.cell;
-        for j in self.rows(bottom - CRACK, top + CRACK) {
+        for j in self.rows(bottom - margin, top + margin) {
             let y = self.y(j);
-            let (mut from, mut to) = (lo - CRACK, hi + CRACK);
+            let (mut from, mut to) = (lo - margin, hi + margin);
             for &(x0, y0, k, dy, wider) in &sides {
                 let x = x0 + (y - y0) * k;
                 if dy > 0.0 {
@@ -152,8 +158,8 @@ impl Band<'_> {
     }
 
     pub(super) fn draw_ridge(&mut self, ridge: &Ridge, radius: f64) {
-        let [a0, a1, b0, b1] = ridge.rectangle(radius);
-        let corners = ridge.footprint(radius);
+        let [a0, a1, b0, b1] = ridge.rectangle(0.0, radius);
+        let corners = ridge.footprint(0.0, radius);
         let (lo, hi) = extent(&corners.map(|p| p[0]));
         let (bottom, top) = extent(&corners.map(|p| p[1]));
         let [ux, uy] = ridge.along;

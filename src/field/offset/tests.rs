@@ -8,6 +8,11 @@ use proptest::prelude::*;
 /// The surface jumps where the ball touches an upright wall, so a cell within rounding of that may take
 /// either side: the drop of a ball larger or smaller by 1e-7 bounds it.
 fn assert_exact(mesh: &Mesh, radius: f64, cell: f64) {
+    assert_cutter_exact(mesh, radius, radius, cell);
+}
+
+/// As [`assert_exact`] for a cutter of `radius` with corners of `corner` mm.
+fn assert_cutter_exact(mesh: &Mesh, radius: f64, corner: f64, cell: f64) {
     let (lo, hi) = mesh.bounds().unwrap();
     let mut grid = Grid::covering([lo.x, lo.y], [hi.x, hi.y], radius + 2.0 * cell, cell);
     // off the mesh's own lines, as in use
@@ -15,11 +20,15 @@ fn assert_exact(mesh: &Mesh, radius: f64, cell: f64) {
         grid.origin[0] + 0.137 * cell,
         grid.origin[1] + 0.0713 * cell,
     ];
-    let map = ball_offset(mesh, &paired(mesh), grid, radius);
+    let map = BallOffset::new(mesh, &paired(mesh)).cutter_map(grid, radius, corner);
     let dropper = Dropper::new(mesh);
-    let at = |radius: f64, [x, y]: [f64; 2]| {
+    let at = |more: f64, [x, y]: [f64; 2]| {
+        let profile = Profile::Cutter {
+            radius: radius + more,
+            corner_radius: if corner > 0.0 { corner + more } else { 0.0 },
+        };
         dropper
-            .centre_height(Profile::ball(radius), x, y)
+            .centre_height(profile, x, y)
             .map_or(f64::NEG_INFINITY, |c| c.z)
     };
     for j in 0..grid.ny {
@@ -28,15 +37,15 @@ fn assert_exact(mesh: &Mesh, radius: f64, cell: f64) {
                 .get(grid.index(i, j))
                 .map_or(f64::NEG_INFINITY, f64::from);
             let centre = grid.centre(i, j);
-            let exact = at(radius, centre);
+            let exact = at(0.0, centre);
             let tolerance = 1e-5f64.max(1e-6 * exact.abs());
             if (found - exact).abs() <= tolerance || found == exact {
                 continue;
             }
-            let (small, large) = (at(radius - 1e-7, centre), at(radius + 1e-7, centre));
+            let (small, large) = (at(-1e-7, centre), at(1e-7, centre));
             assert!(
                 small - tolerance <= found && found <= large + tolerance,
-                "R {radius} at {centre:?}: drawn {found}, exact {exact}, bounds {small} {large}"
+                "R {radius} corner {corner} at {centre:?}: drawn {found}, exact {exact}, bounds {small} {large}"
             );
         }
     }
@@ -93,12 +102,48 @@ fn tilted_block_has_all_kinds_of_pieces() {
     }
 }
 
+#[test]
+fn flats_and_bull_noses() {
+    let cube = block([-3.0; 2], [3.0; 2], 3, -4.0, |_, _| 0.0);
+    let tilt = |x, y, z| nalgebra::Isometry3::rotation(Vector::new(x, y, z));
+    let saddle = block([-4.0; 2], [4.0; 2], 20, -5.0, |x, y| {
+        0.15 * (x * x - y * y) + 0.1 * x * y
+    });
+    let meshes = [
+        turned(&swept(&T_SLOT, 9.0), 37.0),
+        turned(&swept(&filleted_channel(), 9.0), 20.0),
+        bowl(6.0, 40),
+        saddle,
+        cube.transformed(&tilt(0.4, 0.7, 0.2)),
+        // level but for rounding, and a little more
+        cube.transformed(&tilt(1e-8, 3e-9, 0.3)),
+        cube.transformed(&tilt(2e-7, -1e-7, 0.3)),
+        cube,
+    ];
+    for mesh in &meshes {
+        for (radius, corner) in [(1.0, 0.0), (2.5, 0.0), (1.5, 0.5), (3.0, 0.2)] {
+            assert_cutter_exact(mesh, radius, corner, 0.19);
+        }
+    }
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(24))]
 
     #[test]
     fn rough_ground(seed in any::<u64>(), height in 0.0..1.2f64, radius in 0.3..4.0f64, angle in 0.0..360.0f64) {
         assert_exact(&turned(&rough(18, seed, height), angle), radius, 0.23);
+    }
+
+    #[test]
+    fn rough_ground_under_flats_and_bull_noses(
+        seed in any::<u64>(),
+        height in 0.0..1.2f64,
+        radius in 0.3..4.0f64,
+        share in prop_oneof![Just(0.0), 0.02..0.98f64],
+        angle in 0.0..360.0f64,
+    ) {
+        assert_cutter_exact(&turned(&rough(14, seed, height), angle), radius, share * radius, 0.31);
     }
 }
 
