@@ -6,6 +6,7 @@ mod config;
 mod ending;
 mod error;
 mod figures;
+mod memory;
 mod output;
 mod progress;
 
@@ -52,7 +53,7 @@ pub fn run() -> ExitCode {
     let done = match &command {
         Command::Check(args) => check(args, &ending),
         Command::Body(args) => look_at(args, &ending),
-        Command::Compare(args) => compare::run(args),
+        Command::Compare(args) => compare::run(args, &ending),
         Command::Plan(args) => planned(args, &ending).map(|()| Verdict::Pass),
     };
     match done {

@@ -151,7 +151,10 @@ pub enum Fault {
         size: f64,
     },
     /// More triangles than allowed.
-    #[error("the file has {count} triangles, more than the limit of {limit}; write a coarser mesh")]
+    #[error(
+        "the file has {count} triangles, more than the limit of {limit}; write a coarser mesh, or allow more with \
+         --max-triangles"
+    )]
     TooManyTriangles {
         /// Triangles in the file, or read so far.
         count: u64,
@@ -160,7 +163,10 @@ pub enum Fault {
     },
     /// More memory than allowed.
     #[error(
-        "reading the file takes about {need} bytes of memory, more than the limit of {limit}; write a coarser mesh"
+        "reading the file takes about {} of memory, more than the limit of {}; write a coarser mesh, or allow more \
+         with --memory",
+        Bytes(*.need),
+        Bytes(*.limit)
     )]
     TooMuchMemory {
         /// Estimate, bytes.
@@ -168,6 +174,26 @@ pub enum Fault {
         /// The limit, bytes.
         limit: u64,
     },
+}
+
+/// An amount of memory, as people write it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Bytes(pub u64);
+
+impl fmt::Display for Bytes {
+    /// In the largest binary unit of which it is one or more, with a decimal.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let units = [
+            (1 << 40, "TiB"),
+            (1 << 30, "GiB"),
+            (1 << 20, "MiB"),
+            (1 << 10, "KiB"),
+        ];
+        match units.iter().find(|(size, _)| self.0 >= *size) {
+            Some((size, name)) => write!(f, "{:.1} {name}", self.0 as f64 / *size as f64),
+            None => write!(f, "{} bytes", self.0),
+        }
+    }
 }
 
 impl Fault {

@@ -25,8 +25,11 @@ fn without_mark(bytes: &[u8]) -> &[u8] {
     bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes)
 }
 
-/// The triangles of an ASCII STL, all its solids together, and no more than `limit` of them.
-pub(super) fn facets(bytes: &[u8], limit: u64) -> Result<Vec<Facet>, Fault> {
+/// The triangles of an ASCII STL, all its solids together; `allow` is asked before each whether there may be so many.
+pub(super) fn facets(
+    bytes: &[u8],
+    allow: impl Fn(u64) -> Result<(), Fault>,
+) -> Result<Vec<Facet>, Fault> {
     let mut words = Words {
         text: without_mark(bytes),
         at: 0,
@@ -47,12 +50,7 @@ pub(super) fn facets(bytes: &[u8], limit: u64) -> Result<Vec<Facet>, Fault> {
                     other => other,
                 })?,
             }
-            if facets.len() as u64 == limit {
-                return Err(Fault::TooManyTriangles {
-                    count: limit + 1,
-                    limit,
-                });
-            }
+            allow(facets.len() as u64 + 1)?;
             facets.push(words.facet(facets.len())?);
         }
         words.skip_line();
@@ -174,7 +172,10 @@ mod tests {
     const FACET: &str = "facet normal nan nan nan\nouter loop\nvertex 0 0 0\nvertex 1 0 0\nvertex 0 1.5 0\nendloop\nendfacet\n";
 
     fn parse(text: &str) -> Result<Vec<Facet>, Fault> {
-        facets(text.as_bytes(), 10)
+        facets(text.as_bytes(), |count| match count {
+            ..=10 => Ok(()),
+            _ => Err(Fault::TooManyTriangles { count, limit: 10 }),
+        })
     }
 
     #[test]
