@@ -10,9 +10,10 @@ use moldvet_fuzz::{binary_stl, invariants, read};
 fuzz_target!(|bytes: &[u8]| {
     let mut bytes = Bytes(bytes);
     let mut shop = Shop::builtin();
+    // large, for what a small one leaves in a corner takes seconds to find
     let balls = vec![
-        4.0 + f64::from(bytes.byte() % 4),
-        8.0 + f64::from(bytes.byte() % 8),
+        6.0 + f64::from(bytes.byte() % 4),
+        12.0 + f64::from(bytes.byte() % 8),
     ];
     shop.with_balls(balls).expect("balls of some size");
     let stickouts = vec![12.0 + f64::from(bytes.byte() % 16), 40.0];
@@ -20,13 +21,18 @@ fuzz_target!(|bytes: &[u8]| {
         .expect("stickouts of some length");
     let mut facets = half(&mut bytes);
     sicken(&mut facets, &mut bytes);
-    let Some(model) = read(&binary_stl(&facets)) else {
+    let file = binary_stl(&facets);
+    // to look at a find: its mesh as a file
+    if let Some(path) = std::env::var_os("MESH") {
+        std::fs::write(path, &file).expect("MESH names a file that can be written");
+    }
+    let Some(model) = read(&file) else {
         return;
     };
     let config = CheckConfig {
         shop,
         axis: None,
-        cell: Some(0.5),
+        cell: Some(1.0),
         not_cavity: Vec::new(),
         meets: Vec::new(),
         fill_density: None,
