@@ -259,6 +259,8 @@ fn on_threads<T: Send>(
 /// Tells on stderr, in one line, why nothing was checked.
 fn complain(sentence: &str) {
     let words: Vec<&str> = sentence.split_whitespace().collect();
+    // names of files and what they hold must not steer a terminal
+    let plain = words.join(" ").replace(char::is_control, "\u{fffd}");
     // with stderr closed there is nobody to tell
-    let _ = writeln!(io::stderr(), "moldvet: {}", words.join(" "));
+    let _ = writeln!(io::stderr(), "moldvet: {plain}");
 }

@@ -196,7 +196,28 @@ impl fmt::Display for Bytes {
     }
 }
 
+/// Most characters of what a library says of a damaged file.
+const MOST_SAID: usize = 160;
+
+/// The first `most` characters of what a file holds, fit to be printed: no control character reaches a terminal.
+pub(super) fn shortened(text: &str, most: usize) -> String {
+    let plain = |c: char| if c.is_control() { '\u{fffd}' } else { c };
+    let mut short: String = text.chars().take(most).map(plain).collect();
+    if text.chars().nth(most).is_some() {
+        short.push('…');
+    }
+    short
+}
+
 impl Fault {
+    /// A file of this kind that breaks its rules; what libraries say may quote the file at any length.
+    pub(super) fn damaged(kind: &'static str, what: impl ToString) -> Fault {
+        Fault::Damaged {
+            kind,
+            what: shortened(&what.to_string(), MOST_SAID),
+        }
+    }
+
     /// The fault as found in `file`.
     pub fn in_file(self, file: &str) -> ReadError {
         ReadError {

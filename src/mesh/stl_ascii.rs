@@ -2,7 +2,7 @@
 //!
 //! Our own reader, because `stl_io` wants lower-case words and a blank after `solid`, and its errors name no line.
 
-use super::error::Fault;
+use super::error::{Fault, shortened};
 use super::read::Facet;
 
 /// Whether `bytes` are the text of an STL file: `solid` first, no zero byte at the start, a `facet` or
@@ -112,7 +112,7 @@ impl<'a> Words<'a> {
             Some(found) if found.eq_ignore_ascii_case(expected.as_bytes()) => Ok(()),
             Some(found) => Err(Fault::Word {
                 line: self.line(),
-                found: shortened(found),
+                found: shown(found),
                 expected,
             }),
             None => Err(self.ends_early(expected)),
@@ -125,7 +125,7 @@ impl<'a> Words<'a> {
         let number = std::str::from_utf8(found).ok().and_then(|s| s.parse().ok());
         number.ok_or_else(|| Fault::Number {
             line: self.line(),
-            found: shortened(found),
+            found: shown(found),
         })
     }
 
@@ -156,13 +156,8 @@ fn line_of(text: &[u8], at: usize) -> usize {
 }
 
 /// At most 24 characters of a word, fit to be printed.
-fn shortened(word: &[u8]) -> String {
-    let text = String::from_utf8_lossy(&word[..word.len().min(100)]);
-    let mut short: String = text.escape_debug().take(24).collect();
-    if text.chars().count() > 24 {
-        short.push('…');
-    }
-    short
+fn shown(word: &[u8]) -> String {
+    shortened(&String::from_utf8_lossy(&word[..word.len().min(100)]), 24)
 }
 
 #[cfg(test)]

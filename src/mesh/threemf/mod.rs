@@ -206,10 +206,7 @@ impl<'p> Assembly<'p> {
 }
 
 fn damaged(what: impl ToString) -> Fault {
-    Fault::Damaged {
-        kind: KIND,
-        what: what.to_string(),
-    }
+    Fault::damaged(KIND, what)
 }
 
 fn not_read(what: impl ToString) -> Fault {

@@ -1,7 +1,7 @@
 //! The archive: its parts by name, and which of them is the model.
 
 use super::{damaged, not_read};
-use crate::mesh::error::Fault;
+use crate::mesh::error::{Fault, shortened};
 use crate::mesh::read::Limits;
 use quick_xml::Reader;
 use quick_xml::events::{BytesStart, Event};
@@ -96,7 +96,7 @@ impl<'b> Package<'b> {
         mut each: impl FnMut(&BytesStart) -> Result<(), Fault>,
     ) -> Result<(), Fault> {
         let number = *self.parts.get(name).ok_or_else(|| {
-            let name: String = name.chars().take(64).collect();
+            let name = shortened(name, 64);
             damaged(format!("there is no part {name}"))
         })?;
         let file = self.archive.by_index(number).map_err(damaged)?;
@@ -114,7 +114,8 @@ impl<'b> Package<'b> {
         let mut depth = 0_usize;
         let broken = |reader: &Reader<_>, error: &dyn std::fmt::Display| {
             damaged(format!(
-                "{name}, byte {}: {error}",
+                "{}, byte {}: {error}",
+                shortened(name, 32),
                 reader.buffer_position()
             ))
         };

@@ -2,7 +2,7 @@
 
 use super::package::{Package, attribute, name_of};
 use super::{damaged, not_read};
-use crate::mesh::error::Fault;
+use crate::mesh::error::{Fault, shortened};
 use crate::mesh::read::Limits;
 use quick_xml::events::BytesStart;
 use std::collections::BTreeMap;
@@ -235,7 +235,7 @@ fn unit(name: Option<&str>) -> Result<f64, Fault> {
         Some("foot") => 304.8,
         Some("meter") => 1000.0,
         Some(other) => {
-            let other: String = other.chars().take(24).collect();
+            let other = shortened(other, 24);
             return Err(damaged(format!("`{other}` is no unit of the format")));
         }
     })
@@ -258,7 +258,7 @@ fn required(model: &BytesStart) -> Result<(), Fault> {
         if !KNOWN.iter().any(|known| space.contains(known)) {
             // the part of the address that names the extension
             let mut steps = space.rsplit('/').filter(|s| s.parse::<u32>().is_err());
-            let name: String = steps.next().unwrap_or(prefix).chars().take(32).collect();
+            let name = shortened(steps.next().unwrap_or(prefix), 32);
             return Err(not_read(format!("the extension `{name}`")));
         }
     }
@@ -306,6 +306,5 @@ fn each_attribute(
 
 /// The start of an element, for a message.
 fn shown(element: &BytesStart) -> String {
-    let text: &str = element;
-    text.chars().take(48).collect()
+    shortened(element, 48)
 }

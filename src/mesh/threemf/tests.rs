@@ -254,3 +254,23 @@ fn archives_that_mean_two_things_are_refused() {
     let many = told(&parts, &as_it_is);
     assert!(many.contains("10002 parts, more than 10000"), "{many}");
 }
+
+/// Found by fuzzing: the XML reader quotes a name that stands in the wrong place, whatever its length.
+#[test]
+fn what_a_damaged_file_holds_is_quoted_short_and_plain() {
+    let long = "\u{1b}[2J".to_owned() + &"x".repeat(5000);
+    for text in [
+        format!("<model></{long}>"),
+        format!("<model unit=\"{long}\"/>"),
+        format!("<model><resources><object {long}=\"\"/></resources></model>"),
+        model(
+            "millimeter",
+            &object(1, &block_mesh()),
+            &format!("<item objectid=\"1\" transform=\"{long}\"/>"),
+        ),
+    ] {
+        let told = refusal(&text);
+        assert!(told.len() < 400, "{told}");
+        assert!(!told.contains(char::is_control), "{told:?}");
+    }
+}
