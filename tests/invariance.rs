@@ -189,7 +189,7 @@ proptest! {
 
     #[test]
     fn turning_and_moving_model_and_axis_together(seed in 0u64..500, kind in prop::sample::select(&KINDS)) {
-        let shape = shapes::shape(seed, Some(kind), false);
+        let shape = shapes::shape(seed, Some(kind), false, shapes::CHORDS);
         let (rows, by) = turned(seed);
         let axis = [0, 1, 2].map(|k| rows[k][2]);
         let a = vetted(&[facets(&shape, 1.0, AS_IT_IS)], &shape, UP, Unit::Mm, 1.0);
@@ -199,7 +199,7 @@ proptest! {
 
     #[test]
     fn inches_or_millimetres(seed in 0u64..500, kind in prop::sample::select(&KINDS)) {
-        let shape = shapes::shape(seed, Some(kind), false);
+        let shape = shapes::shape(seed, Some(kind), false, shapes::CHORDS);
         let a = vetted(&[facets(&shape, 1.0, AS_IT_IS)], &shape, UP, Unit::Mm, 1.0);
         let b = vetted(&[facets(&shape, 25.4, AS_IT_IS)], &shape, UP, Unit::Inch, 1.0);
         same(&a, &b, 1.0)?;
@@ -208,7 +208,7 @@ proptest! {
     // short walls and left heights have limits in mm, so only what has none is held against a model of twice the size
     #[test]
     fn twice_the_size(seed in 0u64..500, kind in prop::sample::select(&KINDS)) {
-        let shape = shapes::shape(seed, Some(kind), false);
+        let shape = shapes::shape(seed, Some(kind), false, shapes::CHORDS);
         let a = vetted(&[facets(&shape, 1.0, AS_IT_IS)], &shape, UP, Unit::Mm, 1.0);
         let b = vetted(&[facets(&shape, 0.5, AS_IT_IS)], &shape, UP, Unit::Mm, 2.0);
         let bare = |mut f: Vec<(String, Option<f64>, Option<f64>)>| {
@@ -221,7 +221,7 @@ proptest! {
 
     #[test]
     fn splitting_flat_triangles_in_four(seed in 0u64..500, kind in prop::sample::select(&FLAT)) {
-        let shape = shapes::shape(seed, Some(kind), false);
+        let shape = shapes::shape(seed, Some(kind), false, shapes::CHORDS);
         // sizes to 1/64 mm, so that midpoints are numbers of the file too
         let plain = facets(&shape, 1.0, |p| p.map(|c| (64.0 * c).round() / 64.0));
         let finer: Vec<Facet> = plain.iter().flat_map(|f| {
@@ -237,7 +237,7 @@ proptest! {
 
     #[test]
     fn triangles_and_corners_in_another_order(seed in 0u64..500, kind in prop::sample::select(&KINDS)) {
-        let shape = shapes::shape(seed, Some(kind), false);
+        let shape = shapes::shape(seed, Some(kind), false, shapes::CHORDS);
         let plain = facets(&shape, 1.0, AS_IT_IS);
         let mut random = Random::new(seed);
         let mut other: Vec<Facet> = plain.clone();
@@ -254,7 +254,7 @@ proptest! {
 
     #[test]
     fn a_closed_pair_in_one_file_or_in_two(seed in 0u64..500) {
-        let shape = shapes::shape(seed, Some("slot"), false);
+        let shape = shapes::shape(seed, Some("slot"), false, shapes::CHORDS);
         let lower = facets(&shape, 1.0, AS_IT_IS);
         // the other half: turned over about X
         let upper = facets(&shape, 1.0, |p| [p[0], -p[1], -p[2]]);
@@ -279,7 +279,7 @@ fn half_the_cell_halves_the_uncertainty_of_the_hidden_area() {
         ("cross-hole", 5),
         ("cross-hole", 6),
     ] {
-        let shape = shapes::shape(seed, Some(kind), false);
+        let shape = shapes::shape(seed, Some(kind), false, shapes::CHORDS);
         let files = [facets(&shape, 1.0, AS_IT_IS)];
         let hidden = |cell: f64| {
             let report = vetted_in(cell, &files, &shape, UP, Unit::Mm, 1.0);

@@ -77,6 +77,9 @@ pub struct Outcome {
     pub error: Option<String>,
 }
 
+/// Verdicts on balls drawn within 2 % of the smallest radius, counted apart.
+pub const BORDERLINE: &str = "clears, ball within 2 % of the radius";
+
 /// Compares the first half of `report`; `at_parting` is the cavity's middle at the parting level in the file's frame,
 /// `rounding` the coarsest step of the file's coordinates, mm.
 pub fn compare(
@@ -348,8 +351,11 @@ pub fn compare(
         if let (Some(left), Some(found)) = (ball.left_mm, found) {
             // where a mesh is also the exact picture of a faceted shape, both must clear
             let worst = left.max(ball.left_faceted_mm.unwrap_or(0.0));
+            let off = (truth.radius_mm)
+                .filter(|&r| r > 0.0)
+                .map_or(1.0, |r| (0.5 * ball.diameter_mm / r - 1.0).abs());
             out.calls.push(Call {
-                what: "clears",
+                what: if off <= 0.0201 { BORDERLINE } else { "clears" },
                 of: format!(
                     "ball {} mm leaves {left:.5}, said {:.5?} ± {:.5?}, chord error {:.5}",
                     ball.diameter_mm,

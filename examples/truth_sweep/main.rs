@@ -1,6 +1,8 @@
 //! Random mold halves whose figures are known, run through the library, and how well its figures hold.
 //!
 //! `cargo run --release --example truth_sweep -- --shapes 10000` prints a table;
+//! `--chord LO..HI` draws meshes with other chord errors, in mm;
+//! `--minutes M` ends after a whole hundred of shapes when the time is up;
 //! `--near-crease` draws shapes whose facets turn by 24° to 60°;
 //! `--seed S --shapes 1 --dump FILE.stl` runs one shape again and writes it, its truth and its report.
 
@@ -32,7 +34,6 @@ use rayon::prelude::*;
 use shapes::{KINDS, Shape};
 use std::error::Error;
 use std::path::PathBuf;
-use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Instant;
 
 struct Args {
@@ -43,7 +44,12 @@ struct Args {
     worst: usize,
     dump: Option<PathBuf>,
     cell: Option<f64>,
+    chords: [f64; 2],
+    minutes: f64,
 }
+
+/// Shapes between two looks at the clock.
+const BLOCK: usize = 100;
 
 fn args() -> Result<Args, Box<dyn Error>> {
     let mut args = Args {
@@ -54,6 +60,8 @@ fn args() -> Result<Args, Box<dyn Error>> {
         worst: 3,
         dump: None,
         cell: None,
+        chords: shapes::CHORDS,
+        minutes: f64::INFINITY,
     };
     let mut given = std::env::args().skip(1);
     while let Some(option) = given.next() {
@@ -69,6 +77,14 @@ fn args() -> Result<Args, Box<dyn Error>> {
             "--only" => args.only = Some(value()?),
             "--worst" => args.worst = value()?.parse()?,
             "--dump" => args.dump = Some(value()?.into()),
+            "--chord" => {
+                let (from, to) = value()?
+                    .split_once("..")
+                    .map(|(a, b)| (a.to_owned(), b.to_owned()))
+                    .ok_or("--chord takes a range such as 0.002..0.05")?;
+                args.chords = [from.parse()?, to.parse()?];
+            }
+            "--minutes" => args.minutes = value()?.parse()?,
             "--cell" => args.cell = Some(value()?.parse()?),
             other => return Err(format!("unknown argument {other}").into()),
         }
@@ -93,7 +109,7 @@ struct Filed {
 }
 
 fn filed(seed: u64, args: &Args) -> Filed {
-    let mut shape = shapes::shape(seed, args.only.as_deref(), args.near_crease);
+    let mut shape = shapes::shape(seed, args.only.as_deref(), args.near_crease, args.chords);
     // where it lies is drawn apart, so that the shape does not hang on it
     let mut random = random::Random::new(seed ^ 0x5eed_0000_0000_0000);
     let unit = if random.chance(0.3) {
@@ -211,27 +227,19 @@ fn dump(path: &std::path::Path, filed: &Filed, report: &Report) -> Result<(), Bo
 
 fn main() -> Result<(), Box<dyn Error>> {
     let args = args()?;
-    let (begun, done) = (Instant::now(), AtomicUsize::new(0));
+    let begun = Instant::now();
     let seeds: Vec<u64> = (args.seed..args.seed + args.shapes).collect();
-    let outcomes: Vec<Outcome> = seeds
-        .into_par_iter()
-        .with_max_len(1)
-        .map(|seed| {
-            let outcome = outcome(seed, &args);
-            let n = done.fetch_add(1, Ordering::Relaxed) + 1;
-            if n.is_multiple_of(50) {
-                eprintln!(
-                    "{n} shapes, {:.2} a second",
-                    n as f64 / begun.elapsed().as_secs_f64()
-                );
-            }
-            outcome
-        })
-        .collect();
+    let mut outcomes: Vec<Outcome> = Vec::new();
+    for block in seeds.chunks(BLOCK) {
+        if begun.elapsed().as_secs_f64() > 60.0 * args.minutes {
+            break;
+        }
+        let found = block.par_iter().with_max_len(1);
+        outcomes.par_extend(found.map(|&seed| outcome(seed, &args)));
+        let rate = outcomes.len() as f64 / begun.elapsed().as_secs_f64();
+        eprintln!("{} shapes, {rate:.2} a second", outcomes.len());
+    }
+    println!("{} shapes, seeds {} and on\n", outcomes.len(), args.seed);
     print!("{}", table::table(&outcomes, args.worst));
-    eprintln!(
-        "{:.2} shapes a second",
-        args.shapes as f64 / begun.elapsed().as_secs_f64()
-    );
     Ok(())
 }

@@ -57,13 +57,23 @@ pub enum Ground {
     Corner { draft: f64, most: f64, depth: f64 },
 }
 
-/// The shape of one seed; a kind may be asked for. With `coarse`, facets turn by 24° to 60°.
-pub fn shape(seed: u64, only: Option<&str>, coarse: bool) -> Shape {
-    shape_with(seed, only, coarse, None)
+/// Chord errors of the meshes, mm: up to the leave of 0.02 mm that is judged by.
+pub const CHORDS: [f64; 2] = [0.0005, 0.02];
+
+/// The shape of one seed; a kind may be asked for. With `coarse`, facets turn by 24° to 60°; else their chord error is drawn
+/// between `chords`, where they need not turn by less than 1.5° for it.
+pub fn shape(seed: u64, only: Option<&str>, coarse: bool, chords: [f64; 2]) -> Shape {
+    shape_with(seed, only, coarse, chords, None)
 }
 
 /// The same with the facets given.
-pub fn shape_with(seed: u64, only: Option<&str>, coarse: bool, forced: Option<Facets>) -> Shape {
+pub fn shape_with(
+    seed: u64,
+    only: Option<&str>,
+    coarse: bool,
+    chords: [f64; 2],
+    forced: Option<Facets>,
+) -> Shape {
     let mut random = Random::new(seed);
     let drawn = KINDS[random.below(KINDS.len())];
     let kind = only
@@ -75,9 +85,9 @@ pub fn shape_with(seed: u64, only: Option<&str>, coarse: bool, forced: Option<Fa
             let turn = random.within(24.0, 60.0);
             [turn, turn]
         } else {
-            [3.0, 18.0]
+            [1.5, 18.0]
         };
-        let chord = random.scaled(0.002, 0.05);
+        let chord = random.scaled(chords[0], chords[1]);
         let facets = forced.unwrap_or(Facets { chord, turn });
         let fits = |d: &Draft| !d.mesh.crossed;
         if let Some(draft) = draft(kind, size, &facets, &mut random).filter(fits) {
@@ -579,7 +589,8 @@ fn t_slot(size: f64, random: &mut Random) -> Option<Draft> {
     block(
         &mut mesh,
         &[rim],
-        size.max(4.0 * (head - neck)),
+        // the block's side lies a tenth of this off the neck at the least
+        size.max(12.0 * (head - neck)),
         depth,
         0.0,
         random,

@@ -4,7 +4,7 @@ use crate::mesh::{Mesh, Place};
 use crate::profile::Profile;
 use crate::random::Random;
 use crate::section::Section;
-use crate::shapes::{Ground, KINDS, draft, hollow_arc, shape, shape_with};
+use crate::shapes::{CHORDS, Ground, KINDS, draft, hollow_arc, shape, shape_with};
 use crate::wall::Facets;
 
 /// About the finest that builds in a moment.
@@ -69,7 +69,7 @@ fn meshes_are_closed() {
 fn volumes_and_areas_agree_with_fine_meshes() {
     for (k, kind) in KINDS.into_iter().enumerate() {
         for seed in 0..6 {
-            let shape = shape_with(100 * k as u64 + seed, Some(kind), false, Some(FINE));
+            let shape = shape_with(100 * k as u64 + seed, Some(kind), false, CHORDS, Some(FINE));
             let bounds = bounds(&shape.mesh);
             let size = [0, 1, 2].map(|k| bounds[1][k] - bounds[0][k]);
             let volume = size.iter().product::<f64>() - shape.mesh.volume();
@@ -97,7 +97,7 @@ fn volumes_and_areas_agree_with_fine_meshes() {
 fn drafts_agree_with_fine_meshes() {
     for (k, kind) in KINDS.into_iter().enumerate() {
         for seed in 0..6 {
-            let shape = shape_with(100 * k as u64 + seed, Some(kind), false, Some(FINE));
+            let shape = shape_with(100 * k as u64 + seed, Some(kind), false, CHORDS, Some(FINE));
             let bounds = bounds(&shape.mesh);
             let least = (shape.mesh.triangles.iter())
                 .map(|t| corners(&shape.mesh, t))

@@ -1,6 +1,6 @@
 //! The sweep's table.
 
-use crate::compare::{Call, Outcome, Trial};
+use crate::compare::{BORDERLINE, Call, Outcome, Trial};
 use std::fmt::Write;
 
 /// Shares inside the ±, size of the ±, worst breaches, verdicts.
@@ -55,7 +55,7 @@ pub fn table(outcomes: &[Outcome], worst: usize) -> String {
         text,
         "\n| verdict | calls | false pass | false fail | unsure | unsure far from the limit |\n| --- | ---: | ---: | ---: | ---: | ---: |"
     );
-    for what in ["clears", "draft", "undercut"] {
+    for what in ["clears", BORDERLINE, "draft", "undercut"] {
         let calls: Vec<(&Outcome, &Call)> = outcomes
             .iter()
             .flat_map(|o| o.calls.iter().map(move |c| (o, c)))

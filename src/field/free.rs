@@ -119,10 +119,15 @@ impl FreePlaces {
         &self.lowest
     }
 
-    /// The smallest squares of nodes: the least height in each, and its number along X and Y.
-    pub fn squares(&self) -> impl Iterator<Item = (f32, [usize; 2])> + '_ {
+    /// The least height in each of the smallest squares of nodes.
+    pub fn squares(&self) -> impl Iterator<Item = f32> + '_ {
+        self.levels[0].least.iter().copied()
+    }
+
+    /// The least height in the `k`-th of the smallest squares, and its numbers along X and Y.
+    pub fn square(&self, k: usize) -> (f32, [usize; 2]) {
         let level = &self.levels[0];
-        (level.least.iter().enumerate()).map(|(k, &z)| (z, [k % level.nx, k / level.nx]))
+        (level.least[k], [k % level.nx, k / level.nx])
     }
 
     /// The nodes of a square: numbers along X and Y.

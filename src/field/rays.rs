@@ -25,7 +25,19 @@ pub struct Hit {
 pub struct Rays<'m> {
     mesh: &'m Mesh,
     tree: Bvh,
+    /// The slab that holds each triangle: most triangles about a ball that nearly touches are told to be clear by it.
+    slabs: Vec<Slab>,
 }
+
+/// Points x with lo ≤ normal · x ≤ hi: of no thickness but for rounding, and of no normal for a triangle of no area.
+struct Slab {
+    normal: V3,
+    lo: f64,
+    hi: f64,
+}
+
+/// Rounding of a distance to a slab, mm: far above what it is for parts of up to a kilometre.
+const HAIR: f64 = 1e-9;
 
 impl<'m> Rays<'m> {
     /// Builds the tree over all triangles of `mesh`.
@@ -35,14 +47,27 @@ impl<'m> Rays<'m> {
     pub fn new(mesh: &'m Mesh) -> Rays<'m> {
         let boxes: Vec<Aabb> = (0..mesh.triangles.len())
             .into_par_iter()
-            .map(|t| {
-                let [a, b, c] = mesh.corners(t);
-                Aabb::new(v3(a.inf(&b).inf(&c)), v3(a.sup(&b).sup(&c)))
-            })
+            .map(|t| around(mesh, t))
             .collect();
         Rays {
             mesh,
             tree: Bvh::from_leaves(BvhBuildStrategy::Binned, &boxes),
+            slabs: slabs(mesh),
+        }
+    }
+
+    /// Builds the tree over the triangles that are `wanted`; they keep their numbers.
+    ///
+    /// # Panics
+    /// If a triangle's corner is out of range.
+    pub fn over(mesh: &'m Mesh, wanted: impl Fn(usize) -> bool) -> Rays<'m> {
+        let boxes = (0..mesh.triangles.len())
+            .filter(|&t| wanted(t))
+            .map(|t| (t, around(mesh, t)));
+        Rays {
+            mesh,
+            tree: Bvh::from_iter(BvhBuildStrategy::Binned, boxes),
+            slabs: slabs(mesh),
         }
     }
 
@@ -114,7 +139,10 @@ impl<'m> Rays<'m> {
             .find_best(
                 within,
                 |node, _| distance_to_box(node, p),
-                |t, _| {
+                |t, best| {
+                    if self.off_slab(t, p) > best + HAIR {
+                        return None;
+                    }
                     let place = self.nearest_on(t, p);
                     Some((place.distance(p), place))
                 },
@@ -131,6 +159,7 @@ impl<'m> Rays<'m> {
                 return TraversalAction::Prune;
             }
             if let Some(t) = node.leaf_data()
+                && self.off_slab(t, p) <= radius + HAIR
                 && self.nearest_on(t, p).distance(p) < radius
             {
                 found = true;
@@ -153,10 +182,39 @@ impl<'m> Rays<'m> {
         self.tree.intersect_aabb(&wanted).for_each(each);
     }
 
+    /// Distance of `p` from the slab of triangle `t`: no point of the triangle is nearer.
+    fn off_slab(&self, t: u32, p: V3) -> f64 {
+        let slab = &self.slabs[t as usize];
+        let along = slab.normal.dot(p);
+        (slab.lo - along).max(along - slab.hi)
+    }
+
     fn nearest_on(&self, t: u32, p: V3) -> V3 {
         let [a, b, c] = self.mesh.corners(t as usize).map(v3);
         Triangle::new(a, b, c).project_local_point(p, false).point
     }
+}
+
+fn slabs(mesh: &Mesh) -> Vec<Slab> {
+    let slab = |t: usize| {
+        let normal = mesh.normal(t).unwrap_or_default();
+        let [a, b, c] = mesh.corners(t).map(|p| normal.dot(&p.coords));
+        Slab {
+            normal: v3(normal.into()),
+            lo: a.min(b).min(c),
+            hi: a.max(b).max(c),
+        }
+    };
+    (0..mesh.triangles.len())
+        .into_par_iter()
+        .map(slab)
+        .collect()
+}
+
+/// The box around triangle `t`.
+fn around(mesh: &Mesh, t: usize) -> Aabb {
+    let [a, b, c] = mesh.corners(t);
+    Aabb::new(v3(a.inf(&b).inf(&c)), v3(a.sup(&b).sup(&c)))
 }
 
 fn v3(p: Point) -> V3 {

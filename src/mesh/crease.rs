@@ -37,6 +37,10 @@ const LIKE_WIDTH: f64 = 4.0;
 /// A facet this much wider than the one across the edge may be flat, and the turn belong to the other.
 const WIDER: f64 = 3.0;
 
+/// No facets of one curved surface differ this much in width: in a mesh made to a tolerance the wider stands off it as the square of
+/// that.
+const FAR_WIDER: f64 = 9.0;
+
 /// The reading of every edge.
 #[derive(Debug, Clone, Default)]
 pub struct Creases {
@@ -111,11 +115,17 @@ impl Creases {
             .par_iter()
             .zip(&turns)
             .map(|(e, turn)| match e.triangles {
-                (a, Some(b)) => turn.abs() <= FLAT_DEG + noise[a as usize] + noise[b as usize],
+                (a, Some(b)) => {
+                    let noise = noise[a as usize] + noise[b as usize];
+                    // both are as wide as their areas say, for the side is the same
+                    let [one, other] = [a, b].map(|t| mesh.area(t as usize));
+                    let alike = one <= WIDER * other && other <= WIDER * one;
+                    turn.abs() <= noise || (alike && turn.abs() <= FLAT_DEG + noise)
+                }
                 _ => false,
             })
             .collect();
-        let (flat_of, flats) = flats(mesh, topology, &flat_edge);
+        let (flat_of, flats) = flats(mesh, topology, &flat_edge, &noise);
         let directions: Vec<Vector> = topology
             .edges
             .par_iter()
@@ -175,11 +185,11 @@ impl Creases {
             let (a, Some(b)) = edge.triangles else {
                 return (false, [0.0; 2]);
             };
-            if flat_edge[e] {
+            let [fa, fb] = [flat_of[a as usize], flat_of[b as usize]];
+            if fa == fb {
                 return (true, [0.0; 2]);
             }
             let turn = turns[e].abs();
-            let [fa, fb] = [flat_of[a as usize], flat_of[b as usize]];
             let outward = |t: u32| {
                 let n = normals[t as usize].unwrap_or_default();
                 let across = directions[e].cross(&n);
@@ -187,7 +197,9 @@ impl Creases {
                 if t == a { -across } else { across }
             };
             let [wa, wb] = [fa, fb].map(|f| flats[f as usize].width(&directions[e]));
-            let faint = turn < FAINT_DEG || wa.min(wb) * turn.to_radians().sin() < FAINT_STEP;
+            let faint = flat_edge[e]
+                || turn < FAINT_DEG
+                || wa.min(wb) * turn.to_radians().sin() < FAINT_STEP;
             let smooth = turn < crease_deg
                 && (faint || alike(e, fa, fb, outward(a)) || alike(e, fb, fa, outward(b)));
             // whether the wider of two facets, `other`, is flat rather than a wide facet of the same curve. By their widths w, with
@@ -240,7 +252,9 @@ impl Creases {
         };
         let planes: Vec<bool> = flats.par_iter().map(plane).collect();
         creases.plane = flat_of.iter().map(|&f| planes[f as usize]).collect();
-        creases.normals = creases.corner_normals(mesh, topology);
+        creases.normals = creases.corner_normals(mesh, topology, &|t| {
+            flats[flat_of[t as usize] as usize].normal
+        });
         creases.chord_error = (0..mesh.triangles.len())
             .into_par_iter()
             .map(|t| chord_error(mesh.corners(t), &creases.normals[t]))
@@ -253,7 +267,13 @@ impl Creases {
     /// computing vertex normals from facet normals", Journal of Graphics Tools 4(2), 1–6, 1999; cited from memory). Where
     /// a curved surface runs out into a flat one, the flat one's. Where it ends, what lies beyond is unknown, and the
     /// normals of the corners next to it are mirrored instead: those at the ends of a chord of a circle are mirror images.
-    fn corner_normals(&self, mesh: &Mesh, topology: &Topology) -> Vec<[Vector3<f32>; 3]> {
+    /// A flat one has one normal: slivers in it are tilted by their corners' rounding.
+    fn corner_normals(
+        &self,
+        mesh: &Mesh,
+        topology: &Topology,
+        flat_normal: &(impl Fn(u32) -> Vector + Sync),
+    ) -> Vec<[Vector3<f32>; 3]> {
         let own = |t: u32| mesh.normal(t as usize).unwrap_or_default();
         let triangles = 0..mesh.triangles.len() as u32;
         let first: Vec<[(Vector, bool); 3]> = triangles
@@ -262,10 +282,10 @@ impl Creases {
             .map_init(Vec::new, |ring, t| {
                 [0, 1, 2].map(|k| {
                     if self.plane[t as usize] {
-                        return (own(t), true);
+                        return (flat_normal(t), true);
                     }
                     let closed = self.around(mesh, topology, t, k, ring);
-                    let split = self.mark_narrow(topology, ring, closed);
+                    let split = self.mark_narrow(mesh, topology, ring, closed);
                     let all_narrow = ring.iter().all(|r| r.narrow);
                     let speaks = ring.iter().filter(|r| all_narrow || !r.narrow);
                     let sum: Vector = speaks.map(|r| weighted(mesh, r)).sum();
@@ -413,33 +433,51 @@ impl Creases {
     }
 
     /// Marks in a ring what lies on the narrow side of an edge where a curved surface runs out into a wide one, up to the next
-    /// such edge; true if there is any.
-    fn mark_narrow(&self, topology: &Topology, ring: &mut [Spoke], closed: bool) -> bool {
+    /// such edge; true if there is any. Where the turn is lost in the coordinates' rounding, as beside the gentle part of a
+    /// rounded end, facets of unlike width tell.
+    fn mark_narrow(
+        &self,
+        mesh: &Mesh,
+        topology: &Topology,
+        ring: &mut [Spoke],
+        closed: bool,
+    ) -> bool {
         let n = ring.len();
         let edges = if closed { n } else { n - 1 };
-        let splits = |r: &Spoke| r.onward.filter(|&e| self.share[e as usize].contains(&1.0));
-        let mut any = false;
-        for i in 0..edges {
-            if let Some(e) = splits(&ring[i]) {
-                any = true;
-                let first = topology.edges[e as usize].triangles.0 == ring[i].triangle;
-                // the first triangle is the narrow one if it carries the whole turn
-                let own = first == (self.share[e as usize][0] == 1.0);
-                ring[if own { i } else { (i + 1) % n }].narrow = true;
+        // of the edge after the i-th facet: whether that facet is the narrow one, if one is
+        let narrow_first = |ring: &[Spoke], i: usize| {
+            let e = ring[i].onward? as usize;
+            let [own, next] = [ring[i].triangle, ring[(i + 1) % n].triangle];
+            let first = topology.edges[e].triangles.0 == own;
+            match self.share[e] {
+                // the narrow one carries the whole turn
+                [1.0, _] => Some(first),
+                [_, 1.0] => Some(!first),
+                share => {
+                    let [own, next] = [own, next].map(|t| mesh.area(t as usize));
+                    let wider = if share == [0.0; 2] { WIDER } else { FAR_WIDER };
+                    (own > wider * next || next > wider * own).then_some(own < next)
+                }
+            }
+        };
+        let splits: Vec<Option<bool>> = (0..edges).map(|i| narrow_first(ring, i)).collect();
+        for (i, narrow) in splits.iter().enumerate() {
+            if let Some(first) = narrow {
+                ring[if *first { i } else { (i + 1) % n }].narrow = true;
             }
         }
         // twice round, for a closed ring may start in the middle of a narrow part
         for i in (0..2 * edges).map(|i| i % edges) {
-            if splits(&ring[i]).is_none() && ring[i].narrow {
+            if splits[i].is_none() && ring[i].narrow {
                 ring[(i + 1) % n].narrow = true;
             }
         }
         for i in (0..2 * edges).rev().map(|i| i % edges) {
-            if splits(&ring[i]).is_none() && ring[(i + 1) % n].narrow {
+            if splits[i].is_none() && ring[(i + 1) % n].narrow {
                 ring[i].narrow = true;
             }
         }
-        any
+        splits.iter().any(Option::is_some)
     }
 }
 
@@ -548,8 +586,8 @@ fn weighted(mesh: &Mesh, r: &Spoke) -> Vector {
 
 /// Facets that lean less off the mean normal at a corner meet in no tip, degrees.
 const TIP_DEG: f64 = 10.0;
-/// Facets around one corner that are looked at.
-const MOST_AROUND: usize = 64;
+/// Facets around one corner that are looked at: as many as meet at the pole of a finely meshed sphere.
+const MOST_AROUND: usize = 1024;
 
 /// Largest distance between a triangle and the surface with these normals at its corners. Along a side `e` between
 /// corners with normals n and m the surface, a parabola to second order, stands off by e · (m - n) / 8 in the middle; over the
@@ -576,12 +614,23 @@ pub fn noise_deg(mesh: &Mesh, t: usize, rounding: f64) -> f64 {
     }
 }
 
-/// Joins triangles across flat edges.
-fn flats(mesh: &Mesh, topology: &Topology, flat_edge: &[bool]) -> (Vec<u32>, Vec<Flat>) {
+/// Joins triangles across flat edges, as long as they do not turn off the first: a fine ring of facets round a gentle slope
+/// hardly turns from one to the next.
+fn flats(
+    mesh: &Mesh,
+    topology: &Topology,
+    flat_edge: &[bool],
+    noise: &[f64],
+) -> (Vec<u32>, Vec<Flat>) {
     let mut flat_of = vec![u32::MAX; mesh.triangles.len()];
     let mut flats: Vec<Flat> = Vec::new();
     let mut stack = Vec::new();
-    for start in 0..mesh.triangles.len() {
+    // the largest first: their normals are the surest
+    let mut order: Vec<(f64, usize)> = (0..mesh.triangles.len())
+        .map(|t| (mesh.area(t), t))
+        .collect();
+    order.par_sort_unstable_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+    for (_, start) in order {
         if flat_of[start] != u32::MAX {
             continue;
         }
@@ -592,13 +641,25 @@ fn flats(mesh: &Mesh, topology: &Topology, flat_edge: &[bool]) -> (Vec<u32>, Vec
         };
         flat_of[start] = number;
         stack.push(start as u32);
+        let in_line = |n: u32| {
+            let normal = mesh.normal(n as usize).unwrap_or_default();
+            let off = normal
+                .cross(&flat.normal)
+                .norm()
+                .atan2(normal.dot(&flat.normal));
+            off.to_degrees() <= FLAT_DEG + noise[start] + noise[n as usize]
+        };
+        let mut sum = Vector::zeros();
         while let Some(t) = stack.pop() {
             flat.area += mesh.area(t as usize);
+            sum += mesh.area_normal(t as usize);
             for (k, &e) in topology.sides[t as usize].iter().enumerate() {
-                if flat_edge[e as usize] {
-                    if let Some(n) = topology.across(t, k)
-                        && flat_of[n as usize] == u32::MAX
-                    {
+                let next = topology.across(t, k).filter(|_| flat_edge[e as usize]);
+                if let Some(n) = next
+                    && (flat_of[n as usize] == number
+                        || flat_of[n as usize] == u32::MAX && in_line(n))
+                {
+                    if flat_of[n as usize] == u32::MAX {
                         flat_of[n as usize] = number;
                         stack.push(n);
                     }
@@ -615,6 +676,7 @@ fn flats(mesh: &Mesh, topology: &Topology, flat_edge: &[bool]) -> (Vec<u32>, Vec
                 }
             }
         }
+        flat.normal = sum.try_normalize(0.0).unwrap_or(flat.normal);
         flats.push(flat);
     }
     (flat_of, flats)

@@ -121,16 +121,25 @@ pub fn reaching(
         .min(WIDEST_CELL)
         .max((area / most).sqrt());
     let grid = Grid::covering(lo, hi, margin, cell);
-    // between the nodes as for the check; of the others the triangles are asked instead
-    let fine = if is_ball {
-        (0.25 * cell * cell / radius).max(0.2 * leave)
-    } else {
-        f64::INFINITY
-    };
-    let cutting = Cutting::new(ground, radius, cutter.corner_radius, grid, fine);
+    let mut cutting = Cutting::new(ground, radius, cutter.corner_radius, grid);
+    if is_ball {
+        // between the nodes as for the check; of the others the triangles are asked instead
+        let at_nodes = |p: &Place| {
+            let slack = TOUCH + p.chord.min(0.25 * leave);
+            let centre = cutting.touching(&p.at, &p.normal);
+            if cutting.shown_free(&centre, slack) {
+                return None;
+            }
+            let left = cutting.left(&p.at).left;
+            (left > slack).then_some((p.at, left))
+        };
+        let open: Vec<(Point, f64)> = places.par_iter().filter_map(at_nodes).collect();
+        cutting.look_between(&open, (0.25 * cell * cell / radius).max(0.2 * leave));
+    }
+    let cutting = &cutting;
     let found: Vec<Nearest> = places
         .par_iter()
-        .map(|p| nearest(&cutting, p, leave))
+        .map(|p| nearest(cutting, p, leave))
         .collect();
     let volumes: Vec<f64> = places
         .par_iter()

@@ -69,6 +69,7 @@ pub fn reach_and_depth(
     let mut tools = Vec::new();
     let mut cutters = Vec::new();
     let mut left_by = None;
+    let mut left_by_first = None;
     let stock = shop.tools();
     for (k, cutter) in shop.cutters.iter().enumerate() {
         progress(
@@ -76,11 +77,12 @@ pub fn reach_and_depth(
             0.2 + 0.7 * k as f64 / shop.cutters.len() as f64,
         );
         let mut figures = unknown_reach(cutter);
-        if let Some(mut cutting) =
-            ground.cutting(cutter.radius(), cutter.corner_radius, limits.leave)
-        {
+        if let Some(mut cutting) = ground.cutting(cutter.radius(), cutter.corner_radius) {
             let reached = ground.reach(&mut cutting, limits.leave);
             fill_reach(&mut figures, ground, &reached, limits.leave);
+            if k == 0 {
+                left_by_first = Some(still_left(ground, &reached, limits.leave));
+            }
             if let Some(kept) = evidence.as_mut() {
                 let holder = shop.holder_of(cutter);
                 kept.add(ground, &cutting, &reached, cutter, holder, limits);
@@ -111,7 +113,12 @@ pub fn reach_and_depth(
                 figures.stickout_needed_mm = needed.map(|n| n.0);
                 figures.stickout_needed_mm_pm = needed.map(|n| n.1);
             }
-            for (_, tool) in stock.iter().filter(|(c, _)| *c == k) {
+            let mut of_cutter = stock.iter().filter(|(c, _)| *c == k).peekable();
+            let deep = match of_cutter.peek() {
+                Some(_) => cutting.deep(),
+                None => Vec::new(),
+            };
+            for (_, tool) in of_cutter {
                 tools.push(tool_depth(
                     ground,
                     &cutting,
@@ -120,6 +127,7 @@ pub fn reach_and_depth(
                     tool,
                     limits,
                     &mut bodies,
+                    &deep,
                 ));
             }
         }
@@ -148,7 +156,7 @@ pub fn reach_and_depth(
         Verdict::Pass
     } else if cutters.iter().any(|c| c.clears.is_none()) {
         Verdict::Unsure
-    } else if set_clears(ground, shop) {
+    } else if left_by_first.is_some_and(|left| others_clear(ground, shop, left)) {
         Verdict::Pass
     } else {
         Verdict::Fail
@@ -262,9 +270,18 @@ fn tool_depth(
     tool: &crate::shop::Tool,
     limits: &crate::shop::Limits,
     bodies: &mut Bodies,
+    deep: &[(f32, [usize; 2])],
 ) -> ToolDepth {
     let guards = guarded(tool, cutter.radius(), limits);
-    let found = deepest(ground, cutting, reached, &guards, bodies, limits.leave);
+    let found = deepest(
+        ground,
+        cutting,
+        reached,
+        &guards,
+        bodies,
+        deep,
+        limits.leave,
+    );
     let at = found.blocked.map(|b| b.1).or(found.depth.map(|d| d.2));
     ToolDepth {
         name: tool.name.clone(),
@@ -332,45 +349,34 @@ fn concave_radius(
     smallest_radius(ground, first, most).map(|r| (r.radius, r.pm, r.at))
 }
 
-/// Whether all cutters together leave nothing higher than the leave, where none of them does alone: what one leaves is
-/// shown to the next.
-fn set_clears(ground: &Ground, shop: &Shop) -> bool {
+/// Places where more than the leave is left, and on sharp edges, which no cutter reaches alone.
+fn still_left(ground: &Ground, reached: &Reached, leave: f64) -> Vec<Place> {
+    let high = reached.samples.iter().zip(&reached.nearest);
+    let mut places: Vec<Place> = high
+        .filter(|(_, n)| n.left > leave)
+        .map(|(s, _)| Place {
+            at: s.at,
+            normals: vec![s.normal],
+        })
+        .collect();
+    places.extend(ground.sharp.iter().flat_map(|s| s.places.iter().cloned()));
+    places
+}
+
+/// Whether the cutters after the first leave nothing higher than the leave at the places that it left: what one leaves
+/// is shown to the next.
+fn others_clear(ground: &Ground, shop: &Shop, mut places: Vec<Place>) -> bool {
     let leave = shop.limits.leave;
-    let mut left: Option<Vec<Place>> = None;
-    for cutter in &shop.cutters {
-        let Some(mut cutting) = ground.cutting(cutter.radius(), cutter.corner_radius, leave) else {
+    for cutter in shop.cutters.iter().skip(1) {
+        if places.is_empty() {
+            break;
+        }
+        let Some(cutting) = ground.cutting(cutter.radius(), cutter.corner_radius) else {
             return false;
         };
-        left = Some(match left {
-            None => {
-                let reached = ground.reach(&mut cutting, leave);
-                let high = reached
-                    .samples
-                    .iter()
-                    .zip(&reached.nearest)
-                    .filter(|(_, n)| n.left > leave);
-                let mut places: Vec<_> = high
-                    .map(|(s, _)| Place {
-                        at: s.at,
-                        normals: vec![s.normal],
-                    })
-                    .collect();
-                places.extend(ground.sharp.iter().flat_map(|s| s.places.iter().cloned()));
-                places
-            }
-            Some(places) => {
-                let stays: Vec<bool> = places
-                    .par_iter()
-                    .map(|p| cutting.leaves(&p.at, &p.normals) > leave)
-                    .collect();
-                places
-                    .into_iter()
-                    .zip(stays)
-                    .filter(|(_, s)| *s)
-                    .map(|(p, _)| p)
-                    .collect()
-            }
-        });
+        places = (places.into_par_iter())
+            .filter(|p| cutting.leaves(&p.at, &p.normals) > leave)
+            .collect();
     }
-    left.is_some_and(|places| places.is_empty())
+    places.is_empty()
 }

@@ -33,17 +33,14 @@ pub struct Cutting<'m> {
     flat: f64,
     /// Corner radius, mm.
     corner: f64,
-    /// Squares of nodes with a tip below the parting level, deepest first: the least centre height in each, and its numbers.
-    pub deep: Vec<(f32, [usize; 2])>,
     ground: &'m Ground<'m>,
     /// Where an overhang is within the cutter's reach, on the columns' grid; `None` where nothing overhangs.
     overhung: Option<HeightMap>,
 }
 
 impl<'m> Cutting<'m> {
-    /// Lowest centre heights of a cutter with cutting `radius` and `corner` radius, mm, over `grid`. Bends that hide less
-    /// than `fine` mm between two nodes are let be.
-    pub fn new(ground: &'m Ground<'m>, radius: f64, corner: f64, grid: Grid, fine: f64) -> Self {
+    /// Lowest centre heights of a cutter with cutting `radius` and `corner` radius, mm, over `grid`.
+    pub fn new(ground: &'m Ground<'m>, radius: f64, corner: f64, grid: Grid) -> Self {
         let profile = Profile::Cutter {
             radius,
             corner_radius: corner,
@@ -67,27 +64,58 @@ impl<'m> Cutting<'m> {
             .shade
             .any()
             .then(|| disc_dilate(&ground.shade.map(ground.survey.grid()), radius));
-        let mut cutting = Cutting {
+        Cutting {
             profile,
-            places: FreePlaces::new(HeightMap::empty(grid), radius, corner, Vec::new()),
+            places: FreePlaces::new(lowest, radius, corner, Vec::new()),
             flat: radius - corner,
             corner,
-            deep: Vec::new(),
             ground,
             overhung,
-        };
-        let between = if fine.is_finite() {
-            cutting.bends(&lowest, fine)
-        } else {
-            Vec::new()
-        };
-        cutting.places = FreePlaces::new(lowest, radius, corner, between);
-        let mut deep: Vec<(f32, [usize; 2])> = (cutting.places.squares())
-            .filter(|(z, _)| z.is_finite() && f64::from(*z) < corner)
+        }
+    }
+
+    /// Adds the free places between nodes where the cutter-centre surface bends up or jumps between two of them, as far off as
+    /// they may come nearer to one of the `open` places than what is said to be left there; bends that hide less than `fine` mm
+    /// are let be.
+    pub fn look_between(&mut self, open: &[(Point, f64)], fine: f64) {
+        let grid = self.grid();
+        // squares of nodes as wide as the cutter's reach, each with the most that is left in it
+        let across = (self.radius() / grid.cell).ceil().max(1.0) as usize;
+        let (nx, ny) = (grid.nx.div_ceil(across), grid.ny.div_ceil(across));
+        let mut most = vec![f64::NEG_INFINITY; nx * ny];
+        for (p, left) in open {
+            if let Some((i, j)) = grid.cell_at(p.x, p.y) {
+                let most = &mut most[j / across * nx + i / across];
+                *most = most.max(*left);
+            }
+        }
+        let mut wanted = vec![false; nx * ny];
+        for (k, left) in most.iter().enumerate().filter(|(_, left)| **left >= 0.0) {
+            let far = (self.radius() + left) / (across as f64 * grid.cell);
+            let far = (far.ceil() as usize).min(nx.max(ny));
+            let (i, j) = (k % nx, k / nx);
+            for v in j.saturating_sub(far)..(j + far + 1).min(ny) {
+                wanted[v * nx + i.saturating_sub(far)..v * nx + (i + far + 1).min(nx)].fill(true);
+            }
+        }
+        let wanted = |i: usize, j: usize| wanted[j / across * nx + i / across];
+        let between = self.bends(fine, &wanted);
+        self.places.add(between);
+    }
+
+    /// Squares of nodes that lie with a tip below the parting level, deepest first: the least centre height in each, and its
+    /// numbers.
+    pub fn deep(&self) -> Vec<(f32, [usize; 2])> {
+        let low = |z: f32| z.is_finite() && f64::from(z) < self.corner;
+        let mut deep: Vec<(u32, u32)> = (self.places.squares())
+            .enumerate()
+            .filter(|&(_, z)| low(z))
+            .map(|(k, z)| (ordered(z), k as u32))
             .collect();
-        deep.par_sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-        cutting.deep = deep;
-        cutting
+        deep.par_sort_unstable();
+        deep.into_iter()
+            .map(|(_, k)| self.places.square(k as usize))
+            .collect()
     }
 
     /// Cutting radius, mm.
@@ -256,7 +284,10 @@ impl<'m> Cutting<'m> {
         let values = self.places.lowest().values();
         let z = |i: usize, j: usize| f64::from(values[grid.index(i, j)]);
         let is_pit = |i: usize, j: usize| {
-            z(i, j) < self.corner
+            let here = z(i, j);
+            here < self.corner
+                && z(i - 1, j) > here + fine
+                && z(i, j - 1) > here + fine
                 && [(1, 1), (2, 1), (1, 2), (2, 2)].into_iter().any(|(w, h)| {
                     let (mut within, mut around) = (f64::NEG_INFINITY, f64::INFINITY);
                     for v in j - 1..=j + h {
@@ -355,13 +386,28 @@ impl<'m> Cutting<'m> {
         Some((n, n.dot(&(from + way * hit.distance).coords) + self.corner))
     }
 
-    /// The plane by which an overhang keeps the cutter at `centre` from `p`, if one does.
-    pub fn held_aside(&self, centre: &Point, p: &Point) -> Option<(Vector, f64)> {
+    /// The upright planes by which what hangs over keeps the cutter at `centre` from `p`.
+    pub fn held_aside(&self, centre: &Point, p: &Point) -> Vec<(Vector, f64)> {
+        let mut planes: Vec<(Vector, f64)> = Vec::new();
         if !self.under(centre) {
-            return None;
+            return planes;
         }
-        let nearer = centre + (p - centre).try_normalize(0.0)? * (20.0 * TOUCH);
-        self.aside_of(&self.hanging_over(&nearer)?, &nearer, centre)
+        let mut way = (p - centre).try_normalize(0.0).unwrap_or_default();
+        // off what was found the cutter slides on along it, up to the next
+        for _ in 0..3 {
+            let nearer = centre + way * (20.0 * TOUCH);
+            let over = self.hanging_over(&nearer);
+            let Some(plane) = over.and_then(|q| self.aside_of(&q, &nearer, centre)) else {
+                break;
+            };
+            way -= plane.0 * plane.0.dot(&way);
+            planes.push(plane);
+            match way.try_normalize(0.1) {
+                Some(on) => way = on,
+                None => break,
+            }
+        }
+        planes
     }
 
     /// Whether the cutter can come straight down to `centre`: that also tells the open from the inside of the material.
@@ -404,14 +450,18 @@ impl<'m> Cutting<'m> {
         }
     }
 
-    /// Free places between neighbouring nodes of `lowest` where the cutter gets lower than the straight line between them
-    /// by more than `fine`: in a valley, and up to a wall.
-    fn bends(&self, lowest: &HeightMap, fine: f64) -> Vec<Point> {
+    /// Free places between neighbouring nodes, of those `wanted`, where the cutter gets lower than the straight line between
+    /// them by more than `fine`: in a valley, and up to a wall.
+    fn bends(&self, fine: f64, wanted: &(impl Fn(usize, usize) -> bool + Sync)) -> Vec<Point> {
+        let lowest = self.places.lowest();
         let grid = lowest.grid;
         let values = lowest.values();
         let row = |j: usize| -> Vec<Point> {
             let mut found = Vec::new();
             let mut look = |i: usize, step: usize, along: [f64; 2]| {
+                if !wanted(i, j) {
+                    return;
+                }
                 let k = grid.index(i, j);
                 let z = [k - step, k, k + step, k + 2 * step].map(|k| f64::from(values[k]));
                 // with the tip above the parting level it touches no cavity
@@ -545,6 +595,16 @@ impl<'m> Cutting<'m> {
             left: best.max(0.0),
             centre: at,
         }
+    }
+}
+
+/// A number in the order of `z`.
+fn ordered(z: f32) -> u32 {
+    let bits = z.to_bits();
+    if bits >> 31 == 1 {
+        !bits
+    } else {
+        bits | 1 << 31
     }
 }
 

@@ -192,37 +192,58 @@ struct ShortWall {
     at: Point,
 }
 
+/// Facets that differ this much in area may belong to a flat wall and a curved one.
+const UNLIKE: f64 = 1.5;
+
 /// The largest height along Z of connected surface below the required draft.
 ///
 /// Over each facet the draft runs linearly between its corners; what is short of it is cut off along a straight line. The ± takes
-/// all the corners of a facet as much lower, or higher, as the least and the most that it stands for, or all at the facet's own
-/// draft; at either end the surface stands off the facet by its chord error, and coordinates are rounded.
+/// all the corners of a facet as much lower, or higher, as the least and the most that it stands for, or at the drafts of the
+/// facets that meet there; at either end the surface stands off the facet by its chord error, and coordinates are rounded.
 fn tallest_short_wall(
     half: &Half,
     survey: &Survey,
     surface: &Surface,
     required: f64,
 ) -> Option<ShortWall> {
-    let by_corners = |_: &Facet, draft: f64| draft;
-    let lowest = |f: &Facet, draft: f64| {
+    // least and most draft of a facet and those unlike it that it is joined to across the sides at its corner k: where a wall
+    // runs out into a fillet either may have the draft that holds there
+    let joined = |f: &Facet, k: usize| {
+        let sides = [k, (k + 2) % 3].into_iter().filter_map(|side| {
+            let e = half.topology.sides[f.triangle as usize][side] as usize;
+            let next = half.topology.across(f.triangle, side)?;
+            let unlike = |a: f64, b: f64| a > UNLIKE * b || b > UNLIKE * a;
+            let areas = [f.triangle, next].map(|t| half.mesh.area(t as usize));
+            let next = surface.of_triangle[next as usize].filter(|_| surface.creases.smooth[e])?;
+            unlike(areas[0], areas[1]).then(|| surface.facets[next as usize].draft_deg)
+        });
+        sides.fold([f.draft_deg; 2], |d, n| [d[0].min(n), d[1].max(n)])
+    };
+    let by_corners = |_: &Facet, _: usize, draft: f64| draft;
+    let lowest = |f: &Facet, k: usize, draft: f64| {
         let shift = (reach(f)[0] - f.corners_deg[0]).min(0.0);
-        (draft + shift).min(f.draft_deg)
+        (draft + shift).min(joined(f, k)[0])
     };
-    let highest = |f: &Facet, draft: f64| {
+    let highest = |f: &Facet, k: usize, draft: f64| {
         let shift = (reach(f)[1] - f.corners_deg[2]).max(0.0);
-        (draft + shift).max(f.draft_deg)
+        (draft + shift).max(joined(f, k)[1])
     };
-    let short = |f: &Facet, of: &dyn Fn(&Facet, f64) -> f64| {
+    let short = |f: &Facet, of: &dyn Fn(&Facet, usize, f64) -> f64| {
         let corners = half.mesh.corners(f.triangle as usize);
         let normals = surface.creases.normals[f.triangle as usize];
-        let at = |k: usize| (of(f, draft_deg(&normals[k].cast())), corners[k].z.min(0.0));
+        let at = |k: usize| {
+            (
+                of(f, k, draft_deg(&normals[k].cast())),
+                corners[k].z.min(0.0),
+            )
+        };
         short_part([0, 1, 2].map(at), required - snap(f))
     };
     let mut member = vec![false; surface.facets.len()];
     for (k, f) in surface.cavity(survey) {
         member[k] = short(f, &lowest).is_some();
     }
-    let height = |patch: &[u32], of: &dyn Fn(&Facet, f64) -> f64| {
+    let height = |patch: &[u32], of: &dyn Fn(&Facet, usize, f64) -> f64| {
         let facets = patch.iter().map(|&f| &surface.facets[f as usize]);
         let ends = facets.filter_map(|f| short(f, of));
         let all = ends.reduce(|a, b| [a[0].min(b[0]), a[1].max(b[1])]);

@@ -107,8 +107,12 @@ fn stops(ground: &Ground, cutting: &Cutting, p: &Point, c: &Point) -> Vec<Stop> 
             }),
         }
     });
-    if let Some((normal, level)) = cutting.held_aside(c, p) {
-        let error = chord_at(ground, c, 1.5 * radius);
+    let aside = cutting.held_aside(c, p);
+    let error = match aside.is_empty() {
+        true => 0.0,
+        false => chord_at(ground, c, 1.5 * radius),
+    };
+    for (normal, level) in aside {
         stops.push(Stop {
             normal,
             level,

@@ -12,6 +12,7 @@ mod draft;
 mod evidence;
 mod half;
 mod held;
+mod left;
 pub(crate) mod mate;
 mod radius;
 pub(crate) mod reach;

@@ -2,6 +2,7 @@
 
 use super::cutting::{Cutting, TOUCH};
 use super::held::uncertainty;
+use super::left::left_volume;
 use super::shade::Shade;
 use super::sharp::{Sharp, sharp_edges};
 use super::surface::{Sample, Surface};
@@ -18,19 +19,16 @@ const MOST_NODES: f64 = 3e6;
 /// Samples per cutting radius along the surface.
 const SAMPLES_PER_RADIUS: f64 = 8.0;
 /// Most samples over the flat parts of one cavity.
-const MOST_SAMPLES: f64 = 150_000.0;
+const MOST_SAMPLES: f64 = 50_000.0;
 
+/// Beside a wall, or in the foot of one, the nearest node may be this many cells away.
+const APART: f64 = 1.5;
 /// A wall is steep if its normal rises by less than this.
 const STEEP: f64 = 0.3;
+/// Places that are moved to the nearest the triangles allow; of the others what the nodes say is the most they hold.
+const MOST_REFINED: usize = 320;
 /// Most places in upright corners that are sought exactly.
-const MOST_CORNERS: usize = 1500;
-/// Samples per cutting radius where the volume left is summed.
-const VOLUME_SAMPLES: f64 = 24.0;
-/// How much closer they lie on facets that lie partly in the shade.
-const AT_THE_SHADE: f64 = 4.0;
-/// Most of them, where nothing hides.
-const MOST_VOLUME_SAMPLES: f64 = 40_000.0;
-
+const MOST_CORNERS: usize = 600;
 /// What answers where a mesh is met, however its edges are read.
 pub struct Contacts<'m> {
     /// Distances to its triangles.
@@ -130,48 +128,17 @@ impl<'m> Ground<'m> {
 
     /// Visible cavity samples about `spacing` mm apart.
     pub fn visible(&self, spacing: f64) -> Vec<Sample> {
-        self.visible_of(spacing, |_| true)
-    }
-
-    /// Visible cavity samples about `spacing` mm apart, of the facets that `wanted` takes.
-    fn visible_of(&self, spacing: f64, wanted: impl Fn(u32) -> bool) -> Vec<Sample> {
-        let (mut samples, hidden) = self.shown_and_hidden(spacing, wanted);
-        let mut hidden = hidden.into_iter();
-        samples.retain(|_| hidden.next() == Some(false));
-        samples
-    }
-
-    /// As [`Ground::visible_of`], with facets that lie partly in the shade sampled [`AT_THE_SHADE`] times as close.
-    fn visible_to_the_shade(&self, spacing: f64, wanted: impl Fn(u32) -> bool) -> Vec<Sample> {
-        let (samples, hidden) = self.shown_and_hidden(spacing, wanted);
-        let mut seen = vec![[false; 2]; self.surface.facets.len()];
-        for (s, &h) in samples.iter().zip(&hidden) {
-            seen[s.facet as usize][usize::from(h)] = true;
-        }
-        let partly = |f: u32| seen[f as usize] == [true; 2];
-        let mut whole: Vec<Sample> = (samples.into_iter().zip(hidden))
-            .filter(|(s, hidden)| !hidden && !partly(s.facet))
-            .map(|(s, _)| s)
-            .collect();
-        whole.extend(self.visible_of(spacing / AT_THE_SHADE, partly));
-        whole
-    }
-
-    /// Cavity samples about `spacing` mm apart of the facets that `wanted` takes, and whether each is hidden.
-    fn shown_and_hidden(
-        &self,
-        spacing: f64,
-        wanted: impl Fn(u32) -> bool,
-    ) -> (Vec<Sample>, Vec<bool>) {
         let is = |h: u32| self.survey.hollows[h as usize].kind == HollowKind::Cavity;
-        let samples =
-            (self.surface).samples(self.half, spacing, |k, f| is(f.hollow) && wanted(k as u32));
-        let hides = |s: &Sample| self.shade.hides(self.survey, &self.surface, s);
-        let hidden = match self.shade.any() {
-            true => samples.par_iter().map(hides).collect(),
-            false => vec![false; samples.len()],
-        };
-        (samples, hidden)
+        let mut samples = self
+            .surface
+            .samples(self.half, spacing, |_, f| is(f.hollow));
+        if self.shade.any() {
+            let hides = |s: &Sample| self.shade.hides(self.survey, &self.surface, s);
+            let hidden: Vec<bool> = samples.par_iter().map(hides).collect();
+            let mut hidden = hidden.into_iter();
+            samples.retain(|_| hidden.next() == Some(false));
+        }
+        samples
     }
 
     /// Rectangle of the cavity in plan.
@@ -185,24 +152,23 @@ impl<'m> Ground<'m> {
         Some(([lo.x, lo.y], [hi.x, hi.y]))
     }
 
-    /// The cutter over the cavity, good to judge heights of `leave` mm.
-    pub fn cutting<'g>(&'g self, radius: f64, corner: f64, leave: f64) -> Option<Cutting<'g>> {
-        let (lo, hi) = self.plan()?;
-        let margin = 1.05 * radius;
-        let area = (hi[0] - lo[0] + 2.0 * margin) * (hi[1] - lo[1] + 2.0 * margin);
-        let cell = (radius / NODES_PER_RADIUS).max((area / MOST_NODES).sqrt());
-        let grid = Grid::covering(lo, hi, margin, cell);
-        let fine = (0.25 * cell * cell / radius).max(0.2 * leave);
-        Some(Cutting::new(self, radius, corner, grid, fine))
+    /// The cutter over the cavity.
+    pub fn cutting<'g>(&'g self, radius: f64, corner: f64) -> Option<Cutting<'g>> {
+        self.cutting_on(radius, corner, MOST_NODES)
     }
 
-    /// A ball over the cavity on a grid of about `nodes` nodes, with no places between them.
-    pub fn nodes_only<'g>(&'g self, radius: f64, nodes: f64) -> Option<Cutting<'g>> {
+    /// A ball over the cavity on a grid of about `nodes` nodes at most.
+    pub fn coarsely<'g>(&'g self, radius: f64, nodes: f64) -> Option<Cutting<'g>> {
+        self.cutting_on(radius, radius, nodes)
+    }
+
+    fn cutting_on<'g>(&'g self, radius: f64, corner: f64, nodes: f64) -> Option<Cutting<'g>> {
         let (lo, hi) = self.plan()?;
         let margin = 1.05 * radius;
         let area = (hi[0] - lo[0] + 2.0 * margin) * (hi[1] - lo[1] + 2.0 * margin);
-        let grid = Grid::covering(lo, hi, margin, (area / nodes).sqrt());
-        Some(Cutting::new(self, radius, radius, grid, f64::INFINITY))
+        let cell = (radius / NODES_PER_RADIUS).max((area / nodes).sqrt());
+        let grid = Grid::covering(lo, hi, margin, cell);
+        Some(Cutting::new(self, radius, corner, grid))
     }
 
     /// Samples to judge a cutter by, and the spacing they were taken at.
@@ -226,6 +192,7 @@ impl<'m> Ground<'m> {
             .par_iter()
             .map(|s| self.nearest(cutting, s, leave))
             .collect();
+        self.nearer(cutting, &samples, &mut nearest, leave);
         let corners = self.corners(cutting, &samples, &nearest);
         let mut pits = match cutting.is_ball() {
             true => cutting.pits(0.2 * leave),
@@ -254,7 +221,7 @@ impl<'m> Ground<'m> {
         };
         let border = (4.0 * std::f64::consts::PI * left_area).sqrt();
         let (left_volume, left_volume_pm) =
-            self.left_volume(cutting, &samples, &nearest, leave, worst_pm);
+            left_volume(self, cutting, (&samples, &nearest), leave, worst_pm);
         let left_area_pm = 0.5 * border * spacing;
         Reached {
             samples,
@@ -269,13 +236,13 @@ impl<'m> Ground<'m> {
     }
 
     /// Depth to which a contact may seem to cut because facets stand for a curved surface.
-    fn slack(&self, facet: u32, leave: f64) -> f64 {
+    pub(super) fn slack(&self, facet: u32, leave: f64) -> f64 {
         let chord = self.surface.facets[facet as usize].chord_near;
         TOUCH + chord.min(0.25 * leave)
     }
 
-    /// What the cutter leaves at a sample, nothing within its facet's chord error: what the nodes show first, then the
-    /// triangles where nodes are too far apart to tell.
+    /// What the cutter leaves at a sample by the nodes, nothing within its facet's chord error; where they are too far apart to
+    /// tell the triangles do.
     fn nearest(&self, cutting: &Cutting, sample: &Sample, leave: f64) -> Nearest {
         let centre = cutting.touching(&sample.at, &sample.normal);
         let slack = self.slack(sample.facet, leave);
@@ -284,15 +251,49 @@ impl<'m> Ground<'m> {
             return touched;
         }
         let near = cutting.left(&sample.at);
-        // beside a steep wall the nearest node may be most of a cell away
-        let apart = 0.75 * cutting.grid().cell;
         if near.left <= slack {
             Nearest { left: 0.0, ..near }
-        } else if near.left < slack + apart && cutting.free(&centre, slack) {
+        } else if near.left < slack + APART * cutting.grid().cell && cutting.free(&centre, slack) {
             touched
         } else {
             near
         }
+    }
+
+    /// Looks between the nodes where they show samples to be left.
+    fn nearer(
+        &self,
+        cutting: &mut Cutting,
+        samples: &[Sample],
+        nearest: &mut [Nearest],
+        leave: f64,
+    ) {
+        let left = samples
+            .iter()
+            .zip(nearest.iter())
+            .filter(|(_, n)| n.left > 0.0);
+        let open: Vec<(Point, f64)> = left.map(|(s, n)| (s.at, n.left)).collect();
+        let (cell, radius) = (cutting.grid().cell, cutting.radius());
+        let fine = (0.25 * cell * cell / radius).max(0.2 * leave);
+        cutting.look_between(&open, fine);
+        let cutting = &*cutting;
+        (samples.par_iter().zip(nearest))
+            .filter(|(_, n)| n.left > 0.0)
+            .for_each(|(s, n)| {
+                let slack = self.slack(s.facet, leave);
+                let near = cutting.places.left(&s.at, *n);
+                let centre = cutting.touching(&s.at, &s.normal);
+                // of those farther from any node the triangles have not been asked
+                let asked = n.left < slack + APART * cell;
+                *n = if near.left <= slack {
+                    Nearest { left: 0.0, ..near }
+                } else if !asked && near.left < slack + APART * cell && cutting.free(&centre, slack)
+                {
+                    Nearest { left: 0.0, centre }
+                } else {
+                    near
+                };
+            });
     }
 
     /// Samples on steep walls that are not touched, the one with the most left in each cell of the nodes' grid, the most left
@@ -322,73 +323,6 @@ impl<'m> Ground<'m> {
         steep.truncate(MOST_CORNERS);
         let of = |&(_, k): &(usize, usize)| (samples[k].at, samples[k].normal, nearest[k]);
         steep.iter().map(of).collect()
-    }
-
-    /// Visible cavity space that no position of the cutter covers, and its ±: over the facets of which something is not touched,
-    /// the heights from the surface up to what the cutter covers. Finer than the samples, for beside upright corners that
-    /// height jumps.
-    ///
-    /// Each height h may be off by the ± of the height left, u, along the surface's normal, and by what the nodes between may hide;
-    /// where it is said to be 0 two chord errors may stay. Where what is left ends in a jump the border lies within half a
-    /// sample. So the ± is Σ area · min(h, u) below, all of u and the chord errors above, and the border's length times half a
-    /// sample times the mean height.
-    fn left_volume(
-        &self,
-        cutting: &Cutting,
-        samples: &[Sample],
-        nearest: &[Nearest],
-        leave: f64,
-        height_pm: f64,
-    ) -> (f64, f64) {
-        let mut open = vec![false; self.surface.facets.len()];
-        for (s, n) in samples.iter().zip(nearest) {
-            open[s.facet as usize] |= n.left > 0.0;
-        }
-        let up = |f: u32| self.surface.facets[f as usize].normal.z;
-        let area: f64 = (0..open.len() as u32)
-            .filter(|&f| open[f as usize] && up(f) > 0.0)
-            .map(|f| self.surface.facets[f as usize].area)
-            .sum();
-        let spacing = (cutting.radius() / VOLUME_SAMPLES).max((area / MOST_VOLUME_SAMPLES).sqrt());
-        let fine = self.visible_to_the_shade(spacing, |f| open[f as usize] && up(f) > 0.0);
-        let grid = cutting.grid();
-        let apart = 0.75 * grid.cell;
-        let unsure = height_pm + grid.cell * grid.cell / (8.0 * cutting.radius().max(grid.cell));
-        // volume, what may be too much of it, area of what is left
-        let parts: Vec<[f64; 3]> = fine
-            .par_iter()
-            .map(|s| {
-                let slack = self.slack(s.facet, leave);
-                let centre = cutting.touching(&s.at, &s.normal);
-                if cutting.shown_free(&centre, slack) {
-                    return [0.0; 3];
-                }
-                // what stands above the parting level is not cavity
-                let parting = self.survey.parting_at(s.at.x, s.at.y);
-                let covered = cutting.places.covered_from(s.at.x, s.at.y);
-                let covered = covered.map_or(parting, |z| z.min(parting));
-                let left = up(s.facet) * (covered - s.at.z);
-                // between the nodes of a steep slope something may only seem left
-                let seems = || left < apart && cutting.is_ball() && cutting.free(&centre, slack);
-                if left <= slack || seems() {
-                    [0.0; 3]
-                } else {
-                    [s.area * left, s.area * left.min(unsure), s.area]
-                }
-            })
-            .collect();
-        let [volume, too_much, left] = parts
-            .iter()
-            .fold([0.0; 3], |t, p| [t[0] + p[0], t[1] + p[1], t[2] + p[2]]);
-        // where curved facets seem touched a layer as thick as the facets' own error on both sides may stay
-        let thin: f64 = (self.surface.cavity(self.survey))
-            .map(|(_, f)| f.area * f.normal.z.max(0.0) * 2.0 * f.chord_near)
-            .sum();
-        let too_little = unsure * left + thin;
-        let border = (4.0 * std::f64::consts::PI * left).sqrt();
-        let mean = if left > 0.0 { volume / left } else { 0.0 };
-        let pm = too_much.max(too_little) + 0.5 * border * spacing * mean;
-        (volume, pm)
     }
 
     /// Largest height left over samples, sharp edges and corners of facets that are not touched, each moved to the
@@ -470,12 +404,18 @@ impl<'m> Ground<'m> {
         let mut best: Option<(f64, Point)> = None;
         // the most that any place looked at may truly hold
         let mut most = 0.0_f64;
+        let mut looked_at = 0;
         for chunk in candidates.chunks(16) {
             // what the nodes say is an upper bound
             let floor = best.map_or(0.0, |b: (f64, Point)| b.0);
             if chunk[0].0.left <= floor + (1e-3 * floor).max(2e-4) {
                 break;
             }
+            if looked_at >= MOST_REFINED {
+                most = most.max(chunk[0].0.left);
+                break;
+            }
+            looked_at += chunk.len();
             let refined: Vec<(Nearest, Point)> = chunk
                 .par_iter()
                 .map(|(n, p)| (cutting.refine(&p.at, &p.normals, *n), p.at))
@@ -494,7 +434,7 @@ impl<'m> Ground<'m> {
             }
         }
         if let Some((left, at)) = best {
-            // places not looked at hold no more than the least that ended the search
+            // places not looked at hold no more than what ended the search
             return Some((left, at, (most - left).max(1e-3 * left).max(2e-4)));
         }
         // all is touched, within the facets' chord error: on either side of it

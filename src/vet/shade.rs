@@ -22,28 +22,34 @@ pub struct Shade<'m> {
     pub brows: Vec<Brow>,
     /// Cells that an overhang may shade.
     shaded: Vec<bool>,
-    rays: &'m Rays<'m>,
+    /// What may be straight above a place of a hollow, where anything overhangs.
+    above: Rays<'m>,
     tolerance: f64,
 }
 
 impl<'m> Shade<'m> {
     /// Finds the overhangs: connected down-facing facets of the cavity whose hook exceeds rounding.
-    pub fn of(half: &Half, survey: &Survey, surface: &Surface, rays: &'m Rays<'m>) -> Shade<'m> {
+    pub fn of(half: &'m Half, survey: &Survey, surface: &Surface, rays: &Rays) -> Shade<'m> {
         let is_cavity = |f: &Facet| survey.hollows[f.hollow as usize].kind == HollowKind::Cavity;
         let mut overhangs: Vec<bool> = surface
             .facets
             .iter()
             .map(|f| is_cavity(f) && f.draft_deg < -f.noise_deg.min(1.0))
             .collect();
+        let any = overhangs.iter().any(|o| *o);
         let mut shade = Shade {
             brows: Vec::new(),
             shaded: vec![false; survey.grid().len()],
-            rays,
+            // on the way up from a place in the air what is met first faces down, from one in the material it may be the top
+            above: Rays::over(&half.mesh, |t| {
+                let outside = surface.of_triangle[t].is_none();
+                any && (outside || half.mesh.normal(t).is_some_and(|n| n.z < 0.0))
+            }),
             tolerance: half.tolerance(),
             overhangs: Vec::new(),
         };
-        if overhangs.iter().any(|o| *o) {
-            let brows = shade.brows_of(half, surface, &overhangs);
+        if any {
+            let brows = shade.brows_of(half, surface, rays, &overhangs);
             let index = BrowIndex::new(&brows, survey.grid().cell * 8.0);
             for patch in patches(half, surface, &overhangs) {
                 let hook = patch
@@ -58,7 +64,7 @@ impl<'m> Shade<'m> {
                     patch.iter().for_each(|&f| overhangs[f as usize] = false);
                 }
             }
-            shade.brows = shade.brows_of(half, surface, &overhangs);
+            shade.brows = shade.brows_of(half, surface, rays, &overhangs);
         }
         shade.mark(half, survey, surface, &overhangs);
         shade.overhangs = overhangs;
@@ -66,7 +72,13 @@ impl<'m> Shade<'m> {
     }
 
     /// Edges between an overhanging facet and one that is not, with open sky beside them.
-    fn brows_of(&self, half: &Half, surface: &Surface, overhangs: &[bool]) -> Vec<Brow> {
+    fn brows_of(
+        &self,
+        half: &Half,
+        surface: &Surface,
+        rays: &Rays,
+        overhangs: &[bool],
+    ) -> Vec<Brow> {
         let hangs = |t: u32| surface.of_triangle[t as usize].is_some_and(|f| overhangs[f as usize]);
         let mut brows = Vec::new();
         for edge in &half.topology.edges {
@@ -94,7 +106,8 @@ impl<'m> Shade<'m> {
                 continue;
             };
             let beside = middle + out * self.tolerance + UP * self.tolerance;
-            if self.rays.first_hit(&beside, &UP, f64::MAX).is_none() {
+            // beside the far edge of an overhang is material, with its top above
+            if !rays.meets_any(&beside, &UP) {
                 brows.push(Brow { ends });
             }
         }
@@ -144,7 +157,7 @@ impl<'m> Shade<'m> {
         let near = grid
             .cell_at(p.x, p.y)
             .is_some_and(|(i, j)| self.shaded[grid.index(i, j)]);
-        near && self.rays.first_hit(p, &UP, f64::MAX).is_some()
+        near && self.above.meets_any(p, &UP)
     }
 }
 

@@ -57,6 +57,38 @@ pub struct Sample {
     pub area: f64,
 }
 
+/// A facet and the surface that it stands for.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Shape {
+    /// Corners of the part of it that counts: three or four.
+    pub part: Vec<Point>,
+    corners: [Point; 3],
+    /// Unit normals of the surface at its corners.
+    normals: [Vector; 3],
+    flat: bool,
+    facet_normal: Vector,
+    /// One over twice its area.
+    inverse: f64,
+}
+
+impl Shape {
+    /// Unit normal of the surface at the place `at` of the facet, between those at its corners.
+    pub fn normal(&self, at: &Point) -> Vector {
+        if self.flat {
+            return self.normals[0];
+        }
+        let share = |k: usize| {
+            let (p, q) = (
+                self.corners[(k + 1) % 3] - at,
+                self.corners[(k + 2) % 3] - at,
+            );
+            p.cross(&q).dot(&self.facet_normal) * self.inverse
+        };
+        let sum: Vector = (0..3).map(|k| self.normals[k] * share(k)).sum();
+        sum.try_normalize(0.0).unwrap_or(self.facet_normal)
+    }
+}
+
 impl Surface {
     /// The facets of `half` that bound its hollows, its edges read as `creases` says.
     pub fn of(half: &Half, survey: &Survey, creases: Creases) -> Surface {
@@ -208,6 +240,22 @@ impl Surface {
         }
     }
 
+    /// Facet `k` with the normals at its corners.
+    pub fn shape(&self, half: &Half, k: u32) -> Shape {
+        let facet = &self.facets[k as usize];
+        let corners = half.mesh.corners(facet.triangle as usize);
+        let normals = self.creases.normals[facet.triangle as usize].map(|n| n.cast::<f64>());
+        let across = (corners[1] - corners[0]).cross(&(corners[2] - corners[0]));
+        Shape {
+            part: part_of(facet, corners),
+            corners,
+            normals,
+            flat: normals.iter().all(|n| *n == normals[0]),
+            facet_normal: facet.normal,
+            inverse: 1.0 / across.norm(),
+        }
+    }
+
     /// Samples no farther apart than about `spacing` mm over the facets that `wanted` takes.
     pub fn samples(
         &self,
@@ -223,31 +271,12 @@ impl Surface {
             .filter(|(k, f)| wanted(*k, f))
         {
             let corners = half.mesh.corners(facet.triangle as usize);
-            let part = if facet.z[1] <= 0.0 && corners.iter().any(|p| p.z > 0.0) {
-                below(corners)
-            } else {
-                corners.to_vec()
-            };
-            let normals = self.creases.normals[facet.triangle as usize].map(|n| n.cast::<f64>());
-            let flat = normals.iter().all(|n| *n == normals[0]);
-            let inverse = 1.0
-                / (corners[1] - corners[0])
-                    .cross(&(corners[2] - corners[0]))
-                    .norm();
+            let part = part_of(facet, corners);
+            let shape = self.shape(half, k as u32);
             let mut emit = |at: Point, area: f64| {
-                let normal = if flat {
-                    normals[0]
-                } else {
-                    let share = |k: usize| {
-                        let (p, q) = (corners[(k + 1) % 3] - at, corners[(k + 2) % 3] - at);
-                        p.cross(&q).dot(&facet.normal) * inverse
-                    };
-                    let sum: Vector = (0..3).map(|k| normals[k] * share(k)).sum();
-                    sum.try_normalize(0.0).unwrap_or(facet.normal)
-                };
                 samples.push(Sample {
                     at,
-                    normal,
+                    normal: shape.normal(&at),
                     facet: k as u32,
                     area,
                 });
@@ -268,6 +297,15 @@ impl Surface {
 pub fn draft_deg(n: &Vector) -> f64 {
     // atan2 keeps its digits near 90°, where asin loses half of them
     n.z.atan2(n.x.hypot(n.y)).to_degrees()
+}
+
+/// The part of a facet that lies below the parting level, if it ends there.
+fn part_of(facet: &Facet, corners: [Point; 3]) -> Vec<Point> {
+    if facet.z[1] <= 0.0 && corners.iter().any(|p| p.z > 0.0) {
+        below(corners)
+    } else {
+        corners.to_vec()
+    }
 }
 
 /// The part of a triangle at or below Z = 0: no corner, or three or four.
