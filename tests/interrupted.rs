@@ -6,6 +6,7 @@ mod common;
 
 use common::{Facet, binary_stl, data};
 use std::fs;
+use std::io::Write;
 use std::os::unix::process::ExitStatusExt;
 use std::path::Path;
 use std::process::{Child, Command, Output, Stdio};
@@ -194,6 +195,50 @@ fn two_hundred_interruptions_leave_whole_files_only() {
             assert!(counts.none > times / 10, "{counts:?}");
         }
     });
+}
+
+/// The moments are not drawn but sought: right after the first of many files is in its place.
+#[test]
+fn an_interruption_between_two_files_leaves_whole_files_only() {
+    let reference = folder();
+    quick(reference.path(), WRITES[2]).output().unwrap();
+    let all = files(reference.path()).len();
+    let mut counts = Counts::default();
+    for round in 0..100 {
+        let (name, signal) = SIGNALS[round % 2];
+        let place = folder();
+        let mut child = quick(place.path(), WRITES[2]).spawn().unwrap();
+        // it stands ready: to start a program takes longer than to write all files
+        let mut killer = Command::new("sh")
+            .args(["-c", &format!("read go; kill -s {name} {}", child.id())])
+            .stdin(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap();
+        while files(place.path()).is_empty() && child.try_wait().unwrap().is_none() {
+            std::hint::spin_loop();
+        }
+        killer.stdin.take().unwrap().write_all(b"go\n").unwrap();
+        let output = child.wait_with_output().unwrap();
+        killer.wait().unwrap();
+        let what = format!("round {round}, SIG{name}");
+        let written = assert_whole(place.path(), reference.path(), &what);
+        match output.status.code() {
+            Some(code) => {
+                assert!(code < 2 && written == all, "{what}: {output:?}");
+                counts.done += 1;
+            }
+            None => assert_died_of(signal, &output, &what),
+        }
+        if (1..all).contains(&written) {
+            counts.some += 1;
+        }
+        if counts.some == 4 {
+            break;
+        }
+    }
+    println!("of {all} files: {counts:?}");
+    assert!(counts.some > 0, "none fell between two files: {counts:?}");
 }
 
 #[test]

@@ -3,6 +3,7 @@
 use clap::builder::{NonEmptyStringValueParser, RangedU64ValueParser};
 use clap::error::ErrorKind;
 use clap::{ColorChoice, Parser, Subcommand};
+use moldvet::mesh::MOST_TRIANGLES;
 use std::path::PathBuf;
 
 /// Tells, before any toolpath is made, whether a two-half cavity mold can be milled with ball-nose end
@@ -250,6 +251,12 @@ pub struct CommonArgs {
     /// Processor threads to use; no figure depends on it [default: all]
     #[arg(long, value_name = "N", value_parser = RangedU64ValueParser::<usize>::new().range(1..=1024), help_heading = FINE)]
     pub threads: Option<usize>,
+    /// Refuse a model of more triangles than this [default: 50000000]
+    #[arg(long, value_name = "N", value_parser = RangedU64ValueParser::<u64>::new().range(1..=MOST_TRIANGLES), help_heading = FINE)]
+    pub max_triangles: Option<u64>,
+    /// Refuse work that would take more memory than this, such as 4GiB [default: half of what is free]
+    #[arg(long, value_name = "SIZE", allow_negative_numbers = true, help_heading = FINE)]
+    pub memory: Option<String>,
     /// Give up, with nothing written, when the work is not done in this time, such as 90s, 10min or 1h [default: none]
     #[arg(long, value_name = "TIME", allow_negative_numbers = true, help_heading = FINE)]
     pub time_limit: Option<String>,
@@ -385,7 +392,9 @@ mod tests {
                 ),
             ),
         ];
-        for (id, default) in stated {
+        let triangles = moldvet::mesh::Limits::default().triangles;
+        let most = ("max_triangles", format!("[default: {triangles}]"));
+        for (id, default) in stated.into_iter().chain([most]) {
             let option = check
                 .get_arguments()
                 .find(|arg| arg.get_id() == id)

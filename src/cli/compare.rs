@@ -2,8 +2,9 @@
 
 use super::args::{CompareArgs, JudgeArgs, ReportArgs};
 use super::config::Job;
+use super::ending::Ending;
 use super::error::CliError;
-use super::{WIDTH, on_threads, output, vetted};
+use super::{WIDTH, limit_time, on_threads, output, vetted};
 use moldvet::report::compare::{Comparison, render};
 use moldvet::report::terminal::Style;
 use moldvet::report::{FORMAT, Report, Verdict};
@@ -13,7 +14,8 @@ use std::io::Read;
 use std::path::Path;
 
 /// Compares two reports or models; [`Verdict::Fail`] if a verdict got worse or anything fails in the new one.
-pub fn run(args: &CompareArgs) -> Result<Verdict, CliError> {
+pub fn run(args: &CompareArgs, ending: &Ending) -> Result<Verdict, CliError> {
+    limit_time(&args.judge.common, ending)?;
     let paths = [&args.old, &args.new];
     let [a, b] = paths.map(|path| is_report(path));
     let reports = [a?, b?];
@@ -37,6 +39,7 @@ pub fn run(args: &CompareArgs) -> Result<Verdict, CliError> {
             read.push(checked);
         }
     }
+    ending.work_is_done();
     let [old, new] = [&read[0], &read[1]];
     let comparison = Comparison::of(old, new);
     if !args.quiet {

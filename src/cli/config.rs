@@ -4,7 +4,8 @@ use super::args::{
     BodyArgs, CheckArgs, CommonArgs, JudgeArgs, MoldArgs, PictureArgs, PlanArgs, ReportArgs,
 };
 use super::error::CliError;
-use super::figures::{density, direction, factor, length, meet, place, positive, shrink};
+use super::figures::{self, density, direction, factor, length, meet, place, positive, shrink};
+use super::memory;
 use super::output::{Folder, Halves, Sink};
 use moldvet::body::{BodyConfig, MARGIN};
 use moldvet::mesh::{self, Model};
@@ -27,6 +28,10 @@ pub struct Job {
     unit_typed: bool,
     /// The question.
     pub check: CheckConfig,
+    /// What the models may ask for.
+    limits: mesh::Limits,
+    /// The block that halves are made from around a body: factor that it is enlarged by, and margin, mm.
+    block: Option<[f64; 2]>,
     /// Where the JSON report goes.
     pub json: Option<Sink>,
     /// Where the page goes.
@@ -91,9 +96,10 @@ impl Job {
     /// Reads the models.
     ///
     /// # Errors
-    /// If one cannot be read, or all state their own unit and one another than `--units` says.
+    /// If one cannot be read, all state their own unit and one another than `--units` says, or what is to be done with
+    /// them takes too much memory.
     pub fn read(&self) -> Result<Vec<Model>, CliError> {
-        let read = |path: &PathBuf| mesh::read(path, self.unit, &mesh::Limits::default());
+        let read = |path: &PathBuf| mesh::read(path, self.unit, &self.limits);
         let models: Vec<Model> = self.models.iter().map(read).collect::<Result<_, _>>()?;
         // where one of two files states none, --units is for that one
         let all_state = models.iter().all(|m| m.stated_mm.is_some());
@@ -104,7 +110,14 @@ impl Job {
                 mm: model.stated_mm.unwrap_or(1.0),
                 typed: self.unit,
             }),
-            _ => Ok(models),
+            _ => {
+                let need = memory::needed(&models, self.block, self.check.cell);
+                let limit = self.limits.memory;
+                match need > limit {
+                    true => Err(CliError::TooMuchMemory { need, limit }),
+                    false => Ok(models),
+                }
+            }
         }
     }
 
@@ -152,29 +165,25 @@ impl Job {
         let typed = args.units.as_deref().map(str::parse::<Unit>).transpose();
         let typed = figure("--units", typed)?;
         let unit_typed = typed.is_some();
+        let limits = limits(args)?;
         let unit = match typed.or(shop.units) {
             Some(unit) => unit,
-            None => match ask_for_units(models)? {
+            None => match ask_for_units(models, &limits)? {
                 Some(question) => return Err(question),
                 None => Unit::Mm,
             },
         };
-        let limits = &mut shop.limits;
-        set(&mut limits.leave, "--leave", &args.leave, unit)?;
-        set(
-            &mut limits.shank_clearance,
-            "--clearance",
-            &args.clearance,
-            unit,
-        )?;
-        set(
-            &mut limits.holder_clearance,
-            "--clearance",
-            &args.clearance,
-            unit,
-        )?;
+        let shall_hold = &mut shop.limits;
+        set(&mut shall_hold.leave, "--leave", &args.leave, unit)?;
+        let clearances = [
+            &mut shall_hold.shank_clearance,
+            &mut shall_hold.holder_clearance,
+        ];
+        for clearance in clearances {
+            set(clearance, "--clearance", &args.clearance, unit)?;
+        }
         if let Some(text) = &args.crease {
-            limits.crease_deg = figure("--crease", parse_angle(text))?;
+            shall_hold.crease_deg = figure("--crease", parse_angle(text))?;
         }
         shop.check()?;
         rack(&mut shop, args, unit)?;
@@ -195,6 +204,8 @@ impl Job {
             unit,
             unit_typed,
             check,
+            limits,
+            block: None,
             json: report.json.as_deref().map(Sink::new),
             html: None,
             maps: None,
@@ -202,6 +213,19 @@ impl Job {
             quiet: report.quiet,
         })
     }
+}
+
+/// What models may ask for.
+fn limits(args: &CommonArgs) -> Result<mesh::Limits, CliError> {
+    let usual = mesh::Limits::default();
+    let memory = match &args.memory {
+        Some(text) => figures::memory(text)?,
+        None => memory::half_of_free().unwrap_or(usual.memory),
+    };
+    Ok(mesh::Limits {
+        triangles: args.max_triangles.unwrap_or(usual.triangles),
+        memory,
+    })
 }
 
 /// Puts a limit of the command line in place of the shop's.
@@ -249,12 +273,15 @@ impl BodyJob {
         let margin = margin.map(|text| positive("--margin", text, job.unit));
         let scale = args.scale.as_deref().map(factor).transpose()?;
         let shrink = args.shrink.as_deref().map(shrink).transpose()?;
+        let scale = scale.unwrap_or(1.0) * (1.0 + shrink.unwrap_or(0.0));
+        let margin = margin.transpose()?.unwrap_or(MARGIN);
+        job.block = Some([scale, margin]);
         let body = BodyConfig {
             check: job.check.clone(),
             pull: pull.transpose()?,
             level: level.transpose()?,
-            scale: scale.unwrap_or(1.0) * (1.0 + shrink.unwrap_or(0.0)),
-            margin: margin.transpose()?.unwrap_or(MARGIN),
+            scale,
+            margin,
         };
         Ok(BodyJob {
             halves: args
@@ -288,13 +315,13 @@ fn rack(shop: &mut Shop, args: &CommonArgs, unit: Unit) -> Result<(), CliError> 
 ///
 /// # Errors
 /// If a model cannot be read, which is to be told first.
-fn ask_for_units(models: &[PathBuf]) -> Result<Option<CliError>, CliError> {
+fn ask_for_units(models: &[PathBuf], limits: &mesh::Limits) -> Result<Option<CliError>, CliError> {
     let mut longest: Option<(f64, String)> = None;
     for path in models {
         if mesh::states_unit(path)? {
             continue;
         }
-        let model = mesh::read(path, Unit::Mm, &mesh::Limits::default())?;
+        let model = mesh::read(path, Unit::Mm, limits)?;
         let sizes = model.bodies.iter().filter_map(|b| b.mesh.bounds());
         let side = sizes.map(|(lo, hi)| (hi - lo).max()).fold(0.0, f64::max);
         if longest.as_ref().is_none_or(|(most, _)| side > *most) {

@@ -1,7 +1,7 @@
 //! Why nothing was checked, each in one sentence.
 
 use moldvet::body::BodyError;
-use moldvet::mesh::ReadError;
+use moldvet::mesh::{Bytes, ReadError};
 use moldvet::shop::ShopError;
 use moldvet::units::{Unit, UnitError};
 use moldvet::vet::CheckError;
@@ -64,6 +64,27 @@ pub enum CliError {
     Time {
         /// What was typed.
         text: String,
+    },
+    /// No amount of memory.
+    #[error(
+        "--memory: `{text}` is not an amount of memory of more than 0; write for example 512MiB or 4GiB"
+    )]
+    MemorySize {
+        /// What was typed.
+        text: String,
+    },
+    /// More memory than allowed.
+    #[error(
+        "the work takes about {} of memory, more than the limit of {}; use a larger --cell or a coarser mesh, or \
+         allow more with --memory",
+        Bytes(*.need),
+        Bytes(*.limit)
+    )]
+    TooMuchMemory {
+        /// Estimate, bytes.
+        need: u64,
+        /// The limit, bytes.
+        limit: u64,
     },
     /// No density.
     #[error(

@@ -20,20 +20,48 @@ pub fn positive(option: &'static str, text: &str, unit: Unit) -> Result<f64, Cli
     }
 }
 
+/// The number that a text begins with, and the unit behind it.
+fn split(text: &str) -> (Option<f64>, &str) {
+    let end = text
+        .find(|c: char| !(c.is_ascii_digit() || c == '.'))
+        .unwrap_or(text.len());
+    let (number, unit) = text.split_at(end);
+    (number.parse().ok(), unit.trim())
+}
+
+/// An amount of memory of more than 0, bytes: `512MiB`, `4GiB` or `4GB`.
+pub fn memory(text: &str) -> Result<u64, CliError> {
+    let plain = text.trim().to_lowercase();
+    let (number, unit) = split(&plain);
+    let size = match unit {
+        "kib" => Some(2_f64.powi(10)),
+        "mib" => Some(2_f64.powi(20)),
+        "gib" => Some(2_f64.powi(30)),
+        "tib" => Some(2_f64.powi(40)),
+        "mb" => Some(1e6),
+        "gb" => Some(1e9),
+        _ => None,
+    };
+    let bytes = number.zip(size).map(|(number, size)| number * size);
+    // up to 2^53, where a number still tells single bytes
+    bytes
+        .filter(|bytes| (1.0..=2_f64.powi(53)).contains(bytes))
+        .map(|bytes| bytes as u64)
+        .ok_or_else(|| CliError::MemorySize {
+            text: text.to_string(),
+        })
+}
+
 /// A time of more than 0: `90s`, `10min` or `1h`.
 pub fn time(text: &str) -> Result<Duration, CliError> {
     let plain = text.trim().to_lowercase();
-    let split = plain
-        .find(|c: char| !(c.is_ascii_digit() || c == '.'))
-        .unwrap_or(plain.len());
-    let (number, unit) = plain.split_at(split);
-    let seconds = match unit.trim() {
+    let (number, unit) = split(&plain);
+    let seconds = match unit {
         "s" => Some(1.0),
         "min" => Some(60.0),
         "h" => Some(3600.0),
         _ => None,
     };
-    let number: Option<f64> = number.parse().ok();
     number
         .zip(seconds)
         .and_then(|(number, seconds)| Duration::try_from_secs_f64(number * seconds).ok())
@@ -49,19 +77,16 @@ pub fn density(text: &str) -> Result<f64, CliError> {
         text: text.to_string(),
     };
     let plain = text.trim().to_lowercase().replace('³', "3");
-    let split = plain
-        .find(|c: char| !(c.is_ascii_digit() || c == '.'))
-        .unwrap_or(plain.len());
-    let (number, unit) = plain.split_at(split);
+    let (number, unit) = split(&plain);
     // 1 lb = 0.45359237 kg and 1 in = 25.4 mm, exact by the 1959 agreement
-    let factor = match unit.trim() {
+    let factor = match unit {
         "" | "g/cm3" | "g/cm^3" | "g/ml" | "kg/l" => 1.0,
         "kg/m3" | "kg/m^3" => 1e-3,
         "lb/in3" | "lb/in^3" => 453.59237 / 16.387064,
         "lb/ft3" | "lb/ft^3" => 453.59237 / (1728.0 * 16.387064),
         _ => return Err(wrong()),
     };
-    let value: f64 = number.parse().map_err(|_| wrong())?;
+    let value = number.ok_or_else(wrong)?;
     if value > 0.0 && value.is_finite() {
         Ok(value * factor)
     } else {
@@ -230,6 +255,36 @@ mod tests {
         assert!(told("-1").starts_with("--cell: "));
         assert_eq!(told("0"), "--cell must be more than 0");
         assert_eq!(positive("--cell", "0.5", Unit::Inch).unwrap(), 12.7);
+    }
+
+    #[test]
+    fn memory_is_read_with_its_unit() {
+        for (text, bytes) in [
+            ("4GiB", 4 << 30),
+            ("0.5 gib", 1 << 29),
+            ("512MiB", 512 << 20),
+            ("64KiB", 65_536),
+            ("2TiB", 2 << 40),
+            ("4GB", 4_000_000_000),
+            ("1MB", 1_000_000),
+        ] {
+            assert_eq!(memory(text).unwrap(), bytes, "{text}");
+        }
+        for text in [
+            "",
+            "4",
+            "GiB",
+            "0GiB",
+            "-1GiB",
+            "4G",
+            "1e3MiB",
+            "0.0001KiB",
+            "9000000TiB",
+            "1.2.3MiB",
+        ] {
+            let told = memory(text).unwrap_err().to_string();
+            assert!(told.contains("`") && told.contains("4GiB"), "{told}");
+        }
     }
 
     #[test]

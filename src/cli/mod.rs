@@ -6,6 +6,7 @@ mod config;
 mod ending;
 mod error;
 mod figures;
+mod memory;
 mod output;
 mod progress;
 
@@ -52,7 +53,7 @@ pub fn run() -> ExitCode {
     let done = match &command {
         Command::Check(args) => check(args, &ending),
         Command::Body(args) => look_at(args, &ending),
-        Command::Compare(args) => compare::run(args),
+        Command::Compare(args) => compare::run(args, &ending),
         Command::Plan(args) => planned(args, &ending).map(|()| Verdict::Pass),
     };
     match done {
@@ -258,6 +259,8 @@ fn on_threads<T: Send>(
 /// Tells on stderr, in one line, why nothing was checked.
 fn complain(sentence: &str) {
     let words: Vec<&str> = sentence.split_whitespace().collect();
+    // names of files and what they hold must not steer a terminal
+    let plain = words.join(" ").replace(char::is_control, "\u{fffd}");
     // with stderr closed there is nobody to tell
-    let _ = writeln!(io::stderr(), "moldvet: {}", words.join(" "));
+    let _ = writeln!(io::stderr(), "moldvet: {plain}");
 }

@@ -151,7 +151,10 @@ pub enum Fault {
         size: f64,
     },
     /// More triangles than allowed.
-    #[error("the file has {count} triangles, more than the limit of {limit}; write a coarser mesh")]
+    #[error(
+        "the file has {count} triangles, more than the limit of {limit}; write a coarser mesh, or allow more with \
+         --max-triangles"
+    )]
     TooManyTriangles {
         /// Triangles in the file, or read so far.
         count: u64,
@@ -160,7 +163,10 @@ pub enum Fault {
     },
     /// More memory than allowed.
     #[error(
-        "reading the file takes about {need} bytes of memory, more than the limit of {limit}; write a coarser mesh"
+        "reading the file takes about {} of memory, more than the limit of {}; write a coarser mesh, or allow more \
+         with --memory",
+        Bytes(*.need),
+        Bytes(*.limit)
     )]
     TooMuchMemory {
         /// Estimate, bytes.
@@ -170,7 +176,48 @@ pub enum Fault {
     },
 }
 
+/// An amount of memory, as people write it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Bytes(pub u64);
+
+impl fmt::Display for Bytes {
+    /// In the largest binary unit of which it is one or more, with a decimal.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let units = [
+            (1 << 40, "TiB"),
+            (1 << 30, "GiB"),
+            (1 << 20, "MiB"),
+            (1 << 10, "KiB"),
+        ];
+        match units.iter().find(|(size, _)| self.0 >= *size) {
+            Some((size, name)) => write!(f, "{:.1} {name}", self.0 as f64 / *size as f64),
+            None => write!(f, "{} bytes", self.0),
+        }
+    }
+}
+
+/// Most characters of what a library says of a damaged file.
+const MOST_SAID: usize = 160;
+
+/// The first `most` characters of what a file holds, fit to be printed: no control character reaches a terminal.
+pub(super) fn shortened(text: &str, most: usize) -> String {
+    let plain = |c: char| if c.is_control() { '\u{fffd}' } else { c };
+    let mut short: String = text.chars().take(most).map(plain).collect();
+    if text.chars().nth(most).is_some() {
+        short.push('…');
+    }
+    short
+}
+
 impl Fault {
+    /// A file of this kind that breaks its rules; what libraries say may quote the file at any length.
+    pub(super) fn damaged(kind: &'static str, what: impl ToString) -> Fault {
+        Fault::Damaged {
+            kind,
+            what: shortened(&what.to_string(), MOST_SAID),
+        }
+    }
+
     /// The fault as found in `file`.
     pub fn in_file(self, file: &str) -> ReadError {
         ReadError {

@@ -28,10 +28,10 @@ mod weld;
 mod winding;
 
 pub use crease::{Creases, ROUGH_STEP, noise_deg};
-pub use error::{Fault, ReadError};
+pub use error::{Bytes, Fault, ReadError};
 pub use health::Health;
 pub use model::{Body, Dropped, Model};
-pub use read::{Limits, from_bytes, read, states_unit};
+pub use read::{Limits, MOST_TRIANGLES, from_bytes, read, states_unit};
 pub(crate) use shells::Sets;
 pub use topology::{Edge, Topology};
 

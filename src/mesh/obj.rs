@@ -59,8 +59,8 @@ pub(super) fn content(bytes: &[u8], limits: &Limits) -> Result<Content, Fault> {
         ..tobj::LoadOptions::default()
     };
     let no_library = |_: &std::path::Path| Ok((Vec::new(), Default::default()));
-    let (models, _) = tobj::load_obj_buf(&mut kept.as_slice(), &options, no_library)
-        .map_err(|error| damaged(error.to_string()))?;
+    let (models, _) =
+        tobj::load_obj_buf(&mut kept.as_slice(), &options, no_library).map_err(damaged)?;
     drop(kept);
     let mut facets: Vec<Facet> = Vec::new();
     for tobj::Model { mesh, .. } in models {
@@ -178,9 +178,6 @@ fn joined<'b>(first: &'b [u8], rest: &mut impl Iterator<Item = &'b [u8]>) -> Cow
     line
 }
 
-fn damaged(what: impl Into<String>) -> Fault {
-    Fault::Damaged {
-        kind: KIND,
-        what: what.into(),
-    }
+fn damaged(what: impl ToString) -> Fault {
+    Fault::damaged(KIND, what)
 }

@@ -1,7 +1,7 @@
 //! PLY: a header that names elements and their properties, then their values, as text or binary. Read by
 //! `ply-rs-bw` into just the coordinates and the corners of faces.
 
-use super::error::Fault;
+use super::error::{Fault, shortened};
 use super::polygon;
 use super::read::{Content, Facet, Limits};
 use ply_rs_bw::parser::{Parser, Reader};
@@ -159,7 +159,7 @@ fn note(element: &ElementDef, unused: &mut Vec<String>) {
         say("The file has textures; only its shape is used.".to_owned());
     }
     if element.count > 0 && !["vertex", "face"].contains(&element.name.as_str()) {
-        let name: String = element.name.chars().take(24).collect();
+        let name = shortened(&element.name, 24);
         say(format!(
             "The file has elements `{name}`; they are left out."
         ));
@@ -167,8 +167,5 @@ fn note(element: &ElementDef, unused: &mut Vec<String>) {
 }
 
 fn damaged(what: impl ToString) -> Fault {
-    Fault::Damaged {
-        kind: KIND,
-        what: what.to_string(),
-    }
+    Fault::damaged(KIND, what)
 }

@@ -23,6 +23,7 @@ pub(super) fn triangles(corners: &[[f32; 3]]) -> Vec<[usize; 3]> {
     }
     let mut left: Vec<usize> = (0..n).collect();
     let mut cut = Vec::with_capacity(n - 2);
+    let mut from = 0;
     while left.len() > 3 {
         let m = left.len();
         let corners_at = |k: usize| [left[(k + m - 1) % m], left[k], left[(k + 1) % m]];
@@ -38,12 +39,16 @@ pub(super) fn triangles(corners: &[[f32; 3]]) -> Vec<[usize; 3]> {
             };
             turn(a, b, c) > 0.0 && !left.iter().any(|&p| inside(p))
         };
-        // a face that crosses itself has no ear left at some time: any corner will do
-        let ear = (0..m).find(is_ear).unwrap_or(0);
+        // on from the last ear, or spirals take time by the cube
+        let Some(ear) = (from..m).chain(0..from).find(is_ear) else {
+            break;
+        };
         cut.push(corners_at(ear));
         left.remove(ear);
+        from = ear % left.len();
     }
-    cut.push([left[0], left[1], left[2]]);
+    // a triangle, or what is left of a face that crosses itself: it has no ear, and any cut will do
+    cut.extend((2..left.len()).map(|k| [left[0], left[k - 1], left[k]]));
     cut
 }
 
@@ -148,5 +153,19 @@ mod tests {
         let crossing =
             [[0, 0], [4, 4], [4, 0], [0, 4], [2, 9]].map(|[x, y]| [x as f32, y as f32, 0.0]);
         assert_eq!(triangles(&crossing).len(), 3);
+    }
+
+    #[test]
+    fn a_face_that_crosses_itself_takes_no_longer() {
+        // corners of a large face thrown about, wound both ways: most have no ear
+        let corners: Vec<[f32; 3]> = (0..MOST_EARS as u32)
+            .map(|k| {
+                let thrown = k.wrapping_mul(2_654_435_761) >> 8;
+                [(thrown % 4093) as f32, (thrown / 4093 % 4093) as f32, 0.0]
+            })
+            .collect();
+        let start = std::time::Instant::now();
+        assert_eq!(triangles(&corners).len(), MOST_EARS - 2);
+        assert!(start.elapsed().as_secs() < 5);
     }
 }

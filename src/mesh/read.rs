@@ -44,8 +44,8 @@ impl Default for Limits {
 /// place in the table (30), corners and sides (24), one and a half edges and what they are sorted
 /// from (54), shells (12), and mesh and topology once more for the bodies (66): 272, rounded up.
 const BYTES_PER_TRIANGLE: u64 = 300;
-/// Corners and sides are numbered in 31 bits.
-const MOST_TRIANGLES: u64 = (1 << 31) / 3;
+/// Most triangles whatever the limit: corners and sides are numbered in 31 bits.
+pub const MOST_TRIANGLES: u64 = (1 << 31) / 3;
 
 impl Limits {
     pub(super) fn check_triangles(&self, count: u64) -> Result<(), Fault> {
@@ -155,11 +155,10 @@ fn content(bytes: &[u8], limits: &Limits) -> Result<Content, Fault> {
     } else if ply::looks_like(bytes) {
         ply::content(bytes, limits)?
     } else if stl_ascii::looks_like(bytes) {
-        let most = limits.memory.saturating_sub(bytes.len() as u64) / BYTES_PER_TRIANGLE;
-        stl(stl_ascii::facets(
-            bytes,
-            most.min(limits.triangles).min(MOST_TRIANGLES),
-        )?)
+        stl(stl_ascii::facets(bytes, |count| {
+            limits.check_triangles(count)?;
+            limits.check_memory(bytes.len() as u64 + count * BYTES_PER_TRIANGLE)
+        })?)
     } else if obj::looks_like(bytes) {
         obj::content(bytes, limits)?
     } else {

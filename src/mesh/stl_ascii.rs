@@ -2,7 +2,7 @@
 //!
 //! Our own reader, because `stl_io` wants lower-case words and a blank after `solid`, and its errors name no line.
 
-use super::error::Fault;
+use super::error::{Fault, shortened};
 use super::read::Facet;
 
 /// Whether `bytes` are the text of an STL file: `solid` first, no zero byte at the start, a `facet` or
@@ -25,8 +25,11 @@ fn without_mark(bytes: &[u8]) -> &[u8] {
     bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes)
 }
 
-/// The triangles of an ASCII STL, all its solids together, and no more than `limit` of them.
-pub(super) fn facets(bytes: &[u8], limit: u64) -> Result<Vec<Facet>, Fault> {
+/// The triangles of an ASCII STL, all its solids together; `allow` is asked before each whether there may be so many.
+pub(super) fn facets(
+    bytes: &[u8],
+    allow: impl Fn(u64) -> Result<(), Fault>,
+) -> Result<Vec<Facet>, Fault> {
     let mut words = Words {
         text: without_mark(bytes),
         at: 0,
@@ -47,12 +50,7 @@ pub(super) fn facets(bytes: &[u8], limit: u64) -> Result<Vec<Facet>, Fault> {
                     other => other,
                 })?,
             }
-            if facets.len() as u64 == limit {
-                return Err(Fault::TooManyTriangles {
-                    count: limit + 1,
-                    limit,
-                });
-            }
+            allow(facets.len() as u64 + 1)?;
             facets.push(words.facet(facets.len())?);
         }
         words.skip_line();
@@ -114,7 +112,7 @@ impl<'a> Words<'a> {
             Some(found) if found.eq_ignore_ascii_case(expected.as_bytes()) => Ok(()),
             Some(found) => Err(Fault::Word {
                 line: self.line(),
-                found: shortened(found),
+                found: shown(found),
                 expected,
             }),
             None => Err(self.ends_early(expected)),
@@ -127,7 +125,7 @@ impl<'a> Words<'a> {
         let number = std::str::from_utf8(found).ok().and_then(|s| s.parse().ok());
         number.ok_or_else(|| Fault::Number {
             line: self.line(),
-            found: shortened(found),
+            found: shown(found),
         })
     }
 
@@ -158,13 +156,8 @@ fn line_of(text: &[u8], at: usize) -> usize {
 }
 
 /// At most 24 characters of a word, fit to be printed.
-fn shortened(word: &[u8]) -> String {
-    let text = String::from_utf8_lossy(&word[..word.len().min(100)]);
-    let mut short: String = text.escape_debug().take(24).collect();
-    if text.chars().count() > 24 {
-        short.push('…');
-    }
-    short
+fn shown(word: &[u8]) -> String {
+    shortened(&String::from_utf8_lossy(&word[..word.len().min(100)]), 24)
 }
 
 #[cfg(test)]
@@ -174,7 +167,10 @@ mod tests {
     const FACET: &str = "facet normal nan nan nan\nouter loop\nvertex 0 0 0\nvertex 1 0 0\nvertex 0 1.5 0\nendloop\nendfacet\n";
 
     fn parse(text: &str) -> Result<Vec<Facet>, Fault> {
-        facets(text.as_bytes(), 10)
+        facets(text.as_bytes(), |count| match count {
+            ..=10 => Ok(()),
+            _ => Err(Fault::TooManyTriangles { count, limit: 10 }),
+        })
     }
 
     #[test]

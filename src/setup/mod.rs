@@ -5,6 +5,7 @@ mod closing;
 mod frame;
 mod half;
 mod lay;
+mod overlap;
 mod owner;
 mod plan;
 mod survey;
@@ -77,6 +78,9 @@ pub enum SetupError {
 
 /// A second body this small against the first is a loose piece, not the other half.
 const LEAST_HALF: f64 = 0.05;
+/// Two bodies of one file that share more than this part of the smaller are not two halves; pins pressed into their sockets
+/// share less.
+const MOST_SHARED: f64 = 0.1;
 /// Places closer than this in plan tell no turn, mm.
 const LEAST_APART: f64 = 1.0;
 /// Cells along the longer side for the coarse look at each candidate axis.
@@ -108,6 +112,24 @@ pub fn prepare(models: &[Model], config: &SetupConfig) -> Result<Setup, SetupErr
         &mut views,
         given.is_some(),
     );
+    if let ([one], [a, b]) = (models, &bodies[..]) {
+        let to_tool = Frame::new(views[0].axis, 0.0).to_tool;
+        let [a, b] = [a, b].map(|body| body.1.mesh.transformed(&to_tool));
+        let shared = overlap::shared(&a, &b);
+        if shared > MOST_SHARED {
+            notes.push(Note {
+                half: None,
+                unsure: true,
+                message: format!(
+                    "{}: its two bodies fill the same space over {:.0} % of the smaller one, as copies and overlapping \
+                     shells do and the halves of a mold do not; leave one out, or join them to one solid, and export \
+                     again",
+                    one.name,
+                    100.0 * shared
+                ),
+            });
+        }
+    }
     let mut halves = Vec::new();
     for (k, ((model, body, number), view)) in bodies.iter().zip(&views).enumerate() {
         let frame = Frame::new(view.axis, view.level);

@@ -222,7 +222,14 @@ fn worst(report: &Report) -> Verdict {
 
 pub(crate) fn cell_of(half: &Half, given: Option<f64>) -> Result<f64, CheckError> {
     let (lo, hi) = half.bounds();
-    let (x, y) = (hi.x - lo.x, hi.y - lo.y);
+    Ok(columns_of([hi.x - lo.x, hi.y - lo.y], given)?.0)
+}
+
+/// Side of a cell, mm, and number of columns of a half with these sides in plan, mm; the side as `given`, or chosen.
+///
+/// # Errors
+/// If there would be too many columns.
+pub fn columns_of([x, y]: [f64; 2], given: Option<f64>) -> Result<(f64, f64), CheckError> {
     let cell = given.unwrap_or_else(|| (x.max(y) / CELLS).max(LEAST_CELL));
     if cell.is_nan() || cell <= 0.0 {
         return Err(CheckError::Cell);
@@ -236,7 +243,7 @@ pub(crate) fn cell_of(half: &Half, given: Option<f64>) -> Result<f64, CheckError
             limit: MOST_COLUMNS,
         });
     }
-    Ok(cell)
+    Ok((cell, columns))
 }
 
 /// Takes out, for each place, the hollow of either half that lies nearest to it in the model's X and Y.

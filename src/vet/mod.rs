@@ -22,7 +22,7 @@ pub(crate) mod sharp;
 pub(crate) mod surface;
 mod undercut;
 
-pub use check::{CheckConfig, CheckError, Stage, check, check_with_evidence};
+pub use check::{CheckConfig, CheckError, Stage, check, check_with_evidence, columns_of};
 pub use depth::{Guarded, guarded, tip_depth_at};
 pub use evidence::{
     CutterEvidence, Evidence, FacetEvidence, HalfEvidence, LeftPlace, PairEvidence, Valued,

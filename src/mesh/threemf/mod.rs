@@ -54,7 +54,7 @@ pub(super) fn content(bytes: &[u8], limits: &Limits) -> Result<Content, Fault> {
     let build = &parts[&root].build;
     let mut count = 0u64;
     for item in build {
-        count = count.saturating_add(assembly.count(&root, item, 0)?);
+        count = count.saturating_add(assembly.count(&root, item, 0)?.triangles);
     }
     limits.check_triangles(count)?;
     assembly.content.facets.reserve_exact(count as usize);
@@ -94,8 +94,16 @@ struct Assembly<'p> {
     content: Content,
     /// Something that is built is no part of the model.
     unbuilt: bool,
-    /// Triangles of an object with all its components, by part and number.
-    counts: BTreeMap<(String, u32), u64>,
+    /// What an object is with all its components, by part and number.
+    counts: BTreeMap<(String, u32), Count>,
+}
+
+/// What an object is with all its components.
+#[derive(Clone, Copy)]
+struct Count {
+    triangles: u64,
+    /// Objects within objects, itself included.
+    deep: usize,
 }
 
 impl<'p> Assembly<'p> {
@@ -114,29 +122,40 @@ impl<'p> Assembly<'p> {
             .ok_or_else(|| damaged(format!("object {} is not there", item.object)))
     }
 
-    /// Triangles that `item` builds; components are counted once each, however often they are used.
-    fn count(&mut self, from: &str, item: &Item, depth: usize) -> Result<u64, Fault> {
+    /// What `item` builds, `outer` objects deep; components are counted once each, however often they are used.
+    fn count(&mut self, from: &str, item: &Item, outer: usize) -> Result<Count, Fault> {
         let (part, object) = self.find(from, item)?;
         let key = (part.to_owned(), item.object);
-        if depth > DEEPEST {
-            return Err(damaged(format!(
-                "object {} is made of itself, or nested too deep",
+        let too_deep = || {
+            damaged(format!(
+                "object {} is made of itself, or nested deeper than {DEEPEST}",
                 item.object
-            )));
+            ))
+        };
+        if outer > DEEPEST {
+            return Err(too_deep());
         }
         if let Some(&count) = self.counts.get(&key) {
-            return Ok(count);
+            // counted from within, it may yet stand too deep here
+            return match outer + count.deep > DEEPEST + 1 {
+                true => Err(too_deep()),
+                false => Ok(count),
+            };
         }
-        let count = match &object.shape {
-            Shape::Mesh { triangles, .. } => triangles.len() as u64,
-            Shape::Components(components) => {
-                let mut sum = 0u64;
-                for component in components {
-                    sum = sum.saturating_add(self.count(part, component, depth + 1)?);
-                }
-                sum
-            }
+        let mut count = Count {
+            triangles: 0,
+            deep: 1,
         };
+        match &object.shape {
+            Shape::Mesh { triangles, .. } => count.triangles = triangles.len() as u64,
+            Shape::Components(components) => {
+                for component in components {
+                    let inner = self.count(part, component, outer + 1)?;
+                    count.triangles = count.triangles.saturating_add(inner.triangles);
+                    count.deep = count.deep.max(inner.deep + 1);
+                }
+            }
+        }
         self.counts.insert(key, count);
         Ok(count)
     }
@@ -149,7 +168,8 @@ impl<'p> Assembly<'p> {
             return Ok(());
         }
         // many times nothing would take as long as many times something
-        if self.counts.get(&(part.to_owned(), item.object)) == Some(&0) {
+        let count = self.counts.get(&(part.to_owned(), item.object));
+        if count.is_some_and(|count| count.triangles == 0) {
             return Ok(());
         }
         let moved = part::then(&item.transform, outer);
@@ -186,10 +206,7 @@ impl<'p> Assembly<'p> {
 }
 
 fn damaged(what: impl ToString) -> Fault {
-    Fault::Damaged {
-        kind: KIND,
-        what: what.to_string(),
-    }
+    Fault::damaged(KIND, what)
 }
 
 fn not_read(what: impl ToString) -> Fault {

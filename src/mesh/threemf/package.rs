@@ -1,10 +1,11 @@
 //! The archive: its parts by name, and which of them is the model.
 
 use super::{damaged, not_read};
-use crate::mesh::error::Fault;
+use crate::mesh::error::{Fault, shortened};
 use crate::mesh::read::Limits;
 use quick_xml::Reader;
 use quick_xml::events::{BytesStart, Event};
+use std::collections::BTreeMap;
 use std::io::{BufReader, Cursor, Read};
 use zip::ZipArchive;
 
@@ -15,6 +16,14 @@ const RELATIONS: &str = "_rels/.rels";
 const MOST_PACKED: u64 = 250;
 /// Below this, bytes, the packing does not matter.
 const SMALL: u64 = 1 << 20;
+/// Most parts of an archive; a model has a few, with pictures and settings some dozens.
+const MOST_PARTS: usize = 10_000;
+/// What an entry of the archive's list begins with (ZIP application note 6.3.10, 4.3.12).
+const ENTRY: &[u8] = b"PK\x01\x02";
+/// Readers would differ in which of them they take.
+const SAME_NAME: &str = "two parts have the same name";
+/// Elements within elements; models have six.
+const DEEPEST: usize = 64;
 
 /// A part's name for comparing: without leading slash, letter case does not tell (Open Packaging Conventions).
 pub(super) fn key(name: &str) -> String {
@@ -24,16 +33,41 @@ pub(super) fn key(name: &str) -> String {
 /// An open archive.
 pub(super) struct Package<'b> {
     archive: ZipArchive<Cursor<&'b [u8]>>,
+    /// Number of each part, by key.
+    parts: BTreeMap<String, usize>,
     /// Bytes that may still be unpacked.
     left: u64,
 }
 
 impl<'b> Package<'b> {
     pub(super) fn open(bytes: &'b [u8], limits: &Limits) -> Result<Package<'b>, Fault> {
+        // before they are listed: a few bytes of an empty part become some hundred
+        let listed = bytes.windows(4).filter(|w| *w == ENTRY).count();
+        if listed > MOST_PARTS {
+            return Err(damaged(format!("{listed} parts, more than {MOST_PARTS}")));
+        }
         let archive = ZipArchive::new(Cursor::new(bytes)).map_err(damaged)?;
+        let mut parts = BTreeMap::new();
+        for number in 0..archive.len() {
+            let Some(Ok(name)) = archive.name_for_index(number) else {
+                continue;
+            };
+            if name.split(['/', '\\']).any(|step| step == "..") {
+                return Err(damaged("a part's name leads out of the archive"));
+            }
+            if parts.insert(key(&name), number).is_some() {
+                return Err(damaged(SAME_NAME));
+            }
+        }
+        // of parts with the very same name only one is listed
+        if archive.has_duplicate_names() {
+            return Err(damaged(SAME_NAME));
+        }
+        let len = bytes.len() as u64;
         Ok(Package {
             archive,
-            left: limits.memory,
+            parts,
+            left: limits.memory.min((len * MOST_PACKED).max(SMALL)),
         })
     }
 
@@ -61,12 +95,10 @@ impl<'b> Package<'b> {
         name: &str,
         mut each: impl FnMut(&BytesStart) -> Result<(), Fault>,
     ) -> Result<(), Fault> {
-        let is_it = |own: &str| key(own) == name;
-        let number = self
-            .archive
-            .file_names()
-            .position(|own| own.is_ok_and(|own| is_it(&own)))
-            .ok_or_else(|| damaged(format!("there is no part {name}")))?;
+        let number = *self.parts.get(name).ok_or_else(|| {
+            let name = shortened(name, 64);
+            damaged(format!("there is no part {name}"))
+        })?;
         let file = self.archive.by_index(number).map_err(damaged)?;
         if file.encrypted() {
             return Err(not_read("a locked part"));
@@ -79,9 +111,11 @@ impl<'b> Package<'b> {
         }
         let mut reader = Reader::from_reader(BufReader::new(file.take(allowed + 1)));
         let mut buffer = Vec::new();
+        let mut depth = 0_usize;
         let broken = |reader: &Reader<_>, error: &dyn std::fmt::Display| {
             damaged(format!(
-                "{name}, byte {}: {error}",
+                "{}, byte {}: {error}",
+                shortened(name, 32),
                 reader.buffer_position()
             ))
         };
@@ -92,7 +126,15 @@ impl<'b> Package<'b> {
                 Err(error) => return Err(broken(&reader, &error)),
             };
             match event {
-                Event::Start(element) | Event::Empty(element) => each(&element)?,
+                Event::Start(element) => {
+                    depth += 1;
+                    if depth > DEEPEST {
+                        return Err(broken(&reader, &"its elements are nested too deep"));
+                    }
+                    each(&element)?;
+                }
+                Event::Empty(element) => each(&element)?,
+                Event::End(_) => depth = depth.saturating_sub(1),
                 Event::DocType(_) => {
                     return Err(broken(&reader, &"a document type is not allowed in it"));
                 }

@@ -2,7 +2,7 @@
 
 use super::package::{Package, attribute, name_of};
 use super::{damaged, not_read};
-use crate::mesh::error::Fault;
+use crate::mesh::error::{Fault, shortened};
 use crate::mesh::read::Limits;
 use quick_xml::events::BytesStart;
 use std::collections::BTreeMap;
@@ -71,6 +71,11 @@ pub(super) struct Part {
     pub(super) slices: bool,
 }
 
+/// Bytes that a vertex, a triangle, an object or a component takes, with room to grow.
+const BYTES_PER_ENTITY: u64 = 300;
+/// Most extensions that a file may require; there are not as many.
+const MOST_REQUIRED: usize = 64;
+
 /// Extensions that a file may require and that are understood, or change no shape.
 const KNOWN: [&str; 3] = ["/production/", "/material/", "/trianglesets/"];
 
@@ -89,7 +94,7 @@ impl Part {
         package.each_element(name, |element| {
             part.element(element, &mut current, &mut count)?;
             if count.is_multiple_of(1 << 16) {
-                limits.check_triangles(count)?;
+                limits.check_memory(count * BYTES_PER_ENTITY)?;
             }
             Ok(())
         })?;
@@ -122,6 +127,7 @@ impl Part {
             }
             "object" => {
                 let id = number(element, "id")?;
+                *count += 1;
                 let kind = attribute(element, "type")?;
                 let object = Object {
                     solid: matches!(kind.as_deref(), None | Some("model" | "solidsupport")),
@@ -187,12 +193,16 @@ impl Part {
             }
             "component" => {
                 let item = item(element)?;
+                *count += 1;
                 match self.shape(*current)? {
                     Shape::Components(items) => items.push(item),
                     Shape::Mesh { .. } => return Err(damaged("a mesh with components")),
                 }
             }
-            "item" => self.build.push(item(element)?),
+            "item" => {
+                self.build.push(item(element)?);
+                *count += 1;
+            }
             "beamlattice" => return Err(not_read("a beam lattice")),
             "displacementmesh" => return Err(not_read("a mesh with displacement")),
             "booleanshape" => return Err(not_read("a shape cut by others")),
@@ -225,7 +235,7 @@ fn unit(name: Option<&str>) -> Result<f64, Fault> {
         Some("foot") => 304.8,
         Some("meter") => 1000.0,
         Some(other) => {
-            let other: String = other.chars().take(24).collect();
+            let other = shortened(other, 24);
             return Err(damaged(format!("`{other}` is no unit of the format")));
         }
     })
@@ -234,6 +244,9 @@ fn unit(name: Option<&str>) -> Result<f64, Fault> {
 /// Refuses a file that requires an extension which changes shapes in a way that is not read.
 fn required(model: &BytesStart) -> Result<(), Fault> {
     let required = attribute(model, "requiredextensions")?.unwrap_or_default();
+    if required.split_whitespace().count() > MOST_REQUIRED {
+        return Err(damaged("more extensions are required than there are"));
+    }
     for prefix in required.split_whitespace() {
         let mut space = String::new();
         for attribute in model.attributes().with_checks(false) {
@@ -245,7 +258,7 @@ fn required(model: &BytesStart) -> Result<(), Fault> {
         if !KNOWN.iter().any(|known| space.contains(known)) {
             // the part of the address that names the extension
             let mut steps = space.rsplit('/').filter(|s| s.parse::<u32>().is_err());
-            let name: String = steps.next().unwrap_or(prefix).chars().take(32).collect();
+            let name = shortened(steps.next().unwrap_or(prefix), 32);
             return Err(not_read(format!("the extension `{name}`")));
         }
     }
@@ -293,6 +306,5 @@ fn each_attribute(
 
 /// The start of an element, for a message.
 fn shown(element: &BytesStart) -> String {
-    let text: &str = element;
-    text.chars().take(48).collect()
+    shortened(element, 48)
 }

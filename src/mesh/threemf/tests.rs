@@ -157,6 +157,10 @@ fn traps_are_refused() {
     let itself = object(1, "<components><component objectid=\"1\"/></components>");
     let told = refusal(&model("millimeter", &itself, "<item objectid=\"1\"/>"));
     assert!(told.contains("made of itself"), "{told}");
+    let deep = "<a>".repeat(70);
+    assert!(refusal(&format!("<model>{deep}")).contains("nested too deep"));
+    let many = format!("<model requiredextensions=\"{}\"/>", "a ".repeat(65));
+    assert!(refusal(&many).contains("more extensions are required than there are"));
     // 2^40 blocks
     let mut nested = object(1, &block_mesh());
     for id in 2..42 {
@@ -188,4 +192,85 @@ fn traps_are_refused() {
     let other = String::from_utf8_lossy(&other).replace("3dmodel", "2dmodel");
     let told = from_bytes(other.as_bytes(), "book", Unit::Mm, &Limits::default()).unwrap_err();
     assert!(told.to_string().starts_with("book: "), "{told}");
+}
+
+/// Objects 1 to `last`, each but the first made of the one before.
+fn chain(last: u32) -> String {
+    let link = |id: u32| {
+        let one = format!("<component objectid=\"{}\"/>", id - 1);
+        object(id, &format!("<components>{one}</components>"))
+    };
+    object(1, &block_mesh()) + &(2..=last).map(link).collect::<String>()
+}
+
+#[test]
+fn a_deep_chain_is_refused_in_whatever_order_it_is_built() {
+    let item = |id: u32| format!("<item objectid=\"{id}\"/>");
+    // counted from its foot, each link finds the one below counted already
+    let from_the_foot: String = (1..=100_000).map(item).collect();
+    let told = refusal(&model("millimeter", &chain(100_000), &from_the_foot));
+    assert!(told.contains("nested deeper than 64"), "{told}");
+    let told = refusal(&model("millimeter", &chain(66), &item(66)));
+    assert!(told.contains("nested deeper than 64"), "{told}");
+    // 64 objects below the one that is built
+    assert!(parse(&model("millimeter", &chain(65), &item(65))).is_ok());
+    let told = refusal(&model("millimeter", &chain(66), &(item(65) + &item(66))));
+    assert!(told.contains("nested deeper than 64"), "{told}");
+}
+
+#[test]
+fn archives_that_mean_two_things_are_refused() {
+    let text = model(
+        "millimeter",
+        &object(1, &block_mesh()),
+        "<item objectid=\"1\"/>",
+    );
+    let told = |parts: &[(&str, &str)], change: &dyn Fn(Vec<u8>) -> Vec<u8>| {
+        let bytes = change(threemf(parts));
+        let read = from_bytes(&bytes, "body.3mf", Unit::Mm, &Limits::default());
+        read.unwrap_err().to_string()
+    };
+    let as_it_is = |bytes: Vec<u8>| bytes;
+    let same = told(&[("a.model", &text), ("A.model", &text)], &as_it_is);
+    assert!(same.contains("two parts have the same name"), "{same}");
+    // the writer refuses the very same name: put it in afterwards
+    let renamed = |mut bytes: Vec<u8>| {
+        let places = bytes.windows(7).enumerate();
+        let places = places.filter(|(_, w)| *w == b"b.model").map(|(at, _)| at);
+        for at in places.collect::<Vec<_>>() {
+            bytes[at] = b'a';
+        }
+        bytes
+    };
+    let same = told(&[("a.model", &text), ("b.model", &text)], &renamed);
+    assert!(same.contains("two parts have the same name"), "{same}");
+    let out = told(&[("a.model", &text), ("3D/../../x", "")], &as_it_is);
+    assert!(out.contains("leads out of the archive"), "{out}");
+    let names: Vec<String> = (0..10_000).map(|k| format!("{k}.x")).collect();
+    let empty = names.iter().map(|name| (name.as_str(), ""));
+    let parts: Vec<_> = std::iter::once(("a.model", text.as_str()))
+        .chain(empty)
+        .collect();
+    let many = told(&parts, &as_it_is);
+    assert!(many.contains("10002 parts, more than 10000"), "{many}");
+}
+
+/// Found by fuzzing: the XML reader quotes a name that stands in the wrong place, whatever its length.
+#[test]
+fn what_a_damaged_file_holds_is_quoted_short_and_plain() {
+    let long = "\u{1b}[2J".to_owned() + &"x".repeat(5000);
+    for text in [
+        format!("<model></{long}>"),
+        format!("<model unit=\"{long}\"/>"),
+        format!("<model><resources><object {long}=\"\"/></resources></model>"),
+        model(
+            "millimeter",
+            &object(1, &block_mesh()),
+            &format!("<item objectid=\"1\" transform=\"{long}\"/>"),
+        ),
+    ] {
+        let told = refusal(&text);
+        assert!(told.len() < 400, "{told}");
+        assert!(!told.contains(char::is_control), "{told:?}");
+    }
 }
