@@ -47,21 +47,7 @@ impl<'m> Cutting<'m> {
             radius,
             corner_radius: corner,
         };
-        let lowest = if corner >= radius {
-            ground.contacts.pieces.height_map(grid, radius)
-        } else {
-            let mut map = HeightMap::empty(grid);
-            map.values_mut()
-                .par_iter_mut()
-                .enumerate()
-                .for_each(|(k, z)| {
-                    let [x, y] = grid.centre(k % grid.nx, k / grid.nx);
-                    if let Some(contact) = ground.contacts.dropper.centre_height(profile, x, y) {
-                        *z = contact.z as f32;
-                    }
-                });
-            map
-        };
+        let lowest = ground.contacts.pieces.cutter_map(grid, radius, corner);
         let overhung = ground
             .shade
             .any()
