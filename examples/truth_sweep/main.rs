@@ -2,6 +2,7 @@
 //!
 //! `cargo run --release --example truth_sweep -- --shapes 10000` prints a table;
 //! `--chord LO..HI` draws meshes with other chord errors, in mm;
+//! `--minutes M` ends after a whole hundred of shapes when the time is up;
 //! `--near-crease` draws shapes whose facets turn by 24° to 60°;
 //! `--seed S --shapes 1 --dump FILE.stl` runs one shape again and writes it, its truth and its report.
 
@@ -33,7 +34,6 @@ use rayon::prelude::*;
 use shapes::{KINDS, Shape};
 use std::error::Error;
 use std::path::PathBuf;
-use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Instant;
 
 struct Args {
@@ -45,7 +45,11 @@ struct Args {
     dump: Option<PathBuf>,
     cell: Option<f64>,
     chords: [f64; 2],
+    minutes: f64,
 }
+
+/// Shapes between two looks at the clock.
+const BLOCK: usize = 100;
 
 fn args() -> Result<Args, Box<dyn Error>> {
     let mut args = Args {
@@ -57,6 +61,7 @@ fn args() -> Result<Args, Box<dyn Error>> {
         dump: None,
         cell: None,
         chords: shapes::CHORDS,
+        minutes: f64::INFINITY,
     };
     let mut given = std::env::args().skip(1);
     while let Some(option) = given.next() {
@@ -79,6 +84,7 @@ fn args() -> Result<Args, Box<dyn Error>> {
                     .ok_or("--chord takes a range such as 0.002..0.05")?;
                 args.chords = [from.parse()?, to.parse()?];
             }
+            "--minutes" => args.minutes = value()?.parse()?,
             "--cell" => args.cell = Some(value()?.parse()?),
             other => return Err(format!("unknown argument {other}").into()),
         }
@@ -221,27 +227,19 @@ fn dump(path: &std::path::Path, filed: &Filed, report: &Report) -> Result<(), Bo
 
 fn main() -> Result<(), Box<dyn Error>> {
     let args = args()?;
-    let (begun, done) = (Instant::now(), AtomicUsize::new(0));
+    let begun = Instant::now();
     let seeds: Vec<u64> = (args.seed..args.seed + args.shapes).collect();
-    let outcomes: Vec<Outcome> = seeds
-        .into_par_iter()
-        .with_max_len(1)
-        .map(|seed| {
-            let outcome = outcome(seed, &args);
-            let n = done.fetch_add(1, Ordering::Relaxed) + 1;
-            if n.is_multiple_of(50) {
-                eprintln!(
-                    "{n} shapes, {:.2} a second",
-                    n as f64 / begun.elapsed().as_secs_f64()
-                );
-            }
-            outcome
-        })
-        .collect();
+    let mut outcomes: Vec<Outcome> = Vec::new();
+    for block in seeds.chunks(BLOCK) {
+        if begun.elapsed().as_secs_f64() > 60.0 * args.minutes {
+            break;
+        }
+        let found = block.par_iter().with_max_len(1);
+        outcomes.par_extend(found.map(|&seed| outcome(seed, &args)));
+        let rate = outcomes.len() as f64 / begun.elapsed().as_secs_f64();
+        eprintln!("{} shapes, {rate:.2} a second", outcomes.len());
+    }
+    println!("{} shapes, seeds {} and on\n", outcomes.len(), args.seed);
     print!("{}", table::table(&outcomes, args.worst));
-    eprintln!(
-        "{:.2} shapes a second",
-        args.shapes as f64 / begun.elapsed().as_secs_f64()
-    );
     Ok(())
 }

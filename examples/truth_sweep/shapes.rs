@@ -589,7 +589,8 @@ fn t_slot(size: f64, random: &mut Random) -> Option<Draft> {
     block(
         &mut mesh,
         &[rim],
-        size.max(4.0 * (head - neck)),
+        // the block's side lies a tenth of this off the neck at the least
+        size.max(12.0 * (head - neck)),
         depth,
         0.0,
         random,

@@ -340,7 +340,13 @@ impl Survey {
         let cell = self.grid().cell;
         let mut seen = Air::Material;
         for step in [0.75, 1.5, 0.4] {
-            seen = self.look(&(p + n * (step * cell)));
+            let mut at = p + n * (step * cell);
+            // from below the parting face along under it, not out through it
+            let face = self.parting_at(p.x, p.y);
+            if p.z < face {
+                at.z = at.z.min(0.5 * (p.z + face));
+            }
+            seen = self.look(&at);
             if seen != Air::Material {
                 break;
             }

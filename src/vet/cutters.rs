@@ -115,12 +115,7 @@ pub fn reach_and_depth(
                 figures.stickout_needed_mm = needed.map(|n| n.0);
                 figures.stickout_needed_mm_pm = needed.map(|n| n.1);
             }
-            let mut of_cutter = stock.iter().filter(|(c, _)| *c == k).peekable();
-            let deep = match of_cutter.peek() {
-                Some(_) => cutting.deep(),
-                None => Vec::new(),
-            };
-            for (_, tool) in of_cutter {
+            for (_, tool) in stock.iter().filter(|(c, _)| *c == k) {
                 tools.push(tool_depth(
                     ground,
                     &cutting,
@@ -129,7 +124,6 @@ pub fn reach_and_depth(
                     tool,
                     limits,
                     &mut bodies,
-                    &deep,
                 ));
             }
         }
@@ -277,18 +271,9 @@ fn tool_depth(
     tool: &crate::shop::Tool,
     limits: &crate::shop::Limits,
     bodies: &mut Bodies,
-    deep: &[(f32, [usize; 2])],
 ) -> ToolDepth {
     let guards = guarded(tool, cutter.radius(), limits);
-    let found = deepest(
-        ground,
-        cutting,
-        reached,
-        &guards,
-        bodies,
-        deep,
-        limits.leave,
-    );
+    let found = deepest(ground, cutting, reached, &guards, bodies, limits.leave);
     let at = found.blocked.map(|b| b.1).or(found.depth.map(|d| d.2));
     ToolDepth {
         name: tool.name.clone(),

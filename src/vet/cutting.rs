@@ -6,6 +6,7 @@ use super::reach::Ground;
 use crate::field::{FreePlaces, Grid, HeightMap, Nearest, Profile, disc_dilate};
 use crate::mesh::{Point, Vector};
 use rayon::prelude::*;
+use std::sync::OnceLock;
 
 /// Depth to which a cutter may be thought to cut when a contact is judged: rounding, mm.
 pub const TOUCH: f64 = 1e-4;
@@ -33,6 +34,7 @@ pub struct Cutting<'m> {
     flat: f64,
     /// Corner radius, mm.
     corner: f64,
+    deep: OnceLock<Vec<(f32, [usize; 2])>>,
     ground: &'m Ground<'m>,
     /// Where an overhang is within the cutter's reach, on the columns' grid; `None` where nothing overhangs.
     overhung: Option<HeightMap>,
@@ -69,6 +71,7 @@ impl<'m> Cutting<'m> {
             places: FreePlaces::new(lowest, radius, corner, Vec::new()),
             flat: radius - corner,
             corner,
+            deep: OnceLock::new(),
             ground,
             overhung,
         }
@@ -104,18 +107,19 @@ impl<'m> Cutting<'m> {
     }
 
     /// Squares of nodes that lie with a tip below the parting level, deepest first: the least centre height in each, and its
-    /// numbers.
-    pub fn deep(&self) -> Vec<(f32, [usize; 2])> {
-        let low = |z: f32| z.is_finite() && f64::from(z) < self.corner;
-        let mut deep: Vec<(u32, u32)> = (self.places.squares())
-            .enumerate()
-            .filter(|&(_, z)| low(z))
-            .map(|(k, z)| (ordered(z), k as u32))
-            .collect();
-        deep.par_sort_unstable();
-        deep.into_iter()
-            .map(|(_, k)| self.places.square(k as usize))
-            .collect()
+    /// numbers. Sorted when first asked for, once all places are known.
+    pub fn deep(&self) -> &[(f32, [usize; 2])] {
+        self.deep.get_or_init(|| {
+            let low = |z: f32| z.is_finite() && f64::from(z) < self.corner;
+            let mut deep: Vec<(u32, u32)> = (self.places.squares())
+                .enumerate()
+                .filter(|&(_, z)| low(z))
+                .map(|(k, z)| (ordered(z), k as u32))
+                .collect();
+            deep.par_sort_unstable();
+            let square = |(_, k): (u32, u32)| self.places.square(k as usize);
+            deep.into_iter().map(square).collect()
+        })
     }
 
     /// Cutting radius, mm.
@@ -162,16 +166,21 @@ impl<'m> Cutting<'m> {
     }
 
     /// Whether the nodes around `centre` show that it cuts no deeper than `tolerance` there; no is no answer.
+    pub fn shown_free(&self, centre: &Point, tolerance: f64) -> bool {
+        self.shown_cut(centre) <= tolerance
+    }
+
+    /// The most that the cutter at `centre` may cut by the nodes around it, mm; infinite where they tell nothing.
     ///
     /// Where the cutter-centre surface bends up between two nodes the straight line between them lies above it. Where it
     /// bends down it stays below that line drawn on from either side, for it has no downward kinks.
-    pub fn shown_free(&self, centre: &Point, tolerance: f64) -> bool {
+    pub fn shown_cut(&self, centre: &Point) -> f64 {
         let grid = self.grid();
         let u = (centre.x - grid.origin[0]) / grid.cell - 0.5;
         let v = (centre.y - grid.origin[1]) / grid.cell - 0.5;
         let inside = |u: f64, n: usize| u >= 1.0 && u < n as f64 - 2.0;
         if !(inside(u, grid.nx) && inside(v, grid.ny)) {
-            return false;
+            return f64::INFINITY;
         }
         let (i, j) = (u as usize, v as usize);
         let (u, v) = (u - i as f64, v - j as f64);
@@ -192,8 +201,9 @@ impl<'m> Cutting<'m> {
             low.2.abs().max(high.2.abs()).powi(2) + left.2.abs().max(right.2.abs()).powi(2);
         let highest = low.0 + (high.0 - low.0) * v + bend;
         let secant = (1.0 + slope2 / (grid.cell * grid.cell)).sqrt();
+        let cut = (highest - centre.z).max(0.0) / secant;
         // not a number where a node is free at any height
-        (highest - centre.z).max(0.0) / secant <= tolerance
+        if cut.is_nan() { f64::INFINITY } else { cut }
     }
 
     /// The nearest place to `p` that the triangles allow, from the nearest one known; `normals` are those of the surfaces
@@ -418,6 +428,11 @@ impl<'m> Cutting<'m> {
             return !contacts.rays.any_within(c, self.corner - tolerance);
         }
         (contacts.dropper).clear_at(self.profile, c.x, c.y, c.z, tolerance)
+    }
+
+    /// Whether the cutter may rest at `centre`, to rounding, and come there straight down.
+    pub fn rests_free(&self, centre: &Point) -> bool {
+        self.open_above(centre, 2.0 * TOUCH)
     }
 
     /// Whether a ball at `centre` that no surface is in may stand in the material: it is then a radius under it at least.

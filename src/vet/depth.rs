@@ -201,14 +201,13 @@ pub struct Deepest {
     pub blocked: Option<(Blocker, Point)>,
 }
 
-/// Judges one tool, given what its cutter alone reaches and the squares of nodes as [`Cutting::deep`] gives them.
+/// Judges one tool, given what its cutter alone reaches.
 pub fn deepest(
     ground: &Ground,
     cutting: &Cutting,
     reached: &Reached,
     guards: &[Guarded],
     bodies: &mut Bodies,
-    deep: &[(f32, [usize; 2])],
     leave: f64,
 ) -> Deepest {
     for g in guards {
@@ -257,7 +256,7 @@ pub fn deepest(
         .filter_map(|(s, j)| j.2.map(|part| (blocker(part), s.at)))
         .min_by(|a, b| a.1.z.total_cmp(&b.1.z));
     Deepest {
-        depth: deepest_tip(ground, cutting, guards, bodies, deep),
+        depth: deepest_tip(ground, cutting, guards, bodies),
         share,
         blocked,
     }
@@ -275,7 +274,6 @@ fn deepest_tip(
     cutting: &Cutting,
     guards: &[Guarded],
     bodies: &Bodies,
-    deep: &[(f32, [usize; 2])],
 ) -> Option<(f64, f64, Point)> {
     let grid = cutting.grid();
     let survey = ground.survey;
@@ -321,7 +319,7 @@ fn deepest_tip(
     let mut best: Option<(f64, f64, f64)> = None;
     let deeper =
         |depth: f64, best: &Option<(f64, f64, f64)>| best.is_none_or(|b| depth > b.0 + 1e-3);
-    for chunk in deep.chunks(256) {
+    for chunk in cutting.deep().chunks(256) {
         if !deeper(corner - f64::from(chunk[0].0), &best) {
             break;
         }

@@ -192,6 +192,9 @@ struct ShortWall {
     at: Point,
 }
 
+/// Facets that differ this much in area may belong to a flat wall and a curved one.
+const UNLIKE: f64 = 1.5;
+
 /// The largest height along Z of connected surface below the required draft.
 ///
 /// Over each facet the draft runs linearly between its corners; what is short of it is cut off along a straight line. The ± takes
@@ -203,14 +206,16 @@ fn tallest_short_wall(
     surface: &Surface,
     required: f64,
 ) -> Option<ShortWall> {
-    // least and most draft of a facet and those it is joined to across the sides at its corner k: where a wall runs out into a
-    // fillet either may have the draft that holds there
+    // least and most draft of a facet and those unlike it that it is joined to across the sides at its corner k: where a wall
+    // runs out into a fillet either may have the draft that holds there
     let joined = |f: &Facet, k: usize| {
         let sides = [k, (k + 2) % 3].into_iter().filter_map(|side| {
             let e = half.topology.sides[f.triangle as usize][side] as usize;
             let next = half.topology.across(f.triangle, side)?;
+            let unlike = |a: f64, b: f64| a > UNLIKE * b || b > UNLIKE * a;
+            let areas = [f.triangle, next].map(|t| half.mesh.area(t as usize));
             let next = surface.of_triangle[next as usize].filter(|_| surface.creases.smooth[e])?;
-            Some(surface.facets[next as usize].draft_deg)
+            unlike(areas[0], areas[1]).then(|| surface.facets[next as usize].draft_deg)
         });
         sides.fold([f.draft_deg; 2], |d, n| [d[0].min(n), d[1].max(n)])
     };

@@ -1,7 +1,7 @@
 //! What holds a ball off a place, and how far the surface's own uncertainty can move it.
 
 use super::cavity::BLUNT;
-use super::cone::cone_shares;
+use super::cone::{cone_shares, nearest_point};
 use super::cutting::{Cutting, TOUCH};
 use super::reach::Ground;
 use crate::field::{Nearest, Profile};
@@ -13,6 +13,11 @@ const PLACED: f64 = 4.0 * TOUCH;
 const RESTS: f64 = 0.005;
 /// Cosine between the normals of contacts that are one.
 const ONE: f64 = 0.999_999;
+
+/// Slides of a ball towards a place, halvings of each, and what each has to gain, mm.
+const MOST_SLIDES: usize = 40;
+const SLIDE_HALVINGS: i32 = 12;
+const SLIDE_GAIN: f64 = TOUCH;
 
 /// A half-space in which the centre stays: normal · centre ≥ level, and how far the true surface may move that, mm.
 struct Stop {
@@ -75,6 +80,38 @@ pub fn sinking(ground: &Ground, cutting: &Cutting, c: &Point) -> f64 {
         .map(|r| (height(r) - own).abs())
         .into_iter()
         .fold(0.0, f64::max)
+}
+
+/// The ball slid on from its free place `start` towards the surface point `p`, along what it rests on, until that lets it no
+/// nearer: each time as near as the half-spaces of its contacts allow, and as far on the way there as it stays free.
+pub fn slid(ground: &Ground, cutting: &Cutting, p: &Point, start: Nearest) -> Nearest {
+    let radius = cutting.radius();
+    let mut at = start.centre;
+    for _ in 0..MOST_SLIDES {
+        let planes: Vec<(Vector, f64)> = stops(ground, cutting, p, &at)
+            .into_iter()
+            .map(|s| (s.normal, s.level))
+            .collect();
+        let Some(to) = nearest_point(p, &planes, TOUCH) else {
+            break;
+        };
+        let way = to - at;
+        let free = |share: &f64| cutting.rests_free(&(at + way * *share));
+        let share = (0..SLIDE_HALVINGS).map(|k| 0.5_f64.powi(k)).find(free);
+        let Some(next) = share.map(|s| at + way * s) else {
+            break;
+        };
+        if (next - p).norm() > (at - p).norm() - SLIDE_GAIN {
+            break;
+        }
+        at = next;
+    }
+    let left = ((at - p).norm() - radius).max(0.0);
+    if left < start.left {
+        Nearest { left, centre: at }
+    } else {
+        start
+    }
 }
 
 /// What the ball rests on at `c`.

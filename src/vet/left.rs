@@ -189,8 +189,7 @@ impl Heights<'_> {
         let height = covered - p.z;
         let left = on.normal.z * height;
         // between the nodes of a steep slope something may only seem left
-        let apart = 0.75 * cutting.grid().cell;
-        let seems = || left < apart && cutting.is_ball() && cutting.free(&centre, on.slack);
+        let seems = || cutting.is_ball() && cutting.free(&centre, on.slack);
         if left <= on.slack || seems() {
             0.0
         } else {

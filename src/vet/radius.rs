@@ -22,7 +22,9 @@ pub struct SmallestRadius {
 /// Halvings of a radius: to a 16,000th of the bracket.
 const HALVINGS: usize = 14;
 /// Candidates judged at one time.
-const CHUNK: usize = 16;
+const CHUNK: usize = 64;
+/// Most samples judged exactly at one radius: where the surface is one sphere all of them seem left between the nodes.
+const MOST_JUDGED: usize = 2048;
 /// A sample is searched only if it would make the radius smaller by more than this share: where all samples lie on one
 /// sphere, each would be.
 const WORTH: f64 = 0.004;
@@ -38,7 +40,7 @@ const MOST_SAMPLES: f64 = 100_000.0;
 pub struct Untouched {
     /// The ball's radius, mm.
     pub radius: f64,
-    /// The samples and what is left there, mm.
+    /// The samples, and what is left there or what the ball may cut where it touches, mm.
     pub samples: Vec<(f64, Sample)>,
 }
 
@@ -62,7 +64,7 @@ pub fn smallest_radius(ground: &Ground, first: Untouched, most: f64) -> Option<S
         if radius > most {
             return None;
         }
-        left = untouched(ground, radius, &all(ground, radius))?.0;
+        left = untouched(ground, radius, &all(ground, radius))?;
     }
 }
 
@@ -72,10 +74,14 @@ fn tightest(ground: &Ground, index: &BrowIndex, first: &mut Untouched) -> Option
     let samples: Vec<Sample> = first.samples.iter().map(|s| s.1).collect();
     let mut left = std::mem::take(&mut first.samples);
     let mut radius = top;
-    let mut unsure = 0.0;
     let mut best: Option<(f64, Sample)> = None;
     loop {
         left.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.facet.cmp(&b.1.facet)));
+        if left.len() > MOST_JUDGED {
+            // those with the most left, and of the rest every so many
+            let rest = left.split_off(MOST_JUDGED / 2);
+            left.extend(rest.iter().step_by(1 + rest.len() / (MOST_JUDGED / 2)));
+        }
         let mut better = None;
         for chunk in left.chunks(CHUNK) {
             better = chunk
@@ -86,8 +92,7 @@ fn tightest(ground: &Ground, index: &BrowIndex, first: &mut Untouched) -> Option
                 .map(|(_, s)| (largest(ground, s, radius, CHORDS), *s))
                 .filter(|(r, s)| !brow_in_the_way(ground, index, s, 1.05 * r + TOUCH))
                 .min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.facet.cmp(&b.1.facet)));
-            // what is left farther on only seems to be, between the nodes
-            if better.is_some() || chunk[chunk.len() - 1].0 < unsure {
+            if better.is_some() {
                 break;
             }
         }
@@ -100,14 +105,15 @@ fn tightest(ground: &Ground, index: &BrowIndex, first: &mut Untouched) -> Option
             break;
         }
         let next = untouched(ground, radius, &samples)?;
-        (left, unsure) = (next.0.samples, next.1);
+        left = next.samples;
     }
     let (found, sample) = best?;
-    let tight = largest(ground, &sample, top, 0.5 * CHORDS);
+    // what one chord error more or less does to it, twice over, for the normal at the sample is of facets as well
+    let loose = largest(ground, &sample, 2.0 * top, 2.0 * CHORDS);
     let chord = ground.surface.facets[sample.facet as usize].chord_near;
     Some(SmallestRadius {
         radius: found,
-        pm: 2.0 * (found - tight) + WORTH * found + chord + 2.0 * TOUCH,
+        pm: 2.0 * (loose - found).max(0.0) + WORTH * found + chord + 2.0 * TOUCH,
         at: sample.at,
     })
 }
@@ -122,20 +128,19 @@ fn all(ground: &Ground, radius: f64) -> Vec<Sample> {
     ground.visible((radius / 8.0).max((area / MOST_SAMPLES).sqrt()))
 }
 
-/// Those of `samples` that the nodes do not show to be touched by a ball of `radius`, and how much may seem left between
-/// the nodes.
-fn untouched(ground: &Ground, radius: f64, samples: &[Sample]) -> Option<(Untouched, f64)> {
-    let cutting = ground.coarsely(radius, MOST_NODES)?;
+/// Those of `samples` that the nodes do not show to be touched by a ball of `radius`.
+fn untouched(ground: &Ground, radius: f64, samples: &[Sample]) -> Option<Untouched> {
+    let cutting = ground.with_nodes(radius, MOST_NODES)?;
     let samples = samples
         .par_iter()
         .filter_map(|s| {
             let centre = cutting.touching(&s.at, &s.normal);
             let chord = ground.surface.facets[s.facet as usize].chord_near;
-            let shown = cutting.shown_free(&centre, TOUCH + CHORDS * chord);
-            (!shown).then(|| (cutting.left(&s.at).left, *s))
+            let cut = cutting.shown_cut(&centre);
+            (cut > TOUCH + CHORDS * chord).then_some((cut, *s))
         })
         .collect();
-    Some((Untouched { radius, samples }, cutting.grid().cell))
+    Some(Untouched { radius, samples })
 }
 
 /// Whether a ball of `radius` touches the sample to within `slack` of its facets' chord error.

@@ -1,7 +1,7 @@
 //! Reach: what each cutter touches of the visible cavity surface, and what it leaves.
 
 use super::cutting::{Cutting, TOUCH};
-use super::held::uncertainty;
+use super::held::{slid, uncertainty};
 use super::left::left_volume;
 use super::shade::Shade;
 use super::sharp::{Sharp, sharp_edges};
@@ -21,8 +21,6 @@ const SAMPLES_PER_RADIUS: f64 = 8.0;
 /// Most samples over the flat parts of one cavity.
 const MOST_SAMPLES: f64 = 50_000.0;
 
-/// Beside a wall, or in the foot of one, the nearest node may be this many cells away.
-const APART: f64 = 1.5;
 /// A wall is steep if its normal rises by less than this.
 const STEEP: f64 = 0.3;
 /// Places that are moved to the nearest the triangles allow; of the others what the nodes say is the most they hold.
@@ -154,20 +152,26 @@ impl<'m> Ground<'m> {
 
     /// The cutter over the cavity.
     pub fn cutting<'g>(&'g self, radius: f64, corner: f64) -> Option<Cutting<'g>> {
-        self.cutting_on(radius, corner, MOST_NODES)
+        let fine = radius / NODES_PER_RADIUS;
+        self.cutting_on(radius, corner, |area| fine.max((area / MOST_NODES).sqrt()))
     }
 
-    /// A ball over the cavity on a grid of about `nodes` nodes at most.
-    pub fn coarsely<'g>(&'g self, radius: f64, nodes: f64) -> Option<Cutting<'g>> {
-        self.cutting_on(radius, radius, nodes)
+    /// A ball over the cavity on a grid of about `nodes` nodes.
+    pub fn with_nodes<'g>(&'g self, radius: f64, nodes: f64) -> Option<Cutting<'g>> {
+        self.cutting_on(radius, radius, |area| (area / nodes).sqrt())
     }
 
-    fn cutting_on<'g>(&'g self, radius: f64, corner: f64, nodes: f64) -> Option<Cutting<'g>> {
+    /// The cutter on nodes as far apart as `cell` says for the area that they cover.
+    fn cutting_on<'g>(
+        &'g self,
+        radius: f64,
+        corner: f64,
+        cell: impl Fn(f64) -> f64,
+    ) -> Option<Cutting<'g>> {
         let (lo, hi) = self.plan()?;
         let margin = 1.05 * radius;
         let area = (hi[0] - lo[0] + 2.0 * margin) * (hi[1] - lo[1] + 2.0 * margin);
-        let cell = (radius / NODES_PER_RADIUS).max((area / nodes).sqrt());
-        let grid = Grid::covering(lo, hi, margin, cell);
+        let grid = Grid::covering(lo, hi, margin, cell(area));
         Some(Cutting::new(self, radius, corner, grid))
     }
 
@@ -188,10 +192,9 @@ impl<'m> Ground<'m> {
     pub fn reach(&self, cutting: &mut Cutting, leave: f64) -> Reached {
         let radius = cutting.radius();
         let (samples, spacing) = self.samples_for(radius);
-        let mut nearest: Vec<Nearest> = samples
-            .par_iter()
-            .map(|s| self.nearest(cutting, s, leave))
-            .collect();
+        let (mut nearest, between): (Vec<Nearest>, Vec<Option<Point>>) =
+            (samples.par_iter().map(|s| self.nearest(cutting, s, leave))).unzip();
+        cutting.places.add(between.into_iter().flatten().collect());
         self.nearer(cutting, &samples, &mut nearest, leave);
         let corners = self.corners(cutting, &samples, &nearest);
         let mut pits = match cutting.is_ball() {
@@ -241,26 +244,25 @@ impl<'m> Ground<'m> {
         TOUCH + chord.min(0.25 * leave)
     }
 
-    /// What the cutter leaves at a sample by the nodes, nothing within its facet's chord error; where they are too far apart to
-    /// tell the triangles do.
-    fn nearest(&self, cutting: &Cutting, sample: &Sample, leave: f64) -> Nearest {
+    /// What the cutter leaves at a sample by the nodes, nothing within its facet's chord error, where the triangles say that
+    /// it does not touch; and where it touches with no node near, as in a hollow hardly wider than itself, its centre there.
+    fn nearest(&self, cutting: &Cutting, sample: &Sample, leave: f64) -> (Nearest, Option<Point>) {
         let centre = cutting.touching(&sample.at, &sample.normal);
         let slack = self.slack(sample.facet, leave);
         let touched = Nearest { left: 0.0, centre };
-        if cutting.shown_free(&centre, slack) {
-            return touched;
-        }
-        let near = cutting.left(&sample.at);
-        if near.left <= slack {
-            Nearest { left: 0.0, ..near }
-        } else if near.left < slack + APART * cutting.grid().cell && cutting.free(&centre, slack) {
-            touched
+        let cut = cutting.shown_cut(&centre);
+        if cut <= slack {
+            (touched, None)
+        } else if cutting.free(&centre, slack) {
+            (touched, (cut > cutting.grid().cell).then_some(centre))
         } else {
-            near
+            let near = cutting.left(&sample.at);
+            let left = if near.left <= slack { 0.0 } else { near.left };
+            (Nearest { left, ..near }, None)
         }
     }
 
-    /// Looks between the nodes where they show samples to be left.
+    /// Looks between the nodes where samples are left.
     fn nearer(
         &self,
         cutting: &mut Cutting,
@@ -268,10 +270,7 @@ impl<'m> Ground<'m> {
         nearest: &mut [Nearest],
         leave: f64,
     ) {
-        let left = samples
-            .iter()
-            .zip(nearest.iter())
-            .filter(|(_, n)| n.left > 0.0);
+        let left = (samples.iter().zip(nearest.iter())).filter(|(_, n)| n.left > 0.0);
         let open: Vec<(Point, f64)> = left.map(|(s, n)| (s.at, n.left)).collect();
         let (cell, radius) = (cutting.grid().cell, cutting.radius());
         let fine = (0.25 * cell * cell / radius).max(0.2 * leave);
@@ -280,19 +279,10 @@ impl<'m> Ground<'m> {
         (samples.par_iter().zip(nearest))
             .filter(|(_, n)| n.left > 0.0)
             .for_each(|(s, n)| {
-                let slack = self.slack(s.facet, leave);
-                let near = cutting.places.left(&s.at, *n);
-                let centre = cutting.touching(&s.at, &s.normal);
-                // of those farther from any node the triangles have not been asked
-                let asked = n.left < slack + APART * cell;
-                *n = if near.left <= slack {
-                    Nearest { left: 0.0, ..near }
-                } else if !asked && near.left < slack + APART * cell && cutting.free(&centre, slack)
-                {
-                    Nearest { left: 0.0, centre }
-                } else {
-                    near
-                };
+                *n = cutting.places.left(&s.at, *n);
+                if n.left <= self.slack(s.facet, leave) {
+                    n.left = 0.0;
+                }
             });
     }
 
@@ -419,6 +409,21 @@ impl<'m> Ground<'m> {
             let refined: Vec<(Nearest, Point)> = chunk
                 .par_iter()
                 .map(|(n, p)| (cutting.refine(&p.at, &p.normals, *n), p.at))
+                .collect();
+            // what holds most is slid on along what it rests on: round a convex edge planes alone do not lead
+            let seems = refined.iter().map(|r| r.0.left).fold(floor, f64::max);
+            let refined: Vec<(Nearest, Point)> = (refined.into_par_iter())
+                .map(|(n, p)| {
+                    let slides = cutting.is_ball() && n.left > 0.0 && n.left > 0.9 * seems;
+                    (
+                        if slides {
+                            slid(self, cutting, &p, n)
+                        } else {
+                            n
+                        },
+                        p,
+                    )
+                })
                 .collect();
             let highest = refined.iter().map(|r| r.0.left).fold(floor, f64::max);
             let hold: Vec<f64> = refined
