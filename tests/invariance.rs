@@ -270,6 +270,23 @@ proptest! {
     }
 }
 
+/// Columns only find what is to be judged: finer ones change no figure by more than its ±.
+#[test]
+fn half_the_cell_changes_no_figure_by_more_than_its_uncertainty() {
+    for (kind, seed) in KINDS.into_iter().zip(11..) {
+        let shape = shapes::shape(seed, Some(kind), false, shapes::CHORDS);
+        let files = [facets(&shape, 1.0, AS_IT_IS)];
+        let of = |cell: f64| {
+            vetted_in(cell, &files, &shape, UP, Unit::Mm, 1.0)
+                .halves
+                .remove(0)
+        };
+        let [coarse, fine] = [CELL, 0.5 * CELL].map(of);
+        let found = differences(&figures(&coarse, 1.0), &figures(&fine, 1.0));
+        assert!(found.is_empty(), "{kind} {seed}:\n{}", found.join("\n"));
+    }
+}
+
 /// The border of what is hidden lies within half a sample, four cells apart: the ± of the hidden area is in proportion to the cell.
 #[test]
 fn half_the_cell_halves_the_uncertainty_of_the_hidden_area() {

@@ -45,6 +45,7 @@ pub(super) fn part(skin: &Skin, frame: Frame, rounding: f64) -> HalfEvidence {
         top,
         mesh,
         cutters: Vec::new(),
+        radii: Vec::new(),
         walls: Vec::new(),
         cusps: Vec::new(),
     }

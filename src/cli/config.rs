@@ -111,7 +111,7 @@ impl Job {
                 typed: self.unit,
             }),
             _ => {
-                let need = memory::needed(&models, self.block, self.check.cell);
+                let need = memory::needed(&models, self.block, &self.check);
                 let limit = self.limits.memory;
                 match need > limit {
                     true => Err(CliError::TooMuchMemory { need, limit }),

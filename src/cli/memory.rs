@@ -1,7 +1,7 @@
 //! How much memory the work will take, and how much it may.
 
 use moldvet::mesh::{Body, Model};
-use moldvet::vet::columns_of;
+use moldvet::vet::{CheckConfig, columns_of};
 use std::fs;
 
 /// Bytes a triangle at the peak of a check, its mesh, topology, tree and surface: measured 800 on half a million.
@@ -12,9 +12,9 @@ const PER_COLUMN: f64 = 40.0;
 /// the program.
 const REST: f64 = 128.0 * 1048576.0;
 
-/// About how many bytes a check of `models` takes, with cells of `cell` mm or those chosen for them; of a body, if
+/// About how many bytes a check of `models` by `check` takes; of a body, if
 /// `block` tells the factor that it is enlarged by and the margin of the block around it, mm.
-pub fn needed(models: &[Model], block: Option<[f64; 2]>, cell: Option<f64>) -> u64 {
+pub fn needed(models: &[Model], block: Option<[f64; 2]>, check: &CheckConfig) -> u64 {
     let mut need = REST;
     for model in models {
         let bodies = model.bodies.iter();
@@ -28,7 +28,7 @@ pub fn needed(models: &[Model], block: Option<[f64; 2]>, cell: Option<f64>) -> u
             sides = sides.map(|side| scale * side + 2.0 * margin);
         }
         // of columns that are too many whatever the memory the check tells
-        let columns = columns_of(sides, cell).map_or(0.0, |(_, columns)| columns);
+        let columns = columns_of(sides, check).map_or(0.0, |(_, columns)| columns);
         need += PER_TRIANGLE * triangles + PER_COLUMN * halves * columns;
     }
     need as u64

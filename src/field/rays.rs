@@ -12,6 +12,10 @@ use parry3d_f64::query::PointQuery;
 use parry3d_f64::shape::Triangle;
 use rayon::prelude::*;
 
+mod touching;
+
+pub use touching::Touching;
+
 /// Where a ray meets a triangle.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Hit {

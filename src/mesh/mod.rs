@@ -27,7 +27,8 @@ mod topology;
 mod weld;
 mod winding;
 
-pub use crease::{Creases, ROUGH_STEP, noise_deg};
+pub use crease::Creases;
+pub(crate) use crease::{ROUGH_STEP, noise_deg};
 pub use error::{Bytes, Fault, ReadError};
 pub use health::Health;
 pub use model::{Body, Dropped, Model};

@@ -4,7 +4,7 @@ use super::cells::{cover, largest, neighbours, widen};
 use super::map::{Ground, Layer, Limit};
 use super::ticks::round_step;
 use crate::field::Grid;
-use crate::report::{Figures, Half, HollowKind, Quantity, Report};
+use crate::report::{Figures, Half, HollowKind, Quantity, Report, radii_text};
 use crate::shop::CutterKind;
 use crate::units::Unit;
 use crate::vet::{CutterEvidence, Evidence, HalfEvidence, Valued};
@@ -51,24 +51,20 @@ pub fn layers(report: &Report, evidence: &Evidence, half: usize) -> Vec<Layer> {
     layers
 }
 
-/// Radius of the largest ball of the rack that reaches each place of a cutter's samples, by what each ball leaves there: pairs of
-/// radius and places with what is left, smallest ball first.
-pub(crate) fn balls<'a>(
-    figures: &'a Half,
-    kept: &'a HalfEvidence,
-) -> Vec<(f64, &'a CutterEvidence)> {
-    let radius = |name: &str| {
-        let cutters = figures.reach.cutters.iter();
-        let mut balls = cutters.filter(|c| c.kind == CutterKind::Ball && c.name == name);
-        balls.next().map(|c| 0.5 * c.diameter_mm)
-    };
-    let mut balls: Vec<(f64, &CutterEvidence)> = kept
-        .cutters
-        .iter()
-        .filter_map(|c| Some((radius(&c.name)?, c)))
-        .collect();
-    balls.sort_by(|a, b| a.0.total_cmp(&b.0));
-    balls
+/// Radius of the ball that comes closest to clearing.
+fn best_ball_radius(figures: &Half) -> Option<f64> {
+    let best = best_cutter(figures);
+    let mut balls = (figures.reach.cutters.iter()).filter(|c| c.kind == CutterKind::Ball);
+    let ball = balls.find(|c| Some(c.name.as_str()) == best)?;
+    Some(0.5 * ball.diameter_mm)
+}
+
+/// Where the colours of the radius map end: at twice the largest ball of the rack, or at four times the `least` radius where no ball is
+/// that small.
+fn radius_scale(figures: &Half, least: f64) -> f64 {
+    let balls = (figures.reach.cutters.iter()).filter(|c| c.kind == CutterKind::Ball);
+    let largest = balls.map(|c| 0.5 * c.diameter_mm).fold(0.0, f64::max);
+    round_step((2.0 * largest).max(4.0 * least))
 }
 
 /// What a cutter leaves, place by place.
@@ -76,25 +72,18 @@ pub(crate) fn left(cutter: &CutterEvidence) -> Vec<Valued> {
     cutter.valued(|p| p.left)
 }
 
+/// The same places with values of the other sign: where the largest would be shown, the least is.
+pub(crate) fn turned(places: &[Valued]) -> Vec<Valued> {
+    let turn = |p: &Valued| Valued {
+        value: -p.value,
+        ..*p
+    };
+    places.iter().map(turn).collect()
+}
+
 /// The stickout that a cutter needs, place by place.
 pub(crate) fn stickouts(cutter: &CutterEvidence) -> Vec<Valued> {
     cutter.valued(|p| p.stickout)
-}
-
-/// For places with what each ball leaves there: the radius of the largest that leaves no more than `leave`, 0 where none does.
-pub(crate) fn reaching(left: &[(f64, Vec<f32>)], leave: f64) -> Vec<f32> {
-    let count = left.first().map_or(0, |l| l.1.len());
-    (0..count)
-        .map(|k| {
-            let known = left.iter().any(|l| !l.1[k].is_nan());
-            let radius = left
-                .iter()
-                .filter(|l| f64::from(l.1[k]) <= leave)
-                .map(|l| l.0 as f32)
-                .fold(0.0, f32::max);
-            if known { radius } else { f32::NAN }
-        })
-        .collect()
 }
 
 /// The cells of a half's maps, and what is shown in them where there is no value.
@@ -339,51 +328,49 @@ impl<'a> Sheet<'a> {
     }
 
     fn radius(&self) -> Option<Layer> {
-        let balls = balls(self.half, self.evidence);
-        let largest = balls.last()?.0;
-        let leave = self.half.reach.leave_mm;
-        let left: Vec<(f64, Vec<f32>)> = balls
-            .iter()
-            .map(|(radius, cutter)| (*radius, self.splat(&left(cutter))))
-            .collect();
-        let mut values = reaching(&left, leave);
-        let best = best_cutter(self.half);
-        let wanted = balls.iter().find(|b| Some(b.1.name.as_str()) == best);
-        let wanted = wanted.map(|b| f64::from(b.0 as f32));
+        let mut values = self.splat_least(&self.evidence.radii);
+        let least = values.iter().copied().reduce(f32::min)?;
+        if least.is_nan() {
+            return None;
+        }
+        // where a ball clears, what it does not touch is within what may stay
+        let reach = &self.half.reach;
+        let best = match reach.smallest_ball_needed {
+            Some(_) => None,
+            None => best_ball_radius(self.half),
+        };
         widen(&self.grid, &mut values, |v| {
-            wanted.is_some_and(|w| f64::from(v) < w)
+            best.is_some_and(|b| f64::from(v) < b)
         });
-        let title = "radius of the largest ball that reaches".to_owned();
+        let title = "radius of the largest ball that touches".to_owned();
         let mut layer = self.layer("radius", title, Quantity::Length, values);
-        layer.range = [0.0, largest];
-        layer.limits.extend(wanted.map(|value| Limit {
+        layer.range = [0.0, radius_scale(self.half, f64::from(least))];
+        layer.limits.extend(best.map(|value| Limit {
             value,
             above: false,
         }));
-        layer.note = "0: no ball of the rack; limit: the ball that decides".to_owned();
         let f = Figures { unit: Unit::Mm };
+        layer.note = match best {
+            Some(_) => "limit: the ball that comes closest",
+            None => "colours end at the scale's upper end",
+        }
+        .to_owned();
         layer.alt = format!(
-            "Map of the plan coloured by the radius of the largest ball of the rack that leaves no more than {} at each place; the \
-             rack goes from {} to {} of radius.",
-            f.length(leave),
-            f.length(balls[0].0),
-            f.length(largest)
+            "Map of the plan coloured by the radius of the largest ball that touches at each place; the smallest concave radius is {}.",
+            f.text(
+                Quantity::Length,
+                reach.smallest_concave_radius_mm,
+                reach.smallest_concave_radius_mm_pm
+            )
         );
+        if let Some(text) = reach.radius_map.as_ref().and_then(|m| radii_text(f, m)) {
+            layer.alt += &format!(" {text}.");
+        }
         Some(layer)
     }
 
     fn wall(&self) -> Option<Layer> {
-        // the least in each cell: splat takes the largest
-        let turned: Vec<Valued> = self
-            .evidence
-            .walls
-            .iter()
-            .map(|p| Valued {
-                value: -p.value,
-                ..*p
-            })
-            .collect();
-        let mut values: Vec<f32> = self.splat(&turned).iter().map(|v| -v).collect();
+        let mut values = self.splat_least(&self.evidence.walls);
         // upright walls are as wide as a line: laid two cells further out, over the rim
         widen(&self.grid, &mut values, |_| true);
         widen(&self.grid, &mut values, |_| true);
@@ -463,6 +450,11 @@ impl<'a> Sheet<'a> {
             // NaN gives way
             values[k] = values[k].max(value);
         }
+    }
+
+    /// The smallest value of the samples in each cell, carried as [`Sheet::splat`] does.
+    fn splat_least(&self, places: &[Valued]) -> Vec<f32> {
+        self.splat(&turned(places)).iter().map(|v| -v).collect()
     }
 
     /// The largest value of the samples in each cell, carried over the cavity's cells between them.

@@ -9,18 +9,20 @@ mod pair;
 mod part;
 mod section;
 mod ticks;
-pub mod view;
+pub(crate) mod view;
 
 pub use canvas::{Canvas, Rgb};
-pub use colour::{CIVIDIS_HEX, Ramp, okabe_ito};
-pub use layers::best_cutter;
+pub(crate) use colour::CIVIDIS_HEX;
+pub use colour::{Ramp, okabe_ito};
 use layers::layers;
-pub(crate) use layers::{balls, left, reaching, stickouts};
-pub use map::{Layer, Limit, Mark, PAGE_ROOM, Picture, Plot, ROOM, Stroke, draw};
+pub(crate) use layers::{best_cutter, left, stickouts, turned};
+pub(crate) use map::PAGE_ROOM;
+use map::draw;
+pub use map::{Layer, Limit, Mark, Picture, Plot, ROOM, Stroke};
 use pair::pair_layers;
 use part::part_layers;
 pub use part::parting_line;
-pub use section::{reach_section, tool_section};
+use section::{reach_section, tool_section};
 
 use crate::report::{Finding, Report};
 use crate::setup::Frame;
@@ -92,7 +94,7 @@ impl<'a> Drawing<'a> {
 }
 
 /// Numbered places of a half, tool frame: findings by their number in the report, from 1.
-pub fn marks(report: &Report, evidence: &Evidence, half: usize) -> Vec<Mark> {
+pub(crate) fn marks(report: &Report, evidence: &Evidence, half: usize) -> Vec<Mark> {
     let name = &report.halves[half].name;
     places(report, &evidence.halves[half].frame, |f| {
         f.half.as_ref() == Some(name)
@@ -100,7 +102,7 @@ pub fn marks(report: &Report, evidence: &Evidence, half: usize) -> Vec<Mark> {
 }
 
 /// Numbered places of both halves together, A's tool frame.
-pub fn pair_marks(report: &Report, evidence: &Evidence) -> Vec<Mark> {
+pub(crate) fn pair_marks(report: &Report, evidence: &Evidence) -> Vec<Mark> {
     let first = evidence.halves.first();
     first.map_or(Vec::new(), |half| {
         places(report, &half.frame, |f| {
@@ -110,7 +112,7 @@ pub fn pair_marks(report: &Report, evidence: &Evidence) -> Vec<Mark> {
 }
 
 /// Numbered places of the part, frame of the pull.
-pub fn part_marks(report: &Report, evidence: &Evidence) -> Vec<Mark> {
+pub(crate) fn part_marks(report: &Report, evidence: &Evidence) -> Vec<Mark> {
     let part = evidence.part.as_ref();
     part.map_or(Vec::new(), |part| {
         places(report, &part.frame, |f| {

@@ -317,6 +317,7 @@ mod tests {
             top: HeightMap::empty(grid),
             hollows: vec![None],
             cutters: Vec::new(),
+            radii: Vec::new(),
             walls: Vec::new(),
             cusps: Vec::new(),
         }

@@ -68,7 +68,7 @@ pub fn plan(
     let mut surveys = Vec::new();
     for half in &setup.halves {
         tell("casting columns", 0.05);
-        surveys.push(Survey::of(half, cell_of(half, check.cell)?));
+        surveys.push(Survey::of(half, cell_of(half, check)?));
     }
     if let (Some(closing), [a, b]) = (&setup.closing, &mut surveys[..]) {
         mark_sockets(closing, a, b);

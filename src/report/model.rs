@@ -6,8 +6,11 @@
 //! figure lies. Fields may be added; none is renamed without raising [`FORMAT`].
 
 mod mating;
+mod radii;
 
+pub use crate::setup::{HollowKind, Layout};
 pub use mating::*;
+pub use radii::*;
 
 use crate::shop::CutterKind;
 use serde::{Deserialize, Serialize};
@@ -159,20 +162,6 @@ pub struct Cavity {
     pub hollows: Vec<Hollow>,
 }
 
-/// Kind of a hollow.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum HollowKind {
-    /// Molded.
-    Cavity,
-    /// A pin of the other half enters it.
-    Socket,
-    /// Reaches the underside.
-    Through,
-    /// Open to the block's side along more than half of its rim, or taken out by the user.
-    Other,
-}
-
 /// One hollow below the parting level.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -299,6 +288,9 @@ pub struct Reach {
     pub smallest_ball_needed: Option<String>,
     /// Name of the ball that leaves least.
     pub best_ball: Option<String>,
+    /// The concave radius all over the surface; `null` without a cavity.
+    #[serde(default)]
+    pub radius_map: Option<RadiusMap>,
     /// Every cutter of the rack.
     pub cutters: Vec<CutterReach>,
 }

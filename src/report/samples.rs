@@ -365,6 +365,25 @@ fn half(name: &str) -> Half {
             sharp_edges: Vec::new(),
             smallest_ball_needed: Some("1/8in ball".into()),
             best_ball: Some("1/8in ball".into()),
+            radius_map: Some(RadiusMap {
+                visible_area_mm2: 4000.0,
+                overhung_area_mm2: 0.0,
+                most_radius_mm: 100.0,
+                steps: vec![RadiusStep {
+                    radius_mm: 2.8,
+                    area_mm2: 120.0,
+                    area_mm2_pm: 8.0,
+                    share: 0.03,
+                    share_pm: 0.002,
+                    places: 1,
+                    regions: vec![RadiusRegion {
+                        at_mm: [12.0, 8.0, -18.0],
+                        area_mm2: 120.0,
+                        smallest_radius_mm: 2.5,
+                        smallest_radius_mm_pm: 0.01,
+                    }],
+                }],
+            }),
             cutters,
         },
         depth: Depth {

@@ -12,6 +12,7 @@ use super::place::where_found;
 use super::text::{JOIN, clean, first_sentence, name, pad};
 use super::{Body, Finding, Half, Mating, Report, Verdict};
 use crate::units::Unit;
+pub(crate) use half::radii_text;
 use relief::Relief;
 
 /// How the report is laid out.

@@ -7,9 +7,19 @@ use super::{Frame, Note, SetupConfig, View};
 use crate::field::{Columns, Grid};
 use crate::mesh::{Mesh, Point};
 use nalgebra::{Isometry3, Translation3};
+use serde::{Deserialize, Serialize};
 
-/// How the halves lie in the files.
-pub use crate::report::Layout;
+/// How the two halves lie in the files.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Layout {
+    /// Closed on each other.
+    Closed,
+    /// Laid open side by side.
+    Open,
+    /// In two files, not in a closed position.
+    Separate,
+}
 
 /// How the second half closes on the first.
 #[derive(Debug, Clone, PartialEq)]

@@ -11,11 +11,13 @@ mod plan;
 mod survey;
 mod voids;
 
-pub use closing::{Closing, Layout, entered};
+pub(crate) use closing::entered;
+pub use closing::{Closing, Layout};
 pub use frame::Frame;
 pub use half::{Half, Parting};
-pub use plan::{Components, neighbours};
-pub use survey::{Air, Hollow, Mouth, Survey};
+pub use plan::Components;
+pub(crate) use plan::neighbours;
+pub use survey::{Air, Hollow, HollowKind, Mouth, Survey};
 pub use voids::{Void, Voids};
 
 use crate::field::{Columns, Grid};
@@ -431,7 +433,7 @@ fn look_along(
 }
 
 /// An axis as a person says it: `+Z`, or three numbers.
-pub fn axis_text(axis: &Vector) -> String {
+pub(crate) fn axis_text(axis: &Vector) -> String {
     for (k, name) in ["X", "Y", "Z"].iter().enumerate() {
         if axis[k].abs() > 1.0 - 1e-12 {
             return format!("{}{name}", if axis[k] > 0.0 { '+' } else { '-' });

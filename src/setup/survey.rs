@@ -5,7 +5,21 @@ use super::plan::{Components, Rim, neighbours, outline, rims};
 use super::voids::Voids;
 use crate::field::{Columns, Grid, HeightMap};
 use crate::mesh::{Point, Vector};
-use crate::report::HollowKind;
+use serde::{Deserialize, Serialize};
+
+/// Kind of a hollow.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum HollowKind {
+    /// Molded.
+    Cavity,
+    /// A pin of the other half enters it.
+    Socket,
+    /// Reaches the underside.
+    Through,
+    /// Open to the block's side along more than half of its rim, or taken out by the user.
+    Other,
+}
 
 /// Connected open space below the parting level, inside the outline.
 #[derive(Debug, Clone, PartialEq)]

@@ -5,10 +5,10 @@ use crate::picture::{
     self, CIVIDIS_HEX, Drawing, Layer, Limit, Mark, best_cutter, marks, pair_marks, part_marks,
     parting_line,
 };
-use crate::report::{Half, Report};
+use crate::report::Report;
 use crate::shop::Shop;
 use crate::units::Unit;
-use crate::vet::{CutterEvidence, Evidence, FacetEvidence, HalfEvidence};
+use crate::vet::{CutterEvidence, Evidence, FacetEvidence, HalfEvidence, Valued};
 use base64::Engine;
 use flate2::{Compression, write::ZlibEncoder};
 use serde_json::{Value, json};
@@ -85,7 +85,7 @@ fn half(
         name: figures.name.to_lowercase(),
         questions: Vec::new(),
     };
-    asked.of_half(figures, kept);
+    asked.of_half(kept);
     let mut shape = packed(kept, &view, asked.questions)?;
     let corner = figures
         .touch_off_mm
@@ -324,7 +324,7 @@ impl Asked<'_> {
         self.ask("draft", "Draft".into(), None, values);
     }
 
-    fn of_half(&mut self, figures: &Half, kept: &HalfEvidence) {
+    fn of_half(&mut self, kept: &HalfEvidence) {
         let view = self.view;
         let depth = |t: usize| {
             let facet = kept.facets[view.parents[t] as usize];
@@ -338,21 +338,18 @@ impl Asked<'_> {
             .iter()
             .map(|c| view.values(&picture::left(c)))
             .collect();
-        let balls: Vec<(f64, Vec<f32>)> = picture::balls(figures, kept)
-            .into_iter()
-            .filter_map(|(radius, ball)| {
-                let k = kept.cutters.iter().position(|c| c.name == ball.name)?;
-                Some((radius, left[k].clone()))
-            })
-            .collect();
-        let values = picture::reaching(&balls, figures.reach.leave_mm);
+        let least = |places: &[Valued]| -> Vec<f32> {
+            let turned = view.values(&picture::turned(places));
+            turned.iter().map(|v| -v).collect()
+        };
+        let values = least(&kept.radii);
         self.ask(
             "radius",
-            "Largest ball radius that reaches".into(),
+            "Largest ball radius that touches".into(),
             None,
             values,
         );
-        self.ask("wall", "Wall behind".into(), None, view.values(&kept.walls));
+        self.ask("wall", "Wall behind".into(), None, least(&kept.walls));
         if !kept.cusps.is_empty() {
             self.ask("cusp", "Cusp height".into(), None, view.values(&kept.cusps));
         }

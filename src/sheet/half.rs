@@ -4,7 +4,7 @@ use super::body::{Pictures, article};
 use super::html::{both, escape, figure, table};
 use crate::picture::best_cutter;
 use crate::report::{
-    Blocker, Figures, Half, HollowKind, Quantity, RegionKind, SharpEdgeKind, percent,
+    Blocker, Figures, Half, HollowKind, Quantity, RegionKind, SharpEdgeKind, percent, radii_text,
 };
 use crate::shop::CutterKind;
 use crate::units::Unit;
@@ -236,6 +236,12 @@ fn reach(half: &Half) -> String {
         (None, None) => String::new(),
     };
     words += &format!("<p>Smallest concave radius {radius}.</p>");
+    if let Some(map) = &r.radius_map
+        && radii_text(Figures { unit: Unit::Mm }, map).is_some()
+    {
+        let text = both(|f| radii_text(f, map).unwrap_or_default());
+        words += &format!("<p>{text}.</p>");
+    }
     let sharp: Vec<String> = [
         SharpEdgeKind::Floor,
         SharpEdgeKind::Upright,

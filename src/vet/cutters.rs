@@ -4,6 +4,7 @@ use super::cutting::{Cutting, TOUCH};
 use super::depth::{Bodies, deepest, guarded, stickout_needed};
 use super::evidence::HalfEvidence;
 use super::radius::{Untouched, smallest_radius};
+use super::radius_map::RadiusMap;
 use super::reach::{Ground, Place, Reached};
 use super::shade::patches;
 use super::sharp::Sharp;
@@ -26,6 +27,7 @@ pub fn without_cavity(shop: &Shop) -> (Reach, Depth) {
         sharp_edges: Vec::new(),
         smallest_ball_needed: None,
         best_ball: None,
+        radius_map: None,
         cutters: shop.cutters.iter().map(unknown_reach).collect(),
     };
     (
@@ -140,6 +142,10 @@ pub fn reach_and_depth(
             }
         }
     }
+    let map = RadiusMap::of(ground);
+    if let (Some(map), Some(kept)) = (&map, evidence) {
+        kept.radii = map.valued(ground);
+    }
     let needed = largest_that_clears(&cutters);
     let best = cutters
         .iter()
@@ -173,6 +179,7 @@ pub fn reach_and_depth(
             .collect(),
         smallest_ball_needed: needed.map(|c| c.name.clone()),
         best_ball: best.map(|b| b.2.name.clone()),
+        radius_map: map.as_ref().map(|m| m.figures(ground)),
         cutters,
     };
     let verdict = depth_verdict(&tools, shop, &reach);

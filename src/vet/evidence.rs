@@ -70,6 +70,8 @@ pub struct HalfEvidence {
     pub hollows: Vec<Option<HollowKind>>,
     /// One entry for each cutter that was tried.
     pub cutters: Vec<CutterEvidence>,
+    /// Radius of the largest ball that touches each place of the visible cavity surface.
+    pub radii: Vec<Valued>,
     /// Thickness of the block behind the cavity's surface, to its outside or another hole.
     pub walls: Vec<Valued>,
     /// Height of the cusps that the planned passes of the finishing ball leave where it touches; none without a plan.
@@ -187,6 +189,7 @@ impl HalfEvidence {
                 .map(|k| survey.hollow_at(k).map(|h| survey.hollows[h].kind))
                 .collect(),
             cutters: Vec::new(),
+            radii: Vec::new(),
             walls: Vec::new(),
             cusps: Vec::new(),
         }

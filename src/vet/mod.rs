@@ -15,6 +15,7 @@ mod held;
 mod left;
 pub(crate) mod mate;
 mod radius;
+mod radius_map;
 pub(crate) mod reach;
 mod readings;
 pub(crate) mod shade;

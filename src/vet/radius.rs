@@ -168,7 +168,12 @@ fn largest(ground: &Ground, sample: &Sample, most: f64, chords: f64) -> f64 {
 }
 
 /// Whether what stops the ball at the sample is the brow of an overhang.
-fn brow_in_the_way(ground: &Ground, index: &BrowIndex, sample: &Sample, radius: f64) -> bool {
+pub(super) fn brow_in_the_way(
+    ground: &Ground,
+    index: &BrowIndex,
+    sample: &Sample,
+    radius: f64,
+) -> bool {
     if ground.shade.brows.is_empty() {
         return false;
     }

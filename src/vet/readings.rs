@@ -1,7 +1,7 @@
 //! Where a mesh allows two readings of its edges: figures and verdicts that hold in either.
 
 use crate::mesh::Creases;
-use crate::report::{CutterReach, Depth, Draft, Half, Reach, Undercut, Verdict};
+use crate::report::{CutterReach, Depth, Draft, Half, RadiusMap, Reach, Undercut, Verdict};
 use crate::setup::{Half as MoldHalf, Survey};
 
 /// A reading is near its limit from this share of the crease angle on.
@@ -120,9 +120,31 @@ fn reach(a: &mut Reach, b: &Reach) -> bool {
     for (a, b) in a.cutters.iter_mut().zip(&b.cutters) {
         differ |= cutter(a, b);
     }
+    if let (Some(a), Some(b)) = (&mut a.radius_map, &b.radius_map) {
+        radii(a, b);
+    }
     let clears = super::cutters::largest_that_clears(&a.cutters);
     a.smallest_ball_needed = clears.map(|c| c.name.clone());
     verdict(&mut a.verdict, b.verdict) || differ
+}
+
+/// Areas by radius: below the other's first step something up to that step's area may need a smaller ball, beyond its last
+/// nothing more does.
+fn radii(a: &mut RadiusMap, b: &RadiusMap) {
+    let (Some(first), Some(last)) = (b.steps.first(), b.steps.last()) else {
+        return;
+    };
+    for step in &mut a.steps {
+        let (area, pm) = if step.radius_mm < first.radius_mm {
+            (0.0, first.area_mm2 + first.area_mm2_pm)
+        } else {
+            let other = b.steps.iter().find(|s| s.radius_mm == step.radius_mm);
+            let other = other.unwrap_or(last);
+            (other.area_mm2, other.area_mm2_pm)
+        };
+        step.area_mm2_pm = step.area_mm2_pm.max((step.area_mm2 - area).abs() + pm);
+        step.share_pm = step.area_mm2_pm / a.visible_area_mm2;
+    }
 }
 
 fn cutter(a: &mut CutterReach, b: &CutterReach) -> bool {

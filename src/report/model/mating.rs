@@ -1,19 +1,7 @@
 //! The two halves together.
 
-use super::{Place, Verdict};
+use super::{Layout, Place, Verdict};
 use serde::{Deserialize, Serialize};
-
-/// How the two halves lie in the files.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum Layout {
-    /// Closed on each other.
-    Closed,
-    /// Laid open side by side.
-    Open,
-    /// In two files, not in a closed position.
-    Separate,
-}
 
 /// The two halves together.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

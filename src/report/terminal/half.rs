@@ -6,7 +6,7 @@ use crate::report::page::{Page, Tone};
 use crate::report::table::{Cell, Table};
 use crate::report::text::{JOIN, clean, name};
 use crate::report::{
-    Blocker, Cavity, CutterReach, Draft, Half, Hollow, HollowKind, Reach, RegionKind,
+    Blocker, Cavity, CutterReach, Draft, Half, Hollow, HollowKind, RadiusMap, Reach, RegionKind,
     SharpEdgeKind, ToolDepth, Undercut, Verdict,
 };
 use crate::shop::CutterKind;
@@ -231,6 +231,9 @@ fn reach_rows(page: &mut Page, reach: &Reach) {
     if rest > 0 {
         page.row("", &more_text(rest));
     }
+    if let Some(text) = reach.radius_map.as_ref().and_then(|m| radii_text(f, m)) {
+        page.row("", &text);
+    }
     let leave = f.length(reach.leave_mm);
     let undecided = |c: &CutterReach| c.kind == CutterKind::Ball && c.clears.is_none();
     let clears = if reach.cutters.iter().any(undecided) {
@@ -263,6 +266,40 @@ fn reach_rows(page: &mut Page, reach: &Reach) {
         page.note(text);
     }
     left_row(page, &reach.cutters);
+}
+
+/// Share of the surface up to which a small ball is needed for a few places only.
+const FEW: f64 = 0.05;
+
+/// How much of the surface needs how small a ball, and where: at the largest step of the ladder where that is little, or else at its
+/// first. `None` where the map has no step.
+pub(crate) fn radii_text(f: Figures, map: &RadiusMap) -> Option<String> {
+    let few = map.steps.iter().rfind(|s| s.share <= FEW);
+    let step = few.or(map.steps.first())?;
+    let share = f.text(
+        Quantity::Count,
+        Some(100.0 * step.share),
+        Some(100.0 * step.share_pm),
+    );
+    let radius = f.length(step.radius_mm);
+    let listed = step.regions.iter().take(PLACES);
+    let places: Vec<String> = listed
+        .map(|r| {
+            let area = f.text(Quantity::Area, Some(r.area_mm2), None);
+            let tightest = f.length(r.smallest_radius_mm);
+            format!("{area} down to R{JOIN}{tightest}{}", f.at(Some(r.at_mm)))
+        })
+        .collect();
+    let where_it_is = match step.places {
+        0 => return None,
+        1 => "all of it in one place".to_owned(),
+        n if n <= PLACES => format!("all of it in {n} places"),
+        n => format!("in {n} places, the largest"),
+    };
+    Some(format!(
+        "{share}{JOIN}% of the surface needs a ball under R{JOIN}{radius}, {where_it_is}: {}",
+        places.join("; ")
+    ))
 }
 
 /// Places a region list goes on to.

@@ -1,0 +1,152 @@
+//! Where each figure of the report comes from: the table of `docs/figures.md` against a report and the sources.
+
+#[allow(dead_code, reason = "shared with other tests")]
+mod common;
+#[allow(dead_code, reason = "the worked values use more of it")]
+#[path = "worked_values/shapes.rs"]
+mod shapes;
+
+use common::{Differences, balls, data, model, report};
+use moldvet::mesh::Vector;
+use moldvet::report::{Half, Report, Verdict};
+use moldvet::units::Unit;
+use serde_json::Value;
+use std::collections::BTreeSet;
+use std::path::Path;
+
+/// A row of the table.
+struct Row {
+    section: String,
+    keys: Vec<String>,
+    /// File and name of the function, and of the test.
+    places: [[String; 2]; 2],
+}
+
+fn table() -> Vec<Row> {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let text = std::fs::read_to_string(root.join("docs/figures.md")).unwrap();
+    let quoted = |cell: &str| -> Vec<String> {
+        let parts = cell.split('`').skip(1).step_by(2);
+        parts.map(str::to_owned).collect()
+    };
+    let row = |line: &str| {
+        let cells: Vec<&str> = line.trim_matches('|').split('|').collect();
+        let [section, keys, function, test] = cells[..] else {
+            panic!("{line}")
+        };
+        let place = |cell: &str| -> [String; 2] {
+            quoted(cell)
+                .try_into()
+                .unwrap_or_else(|_| panic!("file and name in {line}"))
+        };
+        Row {
+            section: quoted(section).concat(),
+            keys: quoted(keys),
+            places: [place(function), place(test)],
+        }
+    };
+    let rows = text.lines().filter(|l| l.starts_with('|'));
+    rows.skip(2).map(row).collect()
+}
+
+/// Every key with a figure or a word in it: the section that it stands in, and its name.
+fn keys(value: &Value, section: &str, all: &mut BTreeSet<(String, String)>) {
+    match value {
+        Value::Object(map) => {
+            for (key, value) in map {
+                let inner = format!("{section}.{key}");
+                let inner = inner.trim_start_matches('.');
+                let holds = |v: &Value| v.is_object();
+                let list = value.as_array();
+                if list.is_some_and(|l| l.is_empty()) {
+                    // what would stand in it cannot be told
+                } else if holds(value) || list.is_some_and(|l| l.iter().any(holds)) {
+                    keys(value, inner, all);
+                } else {
+                    all.insert((section.to_owned(), key.clone()));
+                }
+            }
+        }
+        Value::Array(list) => list.iter().for_each(|v| keys(v, section, all)),
+        _ => {}
+    }
+}
+
+fn pair() -> Report {
+    let halves = ["corpus/S11_gap_A.stl", "corpus/S11_gap_B.stl"];
+    let models = halves.map(|f| model(&data(f), Unit::Mm));
+    let mut config = balls(&[12.0]);
+    config.shop.with_stickouts(vec![40.0]).unwrap();
+    config.cell = Some(0.2);
+    report(&models, &config)
+}
+
+fn pocket(stickout: f64) -> Half {
+    let mut config = balls(&[6.0]);
+    config.shop.with_stickouts(vec![stickout]).unwrap();
+    config.axis = Some(Vector::z());
+    config.cell = Some(0.2);
+    let mesh = shapes::pocket([40.0, 30.0], 12.0, 0.0);
+    let mut report = report(&[shapes::model(mesh)], &config);
+    report.halves.remove(0)
+}
+
+#[test]
+fn every_key_has_its_function_and_its_test() {
+    let rows = table();
+    let mut found = Differences::default();
+    let mut all = BTreeSet::new();
+    let mut whole = serde_json::to_value(pair()).unwrap();
+    // settings repeat what was asked for
+    whole.as_object_mut().unwrap().remove("settings");
+    keys(&whole, "", &mut all);
+    keys(
+        &serde_json::to_value(pocket(40.0)).unwrap(),
+        "halves",
+        &mut all,
+    );
+    assert!(all.len() > 100);
+    for (section, key) in &all {
+        let figure = key.strip_suffix("_pm").unwrap_or(key);
+        let told = rows
+            .iter()
+            .any(|r| r.section == *section && r.keys.iter().any(|k| k == figure));
+        found.holds(told, || format!("{section}.{key} is not in the table"));
+    }
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    for [file, name] in rows.iter().flat_map(|r| &r.places) {
+        let text = std::fs::read_to_string(root.join(file)).unwrap_or_default();
+        let there = text.contains(&format!("fn {name}(")) || text.contains(&format!("fn {name}<"));
+        found.holds(there, || format!("{file} has no {name}"));
+    }
+    found.none("table");
+}
+
+#[test]
+fn a_pocket_is_touched_off_at_its_lowest_corner() {
+    // the block is 10 mm wider than the pocket all round
+    assert_eq!(pocket(40.0).touch_off_mm, Some([-30.0, -25.0, 0.0]));
+}
+
+#[test]
+fn what_is_left_in_a_sharp_pocket_is_all_in_its_regions() {
+    let half = pocket(40.0);
+    let cutter = &half.reach.cutters[0];
+    let (regions, left) = (&cutter.left_regions, cutter.left_area_mm2.unwrap());
+    // the sharp edges run together
+    assert_eq!(regions.len(), 1, "{regions:?}");
+    assert!((regions[0].area_mm2 - left).abs() < 1e-9 * left);
+    // three faces at right angles, where a ball of 3 mm leaves R (√3 − 1): its height there is told by samples beside the corner
+    let most = 3.0 * (3.0_f64.sqrt() - 1.0);
+    assert!(regions[0].height_mm < most && regions[0].height_mm > 0.5 * most);
+    let [x, y, z] = regions[0].at_mm.map(f64::abs);
+    assert!(x > 17.0 && y > 12.0 && z > 9.0);
+}
+
+#[test]
+fn tools_too_short_fail_in_depth() {
+    assert_eq!(pocket(40.0).depth.verdict, Verdict::Pass);
+    let short = pocket(8.0).depth;
+    assert_eq!(short.verdict, Verdict::Fail);
+    assert!(short.tools.iter().all(|t| t.blocked_by.is_some()));
+}
