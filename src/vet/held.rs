@@ -32,10 +32,10 @@ struct Stop {
 /// m = |Σ λ_i n_i|, every allowed c is Σ λ_i (b_i − n_i · p) / m away from p or more (weak duality), and with the λ that best
 /// make up the direction of c − p that bound is reached where the contacts explain the place (Karush, Kuhn and Tucker). What
 /// is missing to it is one part of the ±. The true surface lies within e_i, its chord error, of the mesh at each contact and
-/// within e_p at `p`: to first order that moves the distance by Σ λ_i e_i / m and e_p. In a corner of opening 2α between
+/// within e_p at `p`, with the coordinates' rounding in both: to first order that moves the distance by Σ λ_i e_i / m and e_p. In a corner of opening 2α between
 /// two faces Σ λ_i / m is 1 / sin α.
 pub fn uncertainty(ground: &Ground, cutting: &Cutting, p: &Point, near: &Nearest) -> f64 {
-    let own = chord_at(ground, p, PLACED);
+    let own = chord_at(ground, p, PLACED) + ground.half.rounding;
     if near.left <= 0.0 || !cutting.is_ball() {
         return 2.0 * own + PLACED;
     }
@@ -131,7 +131,7 @@ fn stops(ground: &Ground, cutting: &Cutting, p: &Point, c: &Point) -> Vec<Stop> 
             return;
         };
         let level = normal.dot(&q.coords) + radius;
-        let error = error_at(ground, t, &q);
+        let error = error_at(ground, t, &q) + ground.half.rounding;
         match stops.iter_mut().find(|s| s.normal.dot(&normal) > ONE) {
             Some(s) => {
                 s.error = s.error.max(error);

@@ -284,10 +284,13 @@ fn reached(
     (found, ball)
 }
 
+/// The ladder ends below ten times ten to this, mm: no half is larger.
+const MOST_DECADE: i32 = 6;
+
 /// Steps of the ladder, from the one above `least`.
 fn ladder(least: f64) -> impl Iterator<Item = f64> {
     let decade = least.max(TOUCH).log10().floor() as i32;
-    (decade - 1..)
+    (decade - 1..=MOST_DECADE)
         // divided by a whole power of ten, the steps are the decimal numbers that they look like
         .flat_map(|d| {
             LADDER.map(|m| {
