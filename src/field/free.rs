@@ -65,6 +65,9 @@ impl FreePlaces {
 
     /// Adds centres between nodes.
     pub fn add(&mut self, more: Vec<Point>) {
+        if more.is_empty() && !self.levels.is_empty() {
+            return;
+        }
         let grid = self.lowest.grid;
         let (nx, ny) = (grid.nx.div_ceil(LEAF), grid.ny.div_ceil(LEAF));
         let mut least = vec![f32::INFINITY; nx * ny];

@@ -19,7 +19,7 @@ mod shells;
 mod stl_ascii;
 mod stl_binary;
 #[cfg(test)]
-mod testing;
+pub(crate) mod testing;
 #[cfg(test)]
 mod tests;
 mod threemf;

@@ -4,7 +4,7 @@ use super::{Mesh, Point, Vector};
 use std::f64::consts::PI;
 
 /// A block with one corner at the origin.
-pub(super) fn block(size: [f64; 3]) -> Mesh {
+pub(crate) fn block(size: [f64; 3]) -> Mesh {
     let corner = |k: usize| {
         Point::from([0, 1, 2].map(|axis| if k >> axis & 1 == 1 { size[axis] } else { 0.0 }))
     };

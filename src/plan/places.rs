@@ -134,7 +134,7 @@ pub fn reaching(
             (left > slack).then_some((p.at, left))
         };
         let open: Vec<(Point, f64)> = places.par_iter().filter_map(at_nodes).collect();
-        cutting.look_between(&open, (0.25 * cell * cell / radius).max(0.2 * leave));
+        cutting.look_between(&open, leave);
     }
     let cutting = &cutting;
     let found: Vec<Nearest> = places

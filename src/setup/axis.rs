@@ -202,35 +202,8 @@ fn snapped(n: Vector) -> Vector {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::mesh::Point;
+    use crate::mesh::testing::block;
     use nalgebra::{Isometry3, Unit};
-
-    /// A box without its topology: twelve triangles.
-    fn block(size: [f64; 3]) -> Mesh {
-        let p = |i: usize| {
-            Point::new(
-                if i & 1 > 0 { size[0] } else { 0.0 },
-                if i & 2 > 0 { size[1] } else { 0.0 },
-                if i & 4 > 0 { size[2] } else { 0.0 },
-            )
-        };
-        let quads = [
-            [0, 2, 3, 1],
-            [4, 5, 7, 6],
-            [0, 1, 5, 4],
-            [2, 6, 7, 3],
-            [0, 4, 6, 2],
-            [1, 3, 7, 5],
-        ];
-        let triangles = quads
-            .iter()
-            .flat_map(|q| [[q[0], q[1], q[2]], [q[0], q[2], q[3]]])
-            .collect();
-        Mesh {
-            vertices: (0..8).map(p).collect(),
-            triangles,
-        }
-    }
 
     #[test]
     fn a_block_faces_six_ways_largest_first() {

@@ -35,26 +35,9 @@ pub(super) fn shared(a: &Mesh, b: &Mesh) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::mesh::{Point, Vector};
+    use crate::mesh::Vector;
+    use crate::mesh::testing::block;
     use nalgebra::Isometry3;
-
-    /// A block from the origin.
-    fn block(size: [f64; 3]) -> Mesh {
-        let corner = |k: usize| Point::from([0, 1, 2].map(|b| size[b] * (k >> b & 1) as f64));
-        let faces: [[u32; 4]; 6] = [
-            [0, 2, 3, 1],
-            [4, 5, 7, 6],
-            [0, 1, 5, 4],
-            [2, 6, 7, 3],
-            [0, 4, 6, 2],
-            [1, 3, 7, 5],
-        ];
-        let cut = |&[a, b, c, d]: &[u32; 4]| [[a, b, c], [a, c, d]];
-        Mesh {
-            vertices: (0..8).map(corner).collect(),
-            triangles: faces.iter().flat_map(cut).collect(),
-        }
-    }
 
     #[test]
     fn shifted_copies_share_what_they_share() {

@@ -64,10 +64,11 @@ impl<'m> Cutting<'m> {
     }
 
     /// Adds the free places between nodes where the cutter-centre surface bends up or jumps between two of them, as far off as
-    /// they may come nearer to one of the `open` places than what is said to be left there; bends that hide less than `fine` mm
-    /// are let be.
-    pub fn look_between(&mut self, open: &[(Point, f64)], fine: f64) {
+    /// they may come nearer to one of the `open` places than what is said to be left there; bends that hide little of `leave` mm,
+    /// or of what nodes on a slope hide anyway, are let be.
+    pub fn look_between(&mut self, open: &[(Point, f64)], leave: f64) {
         let grid = self.grid();
+        let fine = (0.25 * grid.cell * grid.cell / self.radius()).max(0.2 * leave);
         // squares of nodes as wide as the cutter's reach, each with the most that is left in it
         let across = (self.radius() / grid.cell).ceil().max(1.0) as usize;
         let (nx, ny) = (grid.nx.div_ceil(across), grid.ny.div_ceil(across));

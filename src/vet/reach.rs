@@ -272,9 +272,7 @@ impl<'m> Ground<'m> {
     ) {
         let left = (samples.iter().zip(nearest.iter())).filter(|(_, n)| n.left > 0.0);
         let open: Vec<(Point, f64)> = left.map(|(s, n)| (s.at, n.left)).collect();
-        let (cell, radius) = (cutting.grid().cell, cutting.radius());
-        let fine = (0.25 * cell * cell / radius).max(0.2 * leave);
-        cutting.look_between(&open, fine);
+        cutting.look_between(&open, leave);
         let cutting = &*cutting;
         (samples.par_iter().zip(nearest))
             .filter(|(_, n)| n.left > 0.0)

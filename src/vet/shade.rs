@@ -23,7 +23,7 @@ pub struct Shade<'m> {
     /// Cells that an overhang may shade.
     shaded: Vec<bool>,
     /// What may be straight above a place of a hollow, where anything overhangs.
-    above: Rays<'m>,
+    above: Option<Rays<'m>>,
     tolerance: f64,
 }
 
@@ -41,9 +41,11 @@ impl<'m> Shade<'m> {
             brows: Vec::new(),
             shaded: vec![false; survey.grid().len()],
             // on the way up from a place in the air what is met first faces down, from one in the material it may be the top
-            above: Rays::over(&half.mesh, |t| {
-                let outside = surface.of_triangle[t].is_none();
-                any && (outside || half.mesh.normal(t).is_some_and(|n| n.z < 0.0))
+            above: any.then(|| {
+                Rays::over(&half.mesh, |t| {
+                    let outside = surface.of_triangle[t].is_none();
+                    outside || half.mesh.normal(t).is_some_and(|n| n.z < 0.0)
+                })
             }),
             tolerance: half.tolerance(),
             overhangs: Vec::new(),
@@ -157,7 +159,7 @@ impl<'m> Shade<'m> {
         let near = grid
             .cell_at(p.x, p.y)
             .is_some_and(|(i, j)| self.shaded[grid.index(i, j)]);
-        near && self.above.meets_any(p, &UP)
+        near && (self.above.as_ref()).is_some_and(|above| above.meets_any(p, &UP))
     }
 }
 
