@@ -30,6 +30,8 @@ const MOST_JUDGED: usize = 2048;
 const WORTH: f64 = 0.004;
 /// Chord errors that a ball may cut and still touch.
 const CHORDS: f64 = 1.0;
+/// Most times that a ball is rolled off what it cuts.
+const MOST_ROLLS: usize = 12;
 /// Most nodes for one radius.
 const MOST_NODES: f64 = 5e5;
 /// Most samples over the flat parts of one cavity.
@@ -143,15 +145,41 @@ fn untouched(ground: &Ground, radius: f64, samples: &[Sample]) -> Option<Untouch
     Some(Untouched { radius, samples })
 }
 
-/// Whether a ball of `radius` touches the sample to within `slack` of its facets' chord error.
+/// Whether a ball of `radius` touches the sample and cuts nothing deeper than `slack` of the chord error of its facets.
+///
+/// A normal between corners may lean off the surface's by as much as the facet does, so the ball is rolled about the sample, off what
+/// it cuts, as far as that may be: by √(2 e / R) it cuts its own facet e deep.
 fn clear(ground: &Ground, sample: &Sample, radius: f64, slack: f64) -> bool {
     let chord = ground.surface.facets[sample.facet as usize].chord_near;
+    let rays = &ground.contacts.rays;
     let within = radius - TOUCH - slack * chord;
-    within <= 0.0
-        || !ground
-            .contacts
-            .rays
-            .any_within(&(sample.at + sample.normal * radius), within)
+    let first = sample.at + sample.normal * radius;
+    if within <= 0.0 || !rays.any_within(&first, within) {
+        return true;
+    }
+    let most = (2.0 * slack * chord * radius).sqrt();
+    let mut centre = first;
+    for _ in 0..MOST_ROLLS {
+        let Some((q, _)) = rays.closest(&centre, within) else {
+            return true;
+        };
+        let out = centre - q;
+        let cut = within - out.norm();
+        if cut > most {
+            return false;
+        }
+        let arm = (centre - sample.at) / radius;
+        let off = out / out.norm();
+        let aside = off - arm * arm.dot(&off);
+        let moved = arm * radius + aside * (cut / aside.norm_squared());
+        centre = sample.at + moved * (radius / moved.norm());
+        // nor where what it cuts lies straight ahead
+        let rolled = (centre - first).norm();
+        if rolled.is_nan() || rolled > most {
+            return false;
+        }
+    }
+    false
 }
 
 fn largest(ground: &Ground, sample: &Sample, most: f64, chords: f64) -> f64 {
