@@ -19,6 +19,10 @@ const NONE: u32 = u32::MAX;
 /// No facets of one curved surface differ this much in width: in a mesh made to a tolerance the wider stands off it as the square of
 /// that.
 const FAR_WIDER: f64 = 9.0;
+/// Nor do sides that follow each other along one differ by this much in length,
+const FAR_LONGER: f64 = 4.0;
+/// if the cosine of the angle between them is less than minus this.
+const OPPOSITE: f64 = 0.7;
 
 /// One facet of those around a corner.
 #[derive(Debug, Clone, Copy)]
@@ -310,10 +314,40 @@ impl Reading<'_> {
         let Some(normal) = sum.try_normalize(0.0) else {
             return (None, known);
         };
+        let normal = self.square_to_lone(ring, &normal);
         if ring.iter().all(|r| self.is_tip(r, &normal)) {
             return (None, true);
         }
         (Some(normal), known)
+    }
+
+    /// `normal` turned square to a side at the corner that runs on straight where all beyond it is far shorter: along a facet as long
+    /// as that the surface does not bend, or a mesh made to a tolerance had cut it up. What bends begins at the corner.
+    fn square_to_lone(&self, ring: &[Spoke], normal: &Vector) -> Vector {
+        let sides = |r: &Spoke| {
+            let corners = self.mesh.corners(r.triangle as usize);
+            [1, 2].map(|k| corners[(r.corner + k) % 3] - corners[r.corner])
+        };
+        let (mut least, mut most) = (f64::INFINITY, 0.0_f64);
+        for length in ring.iter().flat_map(|r| sides(r)).map(|s| s.norm_squared()) {
+            (least, most) = (least.min(length), most.max(length));
+        }
+        if most < FAR_LONGER * FAR_LONGER * least {
+            return *normal;
+        }
+        let lone = |d: &Vector| {
+            let opposite = ring.iter().flat_map(|r| sides(r)).map(|s| (s, s.norm()));
+            let mut beyond = opposite.filter(|(s, l)| s.dot(d) < -OPPOSITE * l * d.norm());
+            let far = |(_, l): (Vector, f64)| FAR_LONGER * l < d.norm();
+            beyond.next().is_some_and(far) && beyond.all(far)
+        };
+        // the shortest: a diagonal beside it is longer
+        let lone = (ring.iter().flat_map(|r| sides(r)).filter(lone))
+            .min_by(|a, b| a.norm_squared().total_cmp(&b.norm_squared()));
+        let Some(along) = lone.and_then(|d| d.try_normalize(0.0)) else {
+            return *normal;
+        };
+        (normal - along * normal.dot(&along)).try_normalize(0.5).unwrap_or(*normal)
     }
 
     /// The normal at a ring that ends, from those at the far ends of its sides.

@@ -206,28 +206,25 @@ fn tallest_short_wall(
     surface: &Surface,
     required: f64,
 ) -> Option<ShortWall> {
-    // least and most draft of a facet and those unlike it that it is joined to across the sides at its corner k: where a wall
-    // runs out into a fillet either may have the draft that holds there
-    let joined = |f: &Facet, k: usize| {
-        let sides = [k, (k + 2) % 3].into_iter().filter_map(|side| {
+    // how far the drafts at its corners stand off the facet's own, which is that of its middle
+    let off = |f: &Facet| {
+        let [a, b, c] = f.corners_deg;
+        let middles = [0.5 * (a + c), (a + b + c) / 3.0].map(|m| f.draft_deg - m);
+        middles.into_iter().min_by(|a, b| a.abs().total_cmp(&b.abs())).unwrap_or(0.0)
+    };
+    // what the draft at corner k of a facet may be off by, by it and those that it is joined to there
+    let ends = |f: &Facet, k: usize| {
+        let joined = [k, (k + 2) % 3].into_iter().filter_map(|side| {
             let e = half.topology.sides[f.triangle as usize][side] as usize;
             let next = half.topology.across(f.triangle, side)?;
-            let unlike = |a: f64, b: f64| a > UNLIKE * b || b > UNLIKE * a;
-            let areas = [f.triangle, next].map(|t| half.mesh.area(t as usize));
             let next = surface.of_triangle[next as usize].filter(|_| surface.creases.smooth[e])?;
-            unlike(areas[0], areas[1]).then(|| surface.facets[next as usize].draft_deg)
+            Some(off(&surface.facets[next as usize]))
         });
-        sides.fold([f.draft_deg; 2], |d, n| [d[0].min(n), d[1].max(n)])
+        (joined.chain([off(f)])).fold([0.0_f64; 2], |e, o| [e[0].min(2.0 * o), e[1].max(2.0 * o)])
     };
     let by_corners = |_: &Facet, _: usize, draft: f64| draft;
-    let lowest = |f: &Facet, k: usize, draft: f64| {
-        let shift = (reach(f)[0] - f.corners_deg[0]).min(0.0);
-        (draft + shift).min(joined(f, k)[0])
-    };
-    let highest = |f: &Facet, k: usize, draft: f64| {
-        let shift = (reach(f)[1] - f.corners_deg[2]).max(0.0);
-        (draft + shift).max(joined(f, k)[1])
-    };
+    let lowest = |f: &Facet, k: usize, draft: f64| draft + ends(f, k)[0] - snap(f);
+    let highest = |f: &Facet, k: usize, draft: f64| draft + ends(f, k)[1] + snap(f);
     let short = |f: &Facet, of: &dyn Fn(&Facet, usize, f64) -> f64| {
         let corners = half.mesh.corners(f.triangle as usize);
         let normals = surface.creases.normals[f.triangle as usize];
