@@ -1,8 +1,6 @@
 //! The nearest point of a set of half-spaces, and of a cone.
 
 use crate::mesh::{Point, Vector};
-use nalgebra::Matrix3;
-
 /// Steps of [`shares`]; a handful are usual.
 const MOST_STEPS: usize = 200;
 /// A normal that sticks out of those taken by less than this is their combination.
@@ -12,39 +10,39 @@ const DEPENDENT: f64 = 1e-9;
 pub fn nearest_point(p: &Point, planes: &[(Vector, f64)], within: f64) -> Option<Point> {
     let lacks: Vec<f64> = planes.iter().map(|(n, b)| b - n.dot(&p.coords)).collect();
     let normals: Vec<Vector> = planes.iter().map(|(n, _)| *n).collect();
-    let pushes = shares(&normals, &lacks, 0.1 * within)?;
-    Some(p + made(&normals, &pushes))
+    let (_, shortest) = shares(&normals, &lacks, 0.1 * within)?;
+    Some(p + shortest)
 }
 
 /// Shares, none negative, by which the unit `normals` come nearest to the direction `towards`.
 pub fn cone_shares(normals: &[Vector], towards: &Vector) -> Vec<(usize, f64)> {
     let lacks: Vec<f64> = normals.iter().map(|n| n.dot(towards)).collect();
     // the direction itself lacks nothing: there is always an answer
-    shares(normals, &lacks, 1e-9).unwrap_or_default()
-}
-
-fn made(normals: &[Vector], shares: &[(usize, f64)]) -> Vector {
-    shares.iter().map(|&(k, s)| normals[k] * s).sum()
+    shares(normals, &lacks, 1e-9).map_or_else(Vec::new, |(shares, _)| shares)
 }
 
 /// The shortest Σ λ_k n_k, λ ≥ 0, that goes as far as `lacks` along each of the unit `normals`, to `least`: the λ that are not
-/// zero. `None` if no vector does.
+/// zero, and the vector. `None` if no vector does.
 ///
 /// The dual method of D. Goldfarb and A. Idnani, Mathematical Programming 27, 1–33, 1983, for the identity as its form: the
 /// normal that lacks most is taken in, and those whose share would turn negative on the way are let go. In space three are
 /// taken at most.
-fn shares(normals: &[Vector], lacks: &[f64], least: f64) -> Option<Vec<(usize, f64)>> {
+fn shares(
+    normals: &[Vector],
+    lacks: &[f64],
+    least: f64,
+) -> Option<(Vec<(usize, f64)>, Vector)> {
     let mut taken: Vec<(usize, f64)> = Vec::new();
     let mut at = Vector::zeros();
     for _ in 0..MOST_STEPS {
         let lack = |k: usize| lacks[k] - normals[k].dot(&at);
         let most = (0..normals.len()).max_by(|&a, &b| lack(a).total_cmp(&lack(b)).then(b.cmp(&a)));
         let Some(next) = most.filter(|&k| lack(k) > least) else {
-            return Some(taken);
+            return Some((taken, at));
         };
         let mut own = 0.0;
         loop {
-            let (along, out) = split(normals, &taken, &normals[next]);
+            let (along, out) = Basis::of(normals, &taken).split(&normals[next]);
             let full = match out.norm_squared() {
                 sticks_out if sticks_out > DEPENDENT => {
                     (lacks[next] - normals[next].dot(&at)) / sticks_out
@@ -73,27 +71,68 @@ fn shares(normals: &[Vector], lacks: &[f64], least: f64) -> Option<Vec<(usize, f
             };
         }
         taken.push((next, own));
+        // anew, or what is lost beside normals that are nearly the same adds up
+        at = Basis::of(normals, &taken).meeting(lacks, &taken);
     }
     None
 }
 
-/// `normal` as a combination of the normals taken, three at most, and what sticks out of them.
-fn split(normals: &[Vector], taken: &[(usize, f64)], normal: &Vector) -> ([f64; 3], Vector) {
-    let of = |i: usize| taken.get(i).map_or(Vector::zeros(), |t| normals[t.0]);
-    let n = [of(0), of(1), of(2)];
-    // a normal that is not there combines nothing: its own one on the diagonal
-    let gram = Matrix3::from_fn(|i, j| {
-        let there = i.max(j) < taken.len();
-        if there {
-            n[i].dot(&n[j])
-        } else {
-            f64::from(u8::from(i == j))
+/// The normals taken, three at most, as Σ over i ≤ j of q_i r_ij with q_i square to each other: not by their products with each
+/// other, which lose twice as many digits where two are nearly the same.
+#[derive(Default)]
+struct Basis {
+    q: [Vector; 3],
+    r: [[f64; 3]; 3],
+    len: usize,
+}
+
+impl Basis {
+    fn of(normals: &[Vector], taken: &[(usize, f64)]) -> Basis {
+        let mut basis = Basis::default();
+        for (j, &(k, _)) in taken.iter().enumerate().take(3) {
+            let (along, out) = basis.project(&normals[k]);
+            for (i, a) in along.iter().enumerate() {
+                basis.r[i][j] = *a;
+            }
+            basis.r[j][j] = out.norm();
+            basis.q[j] = out / out.norm();
+            basis.len += 1;
         }
-    });
-    let right = Vector::from_fn(|i, _| n[i].dot(normal));
-    let along = gram.lu().solve(&right).unwrap_or_default();
-    let out = normal - n[0] * along[0] - n[1] * along[1] - n[2] * along[2];
-    ([along[0], along[1], along[2]], out)
+        basis
+    }
+
+    /// What `v` has along each q, and what sticks out of them; twice, for what rounding leaves.
+    fn project(&self, v: &Vector) -> ([f64; 3], Vector) {
+        let (mut along, mut out) = ([0.0; 3], *v);
+        for _ in 0..2 {
+            for (a, q) in along.iter_mut().zip(&self.q).take(self.len) {
+                let share = q.dot(&out);
+                *a += share;
+                out -= q * share;
+            }
+        }
+        (along, out)
+    }
+
+    /// `normal` as a combination of the normals taken, and what sticks out of them.
+    fn split(&self, normal: &Vector) -> ([f64; 3], Vector) {
+        let (mut along, out) = self.project(normal);
+        for i in (0..self.len).rev() {
+            let later: f64 = (i + 1..self.len).map(|j| self.r[i][j] * along[j]).sum();
+            along[i] = (along[i] - later) / self.r[i][i];
+        }
+        (along, out)
+    }
+
+    /// The shortest vector that goes just as far as `lacks` along each normal taken.
+    fn meeting(&self, lacks: &[f64], taken: &[(usize, f64)]) -> Vector {
+        let mut along = [0.0; 3];
+        for j in 0..self.len {
+            let before: f64 = (0..j).map(|i| self.r[i][j] * along[i]).sum();
+            along[j] = (lacks[taken[j].0] - before) / self.r[j][j];
+        }
+        (self.q.iter().zip(along)).map(|(q, a)| q * a).sum()
+    }
 }
 
 #[cfg(test)]
@@ -144,6 +183,23 @@ mod tests {
             let made: Vector = shares.iter().map(|&(k, s)| normals[k] * s).sum();
             for n in &normals {
                 prop_assert!(n.dot(&(towards - made)) < 1e-6);
+            }
+        }
+
+        /// As above, with normals in two bundles: what a ball in a groove rests on.
+        #[test]
+        fn the_nearest_point_is_free_where_normals_are_nearly_the_same(
+            leans in prop::collection::vec((-1.0..1.0f64, 0.0..1e-3f64), 2..20), p in unit(), finer in 0..6i32,
+        ) {
+            let spread = 10f64.powi(-finer);
+            let planes: Vec<_> = leans.iter().enumerate().map(|(k, (lean, gap))| {
+                let side = if k % 2 == 0 { 0.3 } else { -0.3 };
+                (Vector::new(side, spread * lean, 1.0).normalize(), -gap)
+            }).collect();
+            let c = nearest_point(&Point::from(p), &planes, 1e-6).unwrap();
+            prop_assert!((c - Point::from(p)).norm() <= p.norm() + 1e-6);
+            for (n, b) in &planes {
+                prop_assert!(n.dot(&c.coords) >= b - 1e-6);
             }
         }
 

@@ -186,45 +186,31 @@ fn find(parent: &mut [u32], mut k: u32) -> u32 {
     k
 }
 
+/// No corner of a facet is off by this much: edges that turn so far are sharp, degrees.
+const FAR_DEG: f64 = 45.0;
+
 struct ShortWall {
     height: f64,
     pm: f64,
     at: Point,
 }
 
-/// Facets that differ this much in area may belong to a flat wall and a curved one.
-const UNLIKE: f64 = 1.5;
-
 /// The largest height along Z of connected surface below the required draft.
 ///
-/// Over each facet the draft runs linearly between its corners; what is short of it is cut off along a straight line. The ± takes
-/// all the corners of a facet as much lower, or higher, as the least and the most that it stands for, or at the drafts of the
-/// facets that meet there; at either end the surface stands off the facet by its chord error, and coordinates are rounded.
+/// Over each facet the draft runs linearly between its corners; what is short of it is cut off along a straight line. A facet's own
+/// draft is that of its middle: where those at its corners have another mean, as beside the line along which a wall runs
+/// out into a fillet, one of them is off by twice as much. The ± takes all corners as low, or as high, as that allows; at either
+/// end the surface stands off the facet by its chord error, and coordinates are rounded.
 fn tallest_short_wall(
     half: &Half,
     survey: &Survey,
     surface: &Surface,
     required: f64,
 ) -> Option<ShortWall> {
-    // how far the drafts at its corners stand off the facet's own, which is that of its middle
-    let off = |f: &Facet| {
-        let [a, b, c] = f.corners_deg;
-        let middles = [0.5 * (a + c), (a + b + c) / 3.0].map(|m| f.draft_deg - m);
-        middles.into_iter().min_by(|a, b| a.abs().total_cmp(&b.abs())).unwrap_or(0.0)
-    };
-    // what the draft at corner k of a facet may be off by, by it and those that it is joined to there
-    let ends = |f: &Facet, k: usize| {
-        let joined = [k, (k + 2) % 3].into_iter().filter_map(|side| {
-            let e = half.topology.sides[f.triangle as usize][side] as usize;
-            let next = half.topology.across(f.triangle, side)?;
-            let next = surface.of_triangle[next as usize].filter(|_| surface.creases.smooth[e])?;
-            Some(off(&surface.facets[next as usize]))
-        });
-        (joined.chain([off(f)])).fold([0.0_f64; 2], |e, o| [e[0].min(2.0 * o), e[1].max(2.0 * o)])
-    };
+    let off = Off::of(half, surface);
     let by_corners = |_: &Facet, _: usize, draft: f64| draft;
-    let lowest = |f: &Facet, k: usize, draft: f64| draft + ends(f, k)[0] - snap(f);
-    let highest = |f: &Facet, k: usize, draft: f64| draft + ends(f, k)[1] + snap(f);
+    let lowest = |f: &Facet, k: usize, draft: f64| draft + off.at(f, k)[0] - snap(f);
+    let highest = |f: &Facet, k: usize, draft: f64| draft + off.at(f, k)[1] + snap(f);
     let short = |f: &Facet, of: &dyn Fn(&Facet, usize, f64) -> f64| {
         let corners = half.mesh.corners(f.triangle as usize);
         let normals = surface.creases.normals[f.triangle as usize];
@@ -238,7 +224,8 @@ fn tallest_short_wall(
     };
     let mut member = vec![false; surface.facets.len()];
     for (k, f) in surface.cavity(survey) {
-        member[k] = short(f, &lowest).is_some();
+        let far = f.draft_deg.min(f.corners_deg[0]) > required + FAR_DEG;
+        member[k] = !far && short(f, &lowest).is_some();
     }
     let height = |patch: &[u32], of: &dyn Fn(&Facet, usize, f64) -> f64| {
         let facets = patch.iter().map(|&f| &surface.facets[f as usize]);
@@ -261,6 +248,79 @@ fn tallest_short_wall(
             }
         })
         .max_by(|a, b| a.height.total_cmp(&b.height))
+}
+
+/// What the drafts at the corners of facets may be off by.
+struct Off<'a> {
+    half: &'a Half,
+    surface: &'a Surface,
+    /// Of each corner of the mesh whether a smooth surface ends there.
+    rim: Vec<bool>,
+}
+
+impl Off<'_> {
+    fn of<'a>(half: &'a Half, surface: &'a Surface) -> Off<'a> {
+        let mut rim = vec![false; half.mesh.vertices.len()];
+        for (e, edge) in half.topology.edges.iter().enumerate() {
+            for v in edge.vertices.iter().filter(|_| !surface.creases.smooth[e]) {
+                rim[*v as usize] = true;
+            }
+        }
+        Off { half, surface, rim }
+    }
+
+    /// Twice how far a facet's own draft, which is that of its middle, stands off those at its corners: by their mean or, of one half
+    /// of a strip, the middle between the least and the most, degrees.
+    fn own(f: &Facet) -> f64 {
+        let [a, b, c] = f.corners_deg;
+        let mean = f.draft_deg - (a + b + c) / 3.0;
+        let middle = f.draft_deg - 0.5 * (a + c);
+        2.0 * if mean.abs() < middle.abs() { mean } else { middle }
+    }
+
+    /// The most that the draft at corner `k` is too high and too low by, by all facets that are joined to it around that corner.
+    fn joined(&self, f: &Facet, k: usize) -> [f64; 2] {
+        let v = self.half.mesh.triangles[f.triangle as usize][k];
+        let own = Off::own(f);
+        let mut off = [own.min(0.0), own.max(0.0)];
+        // round the corner one way, and where that ends the other way
+        for onward in [0, 2] {
+            let mut at = (f.triangle, k);
+            while let Some((next, facet)) = self.across(at, onward, v)
+                && next.0 != f.triangle
+            {
+                let own = Off::own(facet);
+                off = [off[0].min(own), off[1].max(own)];
+                at = next;
+            }
+        }
+        off
+    }
+
+    /// The facet beyond a side of a triangle at its corner `k`, the vertex `v`, out of it or (2) into it, if it is joined to it there.
+    fn across(&self, (t, k): (u32, usize), side: usize, v: u32) -> Option<((u32, usize), &Facet)> {
+        let side = (k + side) % 3;
+        let topology = &self.half.topology;
+        let e = topology.sides[t as usize][side] as usize;
+        let next = topology.across(t, side).filter(|_| self.surface.creases.smooth[e])?;
+        let facet = self.surface.of_triangle[next as usize]?;
+        let corner = (self.half.mesh.triangles[next as usize].iter()).position(|&c| c == v)?;
+        Some(((next, corner), &self.surface.facets[facet as usize]))
+    }
+
+    /// As [`Off::joined`], and at a rim, where the normal mirrors the one farther in, by as much the other way.
+    fn at(&self, f: &Facet, k: usize) -> [f64; 2] {
+        let rim = |k: usize| self.rim[self.half.mesh.triangles[f.triangle as usize][k] as usize];
+        let own = self.joined(f, k);
+        if !rim(k) {
+            return own;
+        }
+        let inner = [(k + 1) % 3, (k + 2) % 3].into_iter().filter(|&k| !rim(k));
+        inner.fold(own, |e, k| {
+            let [low, high] = self.joined(f, k);
+            [e[0].min(-high), e[1].max(-low)]
+        })
+    }
 }
 
 /// Lowest and highest point of the part of a triangle where what runs linearly between its corners, given with their heights, is
