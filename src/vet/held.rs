@@ -130,16 +130,16 @@ fn stops(ground: &Ground, cutting: &Cutting, p: &Point, c: &Point) -> Vec<Stop> 
         else {
             return;
         };
-        let level = normal.dot(&q.coords) + radius;
+        let level = |n: &Vector| n.dot(&q.coords) + radius;
         let error = error_at(ground, t, &q) + ground.half.rounding;
         match stops.iter_mut().find(|s| s.normal.dot(&normal) > ONE) {
             Some(s) => {
                 s.error = s.error.max(error);
-                s.level = s.level.max(level);
+                s.level = s.level.max(level(&s.normal));
             }
             None => stops.push(Stop {
                 normal,
-                level,
+                level: level(&normal),
                 error,
             }),
         }

@@ -27,9 +27,10 @@ const SMALL: f64 = 0.1;
 /// Facets are halved across their longest side until the heights at corners and middle lie in a plane, and the smallest pieces
 /// along jumps, as beside upright corners, are an eighth to a twelfth of a step wide; each is summed by the rule that is exact for
 /// quadratics (3/4 of the middle, 1/12 of each corner: A. H. Stroud, Approximate Calculation of Multiple Integrals, 1971;
-/// from memory). Each height h may be off by the ± of the height left, u, and by what the nodes between may hide; where it is
-/// said to be 0 two chord errors may stay. In a piece that ends with heights that still differ, all of that difference may be
-/// wrong. So the ± is Σ area · min(h, u) below, all of u and the chord errors above, and Σ area · difference.
+/// from memory). Square to the surface each height may be off by the ± of the height left and by what the nodes between may
+/// hide, u together: u / n_z along the axis. Where it is said to be 0 two chord errors may stay. In a piece that ends with heights
+/// that still differ, all of that difference may be wrong. So the ± is Σ area in plan · min(h, u / n_z) below, all of
+/// u and the chord errors over the surface above, and Σ area in plan · difference.
 pub fn left_volume(
     ground: &Ground,
     cutting: &Cutting,
@@ -67,7 +68,7 @@ pub fn left_volume(
     let thin: f64 = (surface.cavity(ground.survey))
         .map(|(_, f)| f.area * f.normal.z.max(0.0) * 2.0 * f.chord_near)
         .sum();
-    let too_little = heights.unsure * sum.area + thin;
+    let too_little = heights.unsure * sum.surface + thin;
     (sum.volume, sum.too_much.max(too_little) + sum.jumps)
 }
 
@@ -78,8 +79,8 @@ struct Sum {
     volume: f64,
     /// What may be too much of it by the ± of heights, mm³.
     too_much: f64,
-    /// Area in plan under it, mm².
-    area: f64,
+    /// Surface under it, mm².
+    surface: f64,
     /// Volume that jumps within the smallest pieces may make wrong, mm³.
     jumps: f64,
 }
@@ -88,7 +89,7 @@ impl Sum {
     fn add(&mut self, other: &Sum) {
         self.volume += other.volume;
         self.too_much += other.too_much;
-        self.area += other.area;
+        self.surface += other.surface;
         self.jumps += other.jumps;
     }
 }
@@ -101,7 +102,7 @@ struct Heights<'g> {
     least2: f64,
     /// Height square to the surface that need not be looked into, mm.
     slight: f64,
-    /// ± of a height, mm.
+    /// ± of a height square to the surface, mm.
     unsure: f64,
 }
 
@@ -158,8 +159,12 @@ impl Heights<'_> {
                     - all.into_iter().fold(f64::INFINITY, f64::min);
                 sum.add(&Sum {
                     volume: area * height,
-                    too_much: area * height.min(self.unsure),
-                    area: if height > 0.0 { area } else { 0.0 },
+                    too_much: area * height.min(self.unsure / on.normal.z),
+                    surface: if height > 0.0 {
+                        area / on.normal.z
+                    } else {
+                        0.0
+                    },
                     jumps: if straight { area * off } else { area * jump },
                 });
                 return;
