@@ -403,8 +403,9 @@ fn rib(size: f64, facets: &Facets, random: &mut Random) -> Option<Draft> {
     let lean = any_draft(random, 10.0);
     let thin = half[1] * random.within(0.08, 0.2);
     let thick = thin + height * lean.to_radians().tan();
-    let gap = core[1] + foot - thick;
     let rib_core = [core[0] * random.within(0.3, 0.8), 0.0];
+    // beside it, and between its end and the wall
+    let gap = core[1].min(core[0] - rib_core[0]) + foot - thick;
     let most = (foot / touch(delta))
         .min(0.45 * gap / touch(delta).max(touch(lean)))
         .min(0.45 * height);

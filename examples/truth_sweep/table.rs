@@ -1,4 +1,4 @@
-//! The sweep's table.
+//! The sweep's table. An error in ± over 1 lies outside.
 
 use crate::compare::{BORDERLINE, Call, Outcome, Trial};
 use std::fmt::Write;
@@ -15,7 +15,7 @@ pub fn table(outcomes: &[Outcome], worst: usize) -> String {
     figures.sort_unstable();
     let _ = writeln!(
         text,
-        "| figure | truths | inside ± | median ± | 95th percentile |\n| --- | ---: | ---: | ---: | ---: |"
+        "| figure | truths | inside ± | median ± | 95th percentile | largest error in ± |\n| --- | ---: | ---: | ---: | ---: | ---: |"
     );
     let mut breaches = String::new();
     for figure in figures {
@@ -27,10 +27,13 @@ pub fn table(outcomes: &[Outcome], worst: usize) -> String {
         let inside = trials.iter().filter(|(_, t)| t.holds()).count();
         let mut pm: Vec<f64> = trials.iter().map(|(_, t)| t.pm / t.by).collect();
         pm.sort_by(f64::total_cmp);
+        let largest = (trials.iter().filter(|(_, t)| t.pm > 0.0))
+            .map(|(_, t)| t.excess())
+            .fold(0.0, f64::max);
         let at = |share: f64| pm[((pm.len() - 1) as f64 * share).round() as usize];
         let _ = writeln!(
             text,
-            "| {figure} | {} | {:.2} % | {:.3e} | {:.3e} |",
+            "| {figure} | {} | {:.2} % | {:.3e} | {:.3e} | {largest:.2} |",
             trials.len(),
             100.0 * inside as f64 / trials.len() as f64,
             at(0.5),

@@ -347,7 +347,9 @@ impl Reading<'_> {
         let Some(along) = lone.and_then(|d| d.try_normalize(0.0)) else {
             return *normal;
         };
-        (normal - along * normal.dot(&along)).try_normalize(0.5).unwrap_or(*normal)
+        (normal - along * normal.dot(&along))
+            .try_normalize(0.5)
+            .unwrap_or(*normal)
     }
 
     /// The normal at a ring that ends, from those at the far ends of its sides.

@@ -27,11 +27,7 @@ pub fn cone_shares(normals: &[Vector], towards: &Vector) -> Vec<(usize, f64)> {
 /// The dual method of D. Goldfarb and A. Idnani, Mathematical Programming 27, 1–33, 1983, for the identity as its form: the
 /// normal that lacks most is taken in, and those whose share would turn negative on the way are let go. In space three are
 /// taken at most.
-fn shares(
-    normals: &[Vector],
-    lacks: &[f64],
-    least: f64,
-) -> Option<(Vec<(usize, f64)>, Vector)> {
+fn shares(normals: &[Vector], lacks: &[f64], least: f64) -> Option<(Vec<(usize, f64)>, Vector)> {
     let mut taken: Vec<(usize, f64)> = Vec::new();
     let mut at = Vector::zeros();
     for _ in 0..MOST_STEPS {

@@ -136,9 +136,16 @@ pub fn reach_and_depth(
         .max_by(f64::total_cmp);
     let radius = concave_radius(ground, left_by, largest_ball);
     if let (Some((radius, pm, _)), false) = (radius, ground.shade.any()) {
+        let chords = ground
+            .surface
+            .cavity(ground.survey)
+            .map(|(_, f)| f.chord_error);
+        let about = 2.0 * chords.fold(0.0, f64::max);
         for c in cutters.iter_mut().filter(|c| c.kind == CutterKind::Ball) {
             if 0.5 * c.diameter_mm <= radius - pm {
                 touches_all(c);
+            } else if 0.5 * c.diameter_mm <= radius + about.min(pm) {
+                may_touch_all(c, limits.leave);
             }
         }
     }
@@ -197,6 +204,19 @@ fn touches_all(figures: &mut CutterReach) {
     figures.left_area_mm2_pm = Some(0.0);
     figures.left_volume_mm3 = Some(0.0);
     figures.left_volume_mm3_pm = Some(0.0);
+}
+
+/// A ball that may be no larger than the smallest concave radius may touch everything, whatever the facets hold it off.
+fn may_touch_all(figures: &mut CutterReach, leave: f64) {
+    let hold = |value: Option<f64>, pm: &mut Option<f64>| {
+        *pm = value.zip(*pm).map(|(value, pm)| pm.max(value));
+    };
+    hold(figures.left_height_mm, &mut figures.left_height_mm_pm);
+    hold(figures.left_area_mm2, &mut figures.left_area_mm2_pm);
+    hold(figures.left_volume_mm3, &mut figures.left_volume_mm3_pm);
+    if figures.left_height_mm.is_some_and(|left| left > leave) {
+        figures.clears = None;
+    }
 }
 
 /// The largest ball that clears.

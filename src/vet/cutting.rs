@@ -13,6 +13,8 @@ pub const TOUCH: f64 = 1e-4;
 /// Halvings of the step between two nodes where a wall is sought: to less than two [`TOUCH`] of a cell of 0.1 mm, or what
 /// stands within that of the wall would seem left.
 const WALL_HALVINGS: usize = 9;
+/// Share of the radius off the cavity in plan from which on a cutter below the parting level stands beside the block.
+const BESIDE: f64 = 0.9;
 /// Halvings where a height is.
 const HEIGHT_HALVINGS: usize = 6;
 /// Steps from the lower node that are worth another place.
@@ -34,6 +36,7 @@ pub struct Cutting<'m> {
     flat: f64,
     /// Corner radius, mm.
     corner: f64,
+    plan: Option<Plan>,
     deep: OnceLock<Vec<(f32, [usize; 2])>>,
     ground: &'m Ground<'m>,
     /// Where an overhang is within the cutter's reach, on the columns' grid; `None` where nothing overhangs.
@@ -47,7 +50,16 @@ impl<'m> Cutting<'m> {
             radius,
             corner_radius: corner,
         };
-        let lowest = ground.contacts.pieces.cutter_map(grid, radius, corner);
+        let mut lowest = ground.contacts.pieces.cutter_map(grid, radius, corner);
+        let plan = ground.plan().map(|(lo, hi)| Plan { lo, hi });
+        if let Some(plan) = plan {
+            for (k, z) in lowest.values_mut().iter_mut().enumerate() {
+                let at = grid.centre(k % grid.nx, k / grid.nx);
+                if plan.stands_beside(at, f64::from(*z), radius) {
+                    *z = f32::INFINITY;
+                }
+            }
+        }
         let overhung = ground
             .shade
             .any()
@@ -57,6 +69,7 @@ impl<'m> Cutting<'m> {
             places: FreePlaces::new(lowest, radius, corner, Vec::new()),
             flat: radius - corner,
             corner,
+            plan,
             deep: OnceLock::new(),
             ground,
             overhung,
@@ -145,7 +158,7 @@ impl<'m> Cutting<'m> {
     }
 
     /// Whether an overhang is within reach of the cutter's axis.
-    fn under(&self, centre: &Point) -> bool {
+    pub(super) fn under(&self, centre: &Point) -> bool {
         self.overhung.as_ref().is_some_and(|map| {
             let cell = map.grid.cell_at(centre.x, centre.y);
             cell.is_some_and(|(i, j)| map.get(map.grid.index(i, j)).is_some())
@@ -410,6 +423,9 @@ impl<'m> Cutting<'m> {
     /// Whether the cutter can come straight down to `centre`: that also tells the open from the inside of the material.
     fn open_above(&self, c: &Point, tolerance: f64) -> bool {
         let contacts = self.ground.contacts;
+        if (self.plan).is_some_and(|p| p.stands_beside([c.x, c.y], c.z, self.radius())) {
+            return false;
+        }
         if self.is_ball() && !self.under(c) && !self.buried(c) {
             // where nothing overhangs, a ball that is clear stays clear on its way up
             return !contacts.rays.any_within(c, self.corner - tolerance);
@@ -597,6 +613,22 @@ impl<'m> Cutting<'m> {
             left: best.max(0.0),
             centre: at,
         }
+    }
+}
+
+/// Cavity's rectangle in plan.
+#[derive(Clone, Copy)]
+struct Plan {
+    lo: [f64; 2],
+    hi: [f64; 2],
+}
+
+impl Plan {
+    /// Whether a cutter of `radius` with its centre at height `z` over `at` stands beside the block: below the parting level and
+    /// nearly a radius off the cavity. It would be near to the cavity only through the material.
+    fn stands_beside(&self, at: [f64; 2], z: f64, radius: f64) -> bool {
+        let off = |k: usize| (self.lo[k] - at[k]).max(at[k] - self.hi[k]).max(0.0);
+        z < 0.0 && off(0).hypot(off(1)) > BESIDE * radius
     }
 }
 

@@ -275,7 +275,11 @@ impl Off<'_> {
         let [a, b, c] = f.corners_deg;
         let mean = f.draft_deg - (a + b + c) / 3.0;
         let middle = f.draft_deg - 0.5 * (a + c);
-        2.0 * if mean.abs() < middle.abs() { mean } else { middle }
+        2.0 * if mean.abs() < middle.abs() {
+            mean
+        } else {
+            middle
+        }
     }
 
     /// The most that the draft at corner `k` is too high and too low by, by all facets that are joined to it around that corner.
@@ -302,7 +306,9 @@ impl Off<'_> {
         let side = (k + side) % 3;
         let topology = &self.half.topology;
         let e = topology.sides[t as usize][side] as usize;
-        let next = topology.across(t, side).filter(|_| self.surface.creases.smooth[e])?;
+        let next = topology
+            .across(t, side)
+            .filter(|_| self.surface.creases.smooth[e])?;
         let facet = self.surface.of_triangle[next as usize]?;
         let corner = (self.half.mesh.triangles[next as usize].iter()).position(|&c| c == v)?;
         Some(((next, corner), &self.surface.facets[facet as usize]))

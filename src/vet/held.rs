@@ -39,7 +39,8 @@ pub fn uncertainty(ground: &Ground, cutting: &Cutting, p: &Point, near: &Nearest
     if near.left <= 0.0 || !cutting.is_ball() {
         return 2.0 * own + PLACED;
     }
-    let stops = stops(ground, cutting, p, &near.centre);
+    let radius = cutting.radius();
+    let stops = stops(ground, cutting, radius, p, &near.centre);
     let far = near.centre - p;
     let towards = far.try_normalize(0.0).unwrap_or_default();
     let normals: Vec<Vector> = stops.iter().map(|s| s.normal).collect();
@@ -52,7 +53,6 @@ pub fn uncertainty(ground: &Ground, cutting: &Cutting, p: &Point, near: &Nearest
         .map(|&(k, share)| stops[k].normal * share)
         .sum();
     let length = sum.norm();
-    let radius = cutting.profile.tip_below();
     if length < 0.5 {
         // nothing that was found holds it
         return near.left + own;
@@ -67,9 +67,9 @@ pub fn uncertainty(ground: &Ground, cutting: &Cutting, p: &Point, near: &Nearest
 /// The surface it rests on lies within e of the facets. A ball on a surface moved out, or in, by e stands as one of radius R + e,
 /// or R − e, does on the facets: a ball that only just does not fall between two rims sinks by far more than e.
 pub fn sinking(ground: &Ground, cutting: &Cutting, c: &Point) -> f64 {
-    let stops = stops(ground, cutting, &(c - Vector::z()), c);
-    let error = stops.iter().map(|s| s.error).fold(0.0, f64::max);
     let radius = cutting.radius();
+    let stops = stops(ground, cutting, radius, &(c - Vector::z()), c);
+    let error = stops.iter().map(|s| s.error).fold(0.0, f64::max);
     let dropper = &ground.contacts.dropper;
     let height = |radius: f64| {
         let contact = dropper.centre_height(Profile::ball(radius), c.x, c.y);
@@ -83,29 +83,11 @@ pub fn sinking(ground: &Ground, cutting: &Cutting, c: &Point) -> f64 {
 }
 
 /// The ball slid on from its free place `start` towards the surface point `p`, along what it rests on, until that lets it no
-/// nearer: each time as near as the half-spaces of its contacts allow, and as far on the way there as it stays free.
+/// nearer.
 pub fn slid(ground: &Ground, cutting: &Cutting, p: &Point, start: Nearest) -> Nearest {
     let radius = cutting.radius();
-    let mut at = start.centre;
-    for _ in 0..MOST_SLIDES {
-        let planes: Vec<(Vector, f64)> = stops(ground, cutting, p, &at)
-            .into_iter()
-            .map(|s| (s.normal, s.level))
-            .collect();
-        let Some(to) = nearest_point(p, &planes, TOUCH) else {
-            break;
-        };
-        let way = to - at;
-        let free = |share: &f64| cutting.rests_free(&(at + way * *share));
-        let share = (0..SLIDE_HALVINGS).map(|k| 0.5_f64.powi(k)).find(free);
-        let Some(next) = share.map(|s| at + way * s) else {
-            break;
-        };
-        if (next - p).norm() > (at - p).norm() - SLIDE_GAIN {
-            break;
-        }
-        at = next;
-    }
+    let free = |c: &Point| cutting.rests_free(c);
+    let at = slid_towards(ground, cutting, radius, p, start.centre, free);
     let left = ((at - p).norm() - radius).max(0.0);
     if left < start.left {
         Nearest { left, centre: at }
@@ -114,9 +96,58 @@ pub fn slid(ground: &Ground, cutting: &Cutting, p: &Point, start: Nearest) -> Ne
     }
 }
 
-/// What the ball rests on at `c`.
-fn stops(ground: &Ground, cutting: &Cutting, p: &Point, c: &Point) -> Vec<Stop> {
-    let radius = cutting.profile.tip_below();
+/// How much nearer to `p` the ball might get over the true surface than at its nearest place `near`, mm: as much as one smaller by what
+/// that may lie off the facets does. A ball hardly wider than the hollow it stands in sinks by far more than that.
+pub fn eased(ground: &Ground, cutting: &Cutting, p: &Point, near: &Nearest) -> f64 {
+    let stops = stops(ground, cutting, cutting.radius(), p, &near.centre);
+    let error = stops.iter().map(|s| s.error).fold(0.0, f64::max);
+    let radius = cutting.radius() - error;
+    if !cutting.is_ball() || near.left <= 0.0 || radius <= 0.0 || cutting.under(&near.centre) {
+        return 0.0;
+    }
+    let rays = &ground.contacts.rays;
+    let free = |c: &Point| !rays.any_within(c, radius - 2.0 * TOUCH);
+    let at = slid_towards(ground, cutting, radius, p, near.centre, free);
+    let left = ((at - p).norm() - radius).max(0.0);
+    (near.left - left).max(0.0)
+}
+
+/// The centre of a ball of `radius` slid on from `start` towards `p`: each time as near as the half-spaces of its contacts allow, and
+/// as far on the way there as it stays `free`.
+fn slid_towards(
+    ground: &Ground,
+    cutting: &Cutting,
+    radius: f64,
+    p: &Point,
+    start: Point,
+    free: impl Fn(&Point) -> bool,
+) -> Point {
+    let mut at = start;
+    for _ in 0..MOST_SLIDES {
+        let planes: Vec<(Vector, f64)> = stops(ground, cutting, radius, p, &at)
+            .into_iter()
+            .map(|s| (s.normal, s.level))
+            .collect();
+        let Some(to) = nearest_point(p, &planes, TOUCH) else {
+            break;
+        };
+        let way = to - at;
+        let share = (0..SLIDE_HALVINGS)
+            .map(|k| 0.5_f64.powi(k))
+            .find(|share| free(&(at + way * *share)));
+        let Some(next) = share.map(|s| at + way * s) else {
+            break;
+        };
+        if (next - p).norm() > (at - p).norm() - SLIDE_GAIN {
+            break;
+        }
+        at = next;
+    }
+    at
+}
+
+/// What a ball of `radius` rests on at `c`.
+fn stops(ground: &Ground, cutting: &Cutting, radius: f64, p: &Point, c: &Point) -> Vec<Stop> {
     let rests = PLACED.max(RESTS * radius);
     let rays = &ground.contacts.rays;
     let aside = Vector::repeat(radius + rests);

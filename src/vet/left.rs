@@ -111,7 +111,7 @@ struct OnFacet {
     shape: Shape,
     normal: Vector,
     slack: f64,
-    /// Heights differ by no less for being read as touched here and as left there, mm.
+    /// Heights differ by no less for being read as touched here and as left there, nor are they known better, mm.
     noise: f64,
     /// Off the surface: whether something hides it is told there.
     off: Vector,
@@ -126,7 +126,7 @@ impl Heights<'_> {
             shape: ground.surface.shape(ground.half, facet),
             normal,
             slack,
-            noise: (2.0 * slack).max(self.slight) / normal.z,
+            noise: (2.0 * slack).max(self.slight).max(self.unsure) / normal.z,
             off: normal * ground.half.tolerance(),
         };
         let mut sum = Sum::default();

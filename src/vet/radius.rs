@@ -28,8 +28,6 @@ const MOST_JUDGED: usize = 2048;
 /// A sample is searched only if it would make the radius smaller by more than this share: where all samples lie on one
 /// sphere, each would be.
 const WORTH: f64 = 0.004;
-/// Chord errors that a ball may cut and still touch.
-const CHORDS: f64 = 1.0;
 /// Most times that a ball is rolled off what it cuts.
 const MOST_ROLLS: usize = 12;
 /// Most nodes for one radius.
@@ -89,9 +87,9 @@ fn tightest(ground: &Ground, index: &BrowIndex, first: &mut Untouched) -> Option
             better = chunk
                 .par_iter()
                 .filter(|(_, s)| {
-                    !clear(ground, s, radius, CHORDS) && !brow_in_the_way(ground, index, s, radius)
+                    !clear(ground, s, radius) && !brow_in_the_way(ground, index, s, radius)
                 })
-                .map(|(_, s)| (largest(ground, s, radius, CHORDS), *s))
+                .map(|(_, s)| (largest(radius, |r| clear(ground, s, r)), *s))
                 .filter(|(r, s)| !brow_in_the_way(ground, index, s, 1.05 * r + TOUCH))
                 .min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.facet.cmp(&b.1.facet)));
             if better.is_some() {
@@ -110,12 +108,15 @@ fn tightest(ground: &Ground, index: &BrowIndex, first: &mut Untouched) -> Option
         left = next.samples;
     }
     let (found, sample) = best?;
-    // what one chord error more or less does to it, twice over, for the normal at the sample is of facets as well
-    let loose = largest(ground, &sample, 2.0 * top, 2.0 * CHORDS);
+    // what one chord error more or less does to it, twice over, for the normal at the sample is of facets as well; and what rolling
+    // the ball off did
+    let standing = |chords: f64| largest(2.0 * top, |r| stands_clear(ground, &sample, r, chords));
+    let [tight, loose] = [1.0, 2.0].map(standing);
+    let unsure = (2.0 * (loose - tight)).max((found - tight).abs());
     let chord = ground.surface.facets[sample.facet as usize].chord_near;
     Some(SmallestRadius {
         radius: found,
-        pm: 2.0 * (loose - found).max(0.0) + WORTH * found + chord + 2.0 * TOUCH,
+        pm: unsure + WORTH * found + chord + 2.0 * TOUCH,
         at: sample.at,
     })
 }
@@ -139,25 +140,33 @@ fn untouched(ground: &Ground, radius: f64, samples: &[Sample]) -> Option<Untouch
             let centre = cutting.touching(&s.at, &s.normal);
             let chord = ground.surface.facets[s.facet as usize].chord_near;
             let cut = cutting.shown_cut(&centre);
-            (cut > TOUCH + CHORDS * chord).then_some((cut, *s))
+            (cut > TOUCH + chord).then_some((cut, *s))
         })
         .collect();
     Some(Untouched { radius, samples })
 }
 
-/// Whether a ball of `radius` touches the sample and cuts nothing deeper than `slack` of the chord error of its facets.
+/// Whether a ball of `radius` that stands on the sample cuts nothing deeper than `chords` times the chord error of its facets.
+fn stands_clear(ground: &Ground, sample: &Sample, radius: f64, chords: f64) -> bool {
+    let chord = ground.surface.facets[sample.facet as usize].chord_near;
+    let within = radius - TOUCH - chords * chord;
+    let centre = sample.at + sample.normal * radius;
+    within <= 0.0 || !ground.contacts.rays.any_within(&centre, within)
+}
+
+/// Whether a ball of `radius` touches the sample and cuts nothing deeper than the chord error of its facets.
 ///
 /// A normal between corners may lean off the surface's by as much as the facet does, so the ball is rolled about the sample, off what
 /// it cuts, as far as that may be: by √(2 e / R) it cuts its own facet e deep.
-fn clear(ground: &Ground, sample: &Sample, radius: f64, slack: f64) -> bool {
-    let chord = ground.surface.facets[sample.facet as usize].chord_near;
-    let rays = &ground.contacts.rays;
-    let within = radius - TOUCH - slack * chord;
-    let first = sample.at + sample.normal * radius;
-    if within <= 0.0 || !rays.any_within(&first, within) {
+fn clear(ground: &Ground, sample: &Sample, radius: f64) -> bool {
+    if stands_clear(ground, sample, radius, 1.0) {
         return true;
     }
-    let most = (2.0 * slack * chord * radius).sqrt();
+    let chord = ground.surface.facets[sample.facet as usize].chord_near;
+    let rays = &ground.contacts.rays;
+    let within = radius - TOUCH - chord;
+    let first = sample.at + sample.normal * radius;
+    let most = (2.0 * chord * radius).sqrt();
     let mut centre = first;
     for _ in 0..MOST_ROLLS {
         let Some((q, _)) = rays.closest(&centre, within) else {
@@ -182,11 +191,12 @@ fn clear(ground: &Ground, sample: &Sample, radius: f64, slack: f64) -> bool {
     false
 }
 
-fn largest(ground: &Ground, sample: &Sample, most: f64, chords: f64) -> f64 {
+/// The largest radius up to `most` that `clears`.
+fn largest(most: f64, clears: impl Fn(f64) -> bool) -> f64 {
     let (mut lo, mut hi) = (0.0, most);
     for _ in 0..HALVINGS {
         let mid = 0.5 * (lo + hi);
-        if clear(ground, sample, mid, chords) {
+        if clears(mid) {
             lo = mid;
         } else {
             hi = mid;

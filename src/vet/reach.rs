@@ -1,7 +1,7 @@
 //! Reach: what each cutter touches of the visible cavity surface, and what it leaves.
 
 use super::cutting::{Cutting, TOUCH};
-use super::held::{slid, uncertainty};
+use super::held::{eased, slid, uncertainty};
 use super::left::left_volume;
 use super::shade::Shade;
 use super::sharp::{Sharp, sharp_edges};
@@ -389,13 +389,13 @@ impl<'m> Ground<'m> {
                 .then(a.1.at.x.total_cmp(&b.1.at.x))
                 .then(a.1.at.y.total_cmp(&b.1.at.y))
         });
-        let mut best: Option<(f64, Point)> = None;
+        let mut best: Option<(Nearest, Point)> = None;
         // the most that any place looked at may truly hold
         let mut most = 0.0_f64;
         let mut looked_at = 0;
         for chunk in candidates.chunks(16) {
             // what the nodes say is an upper bound
-            let floor = best.map_or(0.0, |b: (f64, Point)| b.0);
+            let floor = best.map_or(0.0, |b: (Nearest, Point)| b.0.left);
             if chunk[0].0.left <= floor + (1e-3 * floor).max(2e-4) {
                 break;
             }
@@ -430,16 +430,29 @@ impl<'m> Ground<'m> {
                 .map(|(n, p)| n.left + uncertainty(self, cutting, p, n))
                 .collect();
             most = hold.into_iter().fold(most, f64::max);
-            if std::env::var_os("DBG").is_some() { for (i,(n, p)) in refined.iter().enumerate().take(3) { eprintln!("worst: node {:.5} final {:.5} pm {:.5} p {:.4?} c {:.4?}", chunk[i].0.left, n.left, uncertainty(self, cutting, p, n), p.coords.as_slice(), n.centre.coords.as_slice()); } }
+            if std::env::var_os("DBG").is_some() {
+                for (i, (n, p)) in refined.iter().enumerate().take(3) {
+                    eprintln!(
+                        "worst: node {:.5} final {:.5} pm {:.5} p {:.4?} c {:.4?}",
+                        chunk[i].0.left,
+                        n.left,
+                        uncertainty(self, cutting, p, n),
+                        p.coords.as_slice(),
+                        n.centre.coords.as_slice()
+                    );
+                }
+            }
             for (n, p) in refined {
-                if best.is_none_or(|b| n.left > b.0) {
-                    best = Some((n.left, p));
+                if best.is_none_or(|b| n.left > b.0.left) {
+                    best = Some((n, p));
                 }
             }
         }
-        if let Some((left, at)) = best {
+        if let Some((near, at)) = best {
+            let left = near.left;
             // places not looked at hold no more than what ended the search
-            return Some((left, at, (most - left).max(1e-3 * left).max(2e-4)));
+            let off = (most - left).max(eased(self, cutting, &at, &near));
+            return Some((left, at, off.max(1e-3 * left).max(2e-4)));
         }
         // all is touched, within the facets' chord error: on either side of it
         let chord = samples
