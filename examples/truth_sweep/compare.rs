@@ -80,6 +80,9 @@ pub struct Outcome {
 /// Verdicts on balls drawn within 2 % of the smallest radius, counted apart.
 pub const BORDERLINE: &str = "clears, ball within 2 % of the radius";
 
+/// Those of the others on meshes with a chord error of a quarter of the leave at the most.
+pub const FINE: &str = "clears, of these on meshes finer than a quarter of the leave";
+
 /// Compares the first half of `report`; `at_parting` is the cavity's middle at the parting level in the file's frame,
 /// `rounding` the coarsest step of the file's coordinates, mm.
 pub fn compare(
@@ -354,7 +357,7 @@ pub fn compare(
             let off = (truth.radius_mm)
                 .filter(|&r| r > 0.0)
                 .map_or(1.0, |r| (0.5 * ball.diameter_mm / r - 1.0).abs());
-            out.calls.push(Call {
+            let call = Call {
                 what: if off <= 0.0201 { BORDERLINE } else { "clears" },
                 of: format!(
                     "ball {} mm leaves {left:.5}, said {:.5?} ± {:.5?}, chord error {:.5}",
@@ -366,7 +369,14 @@ pub fn compare(
                 truth: worst <= r.leave_mm,
                 said: found.clears,
                 margin: (left - r.leave_mm).abs() - 2.0 * truth.chord_mm,
-            });
+            };
+            if call.what != BORDERLINE && truth.chord_mm <= 0.25 * r.leave_mm {
+                out.calls.push(Call {
+                    what: FINE,
+                    ..call.clone()
+                });
+            }
+            out.calls.push(call);
         }
     }
     let forgive = report

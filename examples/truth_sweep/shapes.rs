@@ -719,7 +719,7 @@ fn finished(
         ground,
         scale,
     } = draft;
-    let mut factors: Vec<f64> = (0..2).map(|_| random.scaled(0.3, 3.0)).collect();
+    let mut factors = vec![random.scaled(0.3, 3.0)];
     if random.chance(0.5) {
         factors.push(1.0 + random.within(-0.02, 0.02));
     }

@@ -344,7 +344,8 @@ mod tests {
             let found = places.left(&p, Nearest { left: f64::INFINITY, centre: p });
             prop_assert!((found.left - left).abs() < 1e-9, "{} is not {left}", found.left);
             match places.covered_from(x, y) {
-                Some(c) => prop_assert!(c == covered || (c - covered).abs() < 1e-9, "{c} is not {covered}"),
+                // at the cutter's rim a root of nearly nothing keeps half of the digits
+                Some(c) => prop_assert!(c == covered || (c - covered).abs() < 1e-7, "{c} is not {covered}"),
                 None => prop_assert!(covered == f64::INFINITY),
             }
         }

@@ -3,6 +3,9 @@
 use super::{Mesh, Topology, Vector};
 use rayon::prelude::*;
 
+/// Fewest triangles round a hole.
+const FEWEST_ROUND: usize = 6;
+
 /// A mesh with what its triangles are asked for again and again.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Facets<'a> {
@@ -31,6 +34,8 @@ struct Patch {
     area: f64,
     /// Sum of d dᵀ |e| over its border edges e with direction d, its border's length by direction: the matrix' xx, xy, xz, yy, yz, zz.
     border: [f64; 6],
+    /// Whether there is a hole in it: then a line across it lies in it twice.
+    holed: bool,
 }
 
 impl Flats {
@@ -96,6 +101,7 @@ impl Flats {
                 normal: mean.unwrap_or_else(|| normal(members[0])),
                 area: members.iter().map(|&t| area(t)).sum(),
                 border: border(facets.mesh, topology, flats.edges(p as u32)),
+                holed: is_holed(facets.mesh, members, flats.edges(p as u32).len()),
             }
         };
         let patches = (0..firsts.len() - 1)
@@ -124,7 +130,12 @@ impl Flats {
 
     /// Mean width of patch `p` across direction `along` (unit), mm.
     pub(super) fn width(&self, p: u32, along: &Vector) -> f64 {
-        let Patch { area, border, .. } = &self.patches[p as usize];
+        let Patch {
+            area,
+            border,
+            holed,
+            ..
+        } = &self.patches[p as usize];
         let [xx, xy, xz, yy, yz, zz] = border;
         let length = 0.5
             * along.dot(&Vector::new(
@@ -133,11 +144,28 @@ impl Flats {
                 xz * along.x + yz * along.y + zz * along.z,
             ));
         if length > 0.0 {
-            area / length
+            area / length * if *holed { 0.5 } else { 1.0 }
         } else {
             f64::INFINITY
         }
     }
+}
+
+/// Whether triangles joined in one flat patch with so many `border` edges leave a hole: by Euler's formula, corners less edges plus
+/// triangles are 1 without one.
+fn is_holed(mesh: &Mesh, members: &[u32], border: usize) -> bool {
+    // without a hole there are more border edges, or corners inside
+    if members.len() < border.max(FEWEST_ROUND) {
+        return false;
+    }
+    let mut corners: Vec<u32> = members
+        .iter()
+        .flat_map(|&t| mesh.triangles[t as usize])
+        .collect();
+    corners.sort_unstable();
+    corners.dedup();
+    let edges = (3 * members.len() + border) / 2;
+    corners.len() + members.len() <= edges
 }
 
 fn border(mesh: &Mesh, topology: &Topology, edges: &[u32]) -> [f64; 6] {
