@@ -5,7 +5,7 @@
 mod common;
 
 use common::{Facet, binary_stl, data, facets_of};
-use moldvet::report::{Finding, Report};
+use moldvet::report::{Finding, Report, Verdict};
 use std::fs;
 use std::path::Path;
 use std::process::{Command, Output};
@@ -36,12 +36,28 @@ fn ask(name: &str, bytes: &[u8]) -> Answer {
     let report = (status < 2).then(|| {
         serde_json::from_slice(&output.stdout).unwrap_or_else(|e| panic!("{name}: {e}: {told}"))
     });
-    Answer {
+    let answer = Answer {
         name: name.to_owned(),
         status,
         told,
         report,
-    }
+    };
+    answer.as_in_the_table();
+    answer
+}
+
+/// For each file its defect, the exit status, and what is said.
+const TABLE: &str = include_str!("../docs/bad-files.md");
+
+/// The cells of the table's rows, the file without its quotes.
+fn rows() -> impl Iterator<Item = [&'static str; 4]> {
+    let rows = TABLE.lines().filter(|l| l.starts_with("| `"));
+    rows.map(|row| {
+        let cells = row.trim_matches('|').split(" | ").map(str::trim);
+        let [file, rest @ ..] = <[&str; 4]>::try_from(cells.collect::<Vec<_>>()).unwrap();
+        let [defect, status, said] = rest;
+        [file.trim_matches('`'), defect, status, said]
+    })
 }
 
 /// Where there is a shell that can, with 5 s of processor time (not of the clock, which a busy machine delays) and 4 GB of
@@ -68,6 +84,37 @@ fn run(folder: &Path, name: &str, more: &[&str]) -> Output {
 }
 
 impl Answer {
+    /// If the file stands in the table, its row is true.
+    fn as_in_the_table(&self) {
+        let Some([_, _, status, said]) = rows().find(|row| row[0] == self.name) else {
+            return;
+        };
+        let told = match &self.report {
+            None => {
+                let prefix = format!("moldvet: {}: ", self.name);
+                self.told.trim_end().replacen(&prefix, "", 1)
+            }
+            Some(report) => {
+                let of_the_file = |f: &&Finding| {
+                    ["mesh", "setup"].contains(&f.check.as_str()) && f.verdict > Verdict::Pass
+                };
+                let all = report.findings.iter().filter(of_the_file);
+                let messages: Vec<&str> = all.map(|f| f.message.as_str()).collect();
+                if messages.is_empty() {
+                    "nothing".to_owned()
+                } else {
+                    messages.join(" ")
+                }
+            }
+        };
+        assert_eq!(
+            (status, said),
+            (&*self.status.to_string(), &*told),
+            "{}",
+            self.name
+        );
+    }
+
     /// It was refused, in one sentence that holds all these words.
     fn refused(&self, words: &[&str]) {
         let (name, told) = (&self.name, &self.told);
@@ -368,7 +415,8 @@ fn other_kinds_of_file_are_refused() {
         })
         .take(5000)
         .collect();
-        ask("random_bytes.stl", &noise).refused(&["not an STL"]);
+        let name = ["random_bytes.stl", "noise.stl"][usize::from(seed > 1)];
+        ask(name, &noise).refused(&["not an STL"]);
     }
 }
 
@@ -486,4 +534,13 @@ fn a_plain_block_has_no_cavity() {
     let cavity = &report.halves[0].cavity;
     let none = [cavity.volume_mm3, cavity.depth_mm, cavity.surface_mm2];
     assert_eq!(none, [Some(0.0); 3]);
+}
+
+#[test]
+fn each_file_of_the_table_is_asked_about_here() {
+    let tests = include_str!("bad_files.rs");
+    for [file, ..] in rows() {
+        assert!(tests.contains(&format!("\"{file}\"")), "{file}");
+    }
+    assert!(rows().count() >= 29);
 }

@@ -153,6 +153,38 @@ fn a_disk_that_fills_up_leaves_the_old_file_and_nothing_beside_it() {
     }
 }
 
+/// The same for what is written beside reports: pictures, halves, plans.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_disk_that_fills_up_leaves_no_picture_half_or_plan_behind() {
+    for (line, name) in [
+        (format!("{CHECK} --quiet --maps maps half.stl"), "maps"),
+        (
+            "body --units mm --cell 1mm --ball 6mm --quiet --write-halves new half.stl".to_owned(),
+            "new-",
+        ),
+        (
+            "plan --units mm --axis +z --ball 6mm --quiet --json plan.json half.stl".to_owned(),
+            "plan.json",
+        ),
+    ] {
+        let place = folder();
+        fs::create_dir(place.path().join("maps")).unwrap();
+        let limited = format!("trap '' XFSZ; ulimit -f 1; exec \"$0\" {line}");
+        let output = Command::new("sh")
+            .args(["-c", &limited, env!("CARGO_BIN_EXE_moldvet")])
+            .current_dir(place.path())
+            .output()
+            .unwrap();
+        let told = sentence(&output, &line);
+        for words in [name, "cannot be written", "make room"] {
+            assert!(told.contains(words), "{told}");
+        }
+        assert_eq!(names(place.path()), ["half.stl", "maps"]);
+        assert!(names(&place.path().join("maps")).is_empty());
+    }
+}
+
 /// Kernel's own folder: no user, not even root, can make a file in it.
 #[cfg(target_os = "linux")]
 #[test]

@@ -17,6 +17,18 @@ pub fn assert_all(report: &Report) {
             assert!(told, "an open mesh without a finding");
             assert!(report.verdict != Verdict::Pass, "an open mesh passes");
         }
+        if half.mesh.undecided_at_mm.is_some() {
+            let verdicts = [
+                half.undercut.verdict,
+                half.draft.verdict,
+                half.reach.verdict,
+                half.depth.verdict,
+            ];
+            assert!(
+                verdicts.iter().all(|&v| v >= Verdict::Unsure),
+                "a question passes on what the mesh does not tell: {verdicts:?}"
+            );
+        }
     }
 }
 

@@ -154,7 +154,7 @@ pub enum CliError {
         reason: &'static str,
     },
     /// The system refuses to write.
-    #[error("{} cannot be written ({source}); the file is as it was before", path.display())]
+    #[error("{} cannot be written ({source}); the file is as it was before: make room or name another place", path.display())]
     Write {
         /// The file.
         path: PathBuf,

@@ -234,7 +234,7 @@ impl fmt::Display for Rest {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self.0 {
             0 => Ok(()),
-            rest => write!(f, " and {rest} bytes more"),
+            rest => write!(f, " whole ones and {rest} bytes over"),
         }
     }
 }

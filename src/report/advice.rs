@@ -41,6 +41,17 @@ pub fn findings(report: &Report, setup: &Setup, models: &[Model], shop: &Shop) -
             ..plain("mesh", Verdict::Watch, &message)
         });
     }
+    for model in models.iter().filter(|m| m.dropped.flat > 0) {
+        let message = format!(
+            "{}: triangles that enclose no volume were left out. If they stand for a wall, give it thickness in the design; \
+             else the figures stand.",
+            model.name
+        );
+        found.push(Finding {
+            value: Some(model.dropped.flat as f64),
+            ..plain("mesh", Verdict::Watch, &message)
+        });
+    }
     for (model, unused) in models
         .iter()
         .flat_map(|m| m.unused.iter().map(move |u| (m, u)))
@@ -139,6 +150,39 @@ fn mesh(half: &Half, health: &crate::mesh::Health, found: &mut Vec<Finding>) {
             )
         });
     }
+    if let Some(at) = m.undecided_at_mm {
+        let (count, message) = if m.open_edges > 0 {
+            (
+                m.open_edges,
+                "The mesh is open at a hollow: edges with a triangle on one side only. What bounds the hollow there is not \
+                 told, so nothing passes; close the gap in the design and export again.",
+            )
+        } else if m.nonmanifold_edges > 0 {
+            (
+                m.nonmanifold_edges,
+                "At a hollow more triangles meet along an edge than can be paired. What bounds the hollow there is not told, so \
+                 nothing passes; join or separate the pieces in the design and export again.",
+            )
+        } else {
+            (
+                m.crossed_columns,
+                "The surface runs through itself and is inside out in a hollow. What bounds the hollow there is not told, so \
+                 nothing passes; mend the shape in the design and export again.",
+            )
+        };
+        found.push(Finding {
+            at_mm: Some(at),
+            value: Some(count as f64),
+            ..plain("mesh", Verdict::Unsure, message)
+        });
+    }
+    let elsewhere = |count: usize| {
+        if m.undecided_at_mm.is_some() {
+            0
+        } else {
+            count
+        }
+    };
     let mut say = |count: usize, at: Option<Place>, message: &str| {
         if count > 0 {
             found.push(Finding {
@@ -149,15 +193,21 @@ fn mesh(half: &Half, health: &crate::mesh::Health, found: &mut Vec<Finding>) {
         }
     };
     say(
-        m.open_edges,
+        elsewhere(m.open_edges),
         place(&health.open_at),
-        "The mesh is open: edges with a triangle on one side only. What lies behind the gap cannot be judged; close it \
+        "The mesh is open: edges with a triangle on one side only, at no hollow. What lies behind the gap cannot be judged; close it \
          in the design and export again.",
     );
     say(
-        m.nonmanifold_edges,
+        elsewhere(m.nonmanifold_edges),
         place(&health.nonmanifold_at),
-        "Edges where more triangles meet than can be paired. Join or separate the pieces there and export again.",
+        "Edges where more triangles meet than can be paired, at no hollow. Join or separate the pieces there and export again.",
+    );
+    say(
+        elsewhere(m.crossed_columns),
+        m.crossed_at_mm,
+        "The surface runs through itself in this many columns. What lies inside any part of it is taken as solid, and \
+         facets inside that can only make a verdict stricter; join the parts in the design and export again.",
     );
     say(
         m.flipped_triangles,

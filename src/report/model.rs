@@ -30,7 +30,7 @@ pub enum Verdict {
     Pass,
     /// Within the limit, with something to look at.
     Watch,
-    /// Too close to call.
+    /// Cannot be told: too close to call, or the mesh leaves it open.
     Unsure,
     /// Beyond the limit.
     Fail,
@@ -130,6 +130,15 @@ pub struct MeshHealth {
     /// Edges that turn near the crease angle, if how they are read decides a verdict; else 0.
     #[serde(default)]
     pub two_readings_edges: usize,
+    /// Columns in which the surface runs through itself.
+    #[serde(default)]
+    pub crossed_columns: usize,
+    /// Where it does so tallest.
+    #[serde(default)]
+    pub crossed_at_mm: Option<Place>,
+    /// A place at which the mesh does not tell what bounds a hollow: no question passes.
+    #[serde(default)]
+    pub undecided_at_mm: Option<Place>,
 }
 
 /// The grid of columns.

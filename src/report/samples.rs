@@ -294,6 +294,9 @@ fn half(name: &str) -> Half {
             size_mm: [100.0, 80.0, 40.0],
             chord_error_mm: 0.0048,
             two_readings_edges: 0,
+            crossed_columns: 0,
+            crossed_at_mm: None,
+            undecided_at_mm: None,
         },
         blank: Blank {
             margin_mm: 3.0,

@@ -94,7 +94,7 @@ pub(crate) fn answer_text(report: &Report) -> String {
     let headline = match report.verdict {
         Verdict::Pass => "Nothing found that stands in the way.",
         Verdict::Watch => "Within the limits, with something to look at.",
-        Verdict::Unsure => "Too close to call.",
+        Verdict::Unsure => "It cannot be told.",
         Verdict::Fail => "Not as it is.",
     };
     let deciding = report.findings.iter().find(|f| f.verdict == report.verdict);

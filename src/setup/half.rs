@@ -42,6 +42,8 @@ pub struct Half {
     pub rounding: f64,
     /// State of the mesh.
     pub health: Health,
+    /// Outward shells: more than one where pieces overlap, such as a half and its pins.
+    pub pieces: usize,
     /// Extent along the file's axes, mm.
     pub size: [f64; 3],
 }

@@ -177,6 +177,7 @@ pub fn prepare(models: &[Model], config: &SetupConfig) -> Result<Setup, SetupErr
             },
             rounding: model.rounding,
             health: body.health.clone(),
+            pieces: body.pieces,
             size: (hi - lo).into(),
         });
         if view.flat {

@@ -1,6 +1,7 @@
 //! The whole check: from bodies and shop to a report.
 
 use super::cutters::SLENDER;
+use super::doubt;
 use super::evidence::Evidence;
 use super::half::vet_half;
 use super::mate::{Side, mark_sockets, mating, pair_evidence};
@@ -199,6 +200,7 @@ fn checked(
         plan: None,
     };
     report.findings = report::findings(&report, &setup, models, &config.shop);
+    doubt::let_none_pass(&mut report);
     report.verdict = worst(&report);
     progress(Stage {
         name: "done",

@@ -4,6 +4,7 @@ use super::blank::blank;
 use super::cavity::cavity;
 use super::check::CheckConfig;
 use super::cutters::{reach_and_depth, without_cavity};
+use super::doubt::{self, Doubt};
 use super::draft::draft;
 use super::evidence::HalfEvidence;
 use super::reach::{Contacts, Ground};
@@ -105,6 +106,7 @@ fn judge(
 
 fn health(ground: &Ground) -> report::MeshHealth {
     let health = &ground.half.health;
+    let doubt = Doubt::of(ground.half, ground.survey);
     report::MeshHealth {
         triangles: health.triangles,
         vertices: health.vertices,
@@ -118,5 +120,8 @@ fn health(ground: &Ground) -> report::MeshHealth {
         size_mm: ground.half.size,
         chord_error_mm: ground.surface.chord_error(ground.survey),
         two_readings_edges: 0,
+        crossed_columns: doubt.crossed,
+        crossed_at_mm: doubt::placed(ground.half, doubt.crossed_at),
+        undecided_at_mm: doubt::placed(ground.half, doubt.undecided),
     }
 }

@@ -8,6 +8,7 @@ mod cone;
 pub(crate) mod cutters;
 pub(crate) mod cutting;
 pub(crate) mod depth;
+mod doubt;
 mod draft;
 mod evidence;
 mod half;
