@@ -118,6 +118,10 @@ struct Counts {
     all: usize,
     /// It ended on its own before the signal came.
     done: usize,
+    /// It took longer than half a second to end; a busy machine delays any of them.
+    late: usize,
+    /// The longest it took to end.
+    slowest: Duration,
 }
 
 /// Interrupts a check `times` times, each at another moment.
@@ -153,8 +157,12 @@ fn interrupt(writes: &str, times: usize, seed: u64) -> Counts {
         let place = folder();
         let child = quick(place.path(), writes).spawn().unwrap();
         std::thread::sleep(lasts.mul_f64(share));
+        let start = Instant::now();
         send(name, &child);
         let output = child.wait_with_output().unwrap();
+        let took = start.elapsed();
+        counts.slowest = counts.slowest.max(took);
+        counts.late += usize::from(took > Duration::from_millis(500));
         let what = format!("{writes}, round {round}, SIG{name}");
         let written = assert_whole(place.path(), reference.path(), &what);
         match output.status.code() {
@@ -193,6 +201,7 @@ fn two_hundred_interruptions_leave_whole_files_only() {
             assert_eq!(counts.none + counts.some + counts.all, times);
             // the moments are spread over the whole run
             assert!(counts.none > times / 10, "{counts:?}");
+            assert!(counts.late <= times / 10, "{counts:?}");
         }
     });
 }
