@@ -129,7 +129,7 @@ fn files_that_are_no_whole_stl_are_refused_with_a_reason() {
     let text = refusal(&good[..good.len() - 23]);
     assert!(
         text.contains(&format!("declares {count} "))
-            && text.contains(&format!("room for {} and 27 bytes", count - 1))
+            && text.contains(&format!("room for {} whole ones and 27 bytes", count - 1))
     );
     let mut huge = good[..100].to_vec();
     huge[80..84].copy_from_slice(&4_000_000_000u32.to_le_bytes());
