@@ -339,7 +339,7 @@ fn parse_whole(text: &str) -> Option<f64> {
 }
 
 /// A length for people: mm with up to 3 decimals (`3.175 mm`, `6 mm`), inches with 4 (`0.1250 in`).
-pub fn format_length(mm: f64, unit: Unit) -> String {
+pub(crate) fn format_length(mm: f64, unit: Unit) -> String {
     match unit {
         Unit::Mm => format!("{} mm", trimmed(mm, 3)),
         Unit::Inch => {
@@ -354,7 +354,7 @@ pub fn format_length(mm: f64, unit: Unit) -> String {
 }
 
 /// A length to a nanometre (inches: to a millionth), for messages in which two near values must differ.
-pub fn format_exact(mm: f64, unit: Unit) -> String {
+pub(crate) fn format_exact(mm: f64, unit: Unit) -> String {
     match unit {
         Unit::Mm => format!("{} mm", trimmed(mm, 6)),
         Unit::Inch => format!("{} in", trimmed(mm / MM_PER_INCH, 6)),

@@ -50,7 +50,7 @@ impl Ramp {
 }
 
 /// The Okabe–Ito set of categorical colours (Okabe & Ito 2008, Color Universal Design).
-pub mod okabe_ito {
+pub(crate) mod okabe_ito {
     use super::Rgb;
 
     /// Black.

@@ -15,10 +15,9 @@ pub(crate) use closing::entered;
 pub use closing::{Closing, Layout};
 pub use frame::Frame;
 pub use half::{Half, Parting};
-pub use plan::Components;
+pub(crate) use plan::Components;
 pub(crate) use plan::neighbours;
-pub use survey::{Air, Hollow, HollowKind, Mouth, Survey};
-pub use voids::{Void, Voids};
+pub use survey::{Hollow, HollowKind, Survey};
 
 use crate::field::{Columns, Grid};
 use crate::mesh::{Body, Mesh, Model, Point, Vector};
