@@ -59,8 +59,6 @@ pub(crate) mod okabe_ito {
     pub const ORANGE: Rgb = Rgb([230, 159, 0]);
     /// Sky blue.
     pub const SKY: Rgb = Rgb([86, 180, 233]);
-    /// Bluish green.
-    pub const GREEN: Rgb = Rgb([0, 158, 115]);
     /// Blue.
     pub const BLUE: Rgb = Rgb([0, 114, 178]);
     /// Vermilion.

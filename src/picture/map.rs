@@ -16,8 +16,6 @@ pub(crate) enum Ground {
     Face,
     /// A hollow that is not judged, or not judged here.
     Hollow,
-    /// Cavity that the tool axis cannot see, or that the cutter leaves to another question.
-    Unknown,
 }
 
 /// A limit on a map's scale.
@@ -157,7 +155,6 @@ const HATCH: usize = 7;
 
 pub(super) const FACE: Rgb = Rgb([232, 230, 225]);
 pub(super) const HOLLOW: Rgb = Rgb([205, 202, 196]);
-const UNKNOWN: Rgb = Rgb([150, 148, 144]);
 
 pub(super) const TITLE: Face = Face {
     size: 19.0,
@@ -244,8 +241,6 @@ fn cells(canvas: &mut Canvas, layer: &Layer, plot: &Plot, shown: [f64; 2], unit:
                     Ground::Outside => PAPER,
                     Ground::Face => FACE,
                     Ground::Hollow => HOLLOW,
-                    Ground::Unknown if (x + 3 * HATCH * h - y).is_multiple_of(HATCH) => PAPER,
-                    Ground::Unknown => UNKNOWN,
                 }
             } else if hatched && beyond(&layer.limits, v) {
                 okabe_ito::BLACK
