@@ -155,24 +155,8 @@ pub fn vet_with_evidence(
         name: "looking for the pull",
         done: 0.05,
     });
-    let found = match config.pull {
-        Some(d) => {
-            let d = d.try_normalize(1e-12).ok_or(BodyError::Pull)?;
-            vec![Candidate::new(&skin, d, 1)]
-        }
-        None => pull::search(&skin, limits.draft_deg, PULLS),
-    };
-    let pulls: Vec<Pull> = found
-        .par_iter()
-        .map(|candidate| told(&skin, candidate, limits.draft_deg))
-        .collect();
+    let (pulls, flat) = pulls(&skin, config.pull, limits.draft_deg)?;
     let first = pulls.first().ok_or(BodyError::Pull)?;
-    // a given pull is meant
-    let flat = match (&config.pull, found.first()) {
-        (None, Some(best)) => pull::flat_beside(&skin, limits.draft_deg, best)
-            .map(|c| (c.d, c.short(&skin, limits.draft_deg).0)),
-        _ => None,
-    };
     let d = Vector::from(first.direction);
     let parting_level = config.level.unwrap_or(first.flat_level_mm);
     let (from, to) = along(&mesh, &d);
@@ -232,6 +216,32 @@ pub fn vet_with_evidence(
     report.findings = findings;
     report.body = Some(section);
     Ok((Outcome { report, halves }, evidence))
+}
+
+/// A pull beside the best one that parts flat, and its area short of draft.
+type Flat = (Vector, f64);
+
+/// The pull given, or the best ones found, best first; of those also one that would part flat.
+fn pulls(
+    skin: &Skin,
+    given: Option<Vector>,
+    draft_deg: f64,
+) -> Result<(Vec<Pull>, Option<Flat>), BodyError> {
+    let found = match given {
+        Some(d) => {
+            let d = d.try_normalize(1e-12).ok_or(BodyError::Pull)?;
+            vec![Candidate::new(skin, d, 1)]
+        }
+        None => pull::search(skin, draft_deg, PULLS),
+    };
+    let pulls = found
+        .par_iter()
+        .map(|candidate| told(skin, candidate, draft_deg))
+        .collect();
+    // a given pull is meant
+    let best = found.first().filter(|_| given.is_none());
+    let flat = best.and_then(|best| pull::flat_beside(skin, draft_deg, best));
+    Ok((pulls, flat.map(|c| (c.d, c.short(skin, draft_deg).0))))
 }
 
 fn scaled(mesh: &Mesh, scale: f64) -> Mesh {
@@ -379,7 +389,7 @@ fn finding(verdict: Verdict, message: &str) -> Finding {
 }
 
 /// That a pull beside the best one would part flat, and what that costs: its direction, and its area short of draft.
-fn flat_instead(best: &Pull, (d, short): (Vector, f64)) -> Finding {
+fn flat_instead(best: &Pull, (d, short): Flat) -> Finding {
     let off = d.dot(&Vector::from(best.direction)).clamp(-1.0, 1.0).acos();
     let more = short - best.short_area_mm2;
     let message = format!(

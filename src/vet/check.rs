@@ -1,9 +1,10 @@
 //! The whole check: from bodies and shop to a report.
 
 use super::cutters::SLENDER;
-use super::evidence::Evidence;
+use super::evidence::{Evidence, HalfEvidence};
 use super::half::vet_half;
 use super::mate::{Side, mark_sockets, mating, pair_evidence};
+use super::surface::Surface;
 use crate::mesh::{Model, Vector};
 use crate::report::{self, HollowKind, Report, Verdict};
 use crate::setup::{self, Closing, Half, Setup, SetupConfig, SetupError, Survey};
@@ -118,18 +119,7 @@ fn checked(
             meets: config.meets.clone(),
         },
     )?;
-    let mut surveys = Vec::new();
-    for half in &setup.halves {
-        progress(Stage {
-            name: "casting columns",
-            done: 0.1,
-        });
-        surveys.push(Survey::of(half, cell_of(half, config)?));
-    }
-    if let (Some(closing), [a, b]) = (&setup.closing, &mut surveys[..]) {
-        mark_sockets(closing, a, b);
-    }
-    take_out(&setup, &mut surveys, &config.not_cavity);
+    let surveys = surveyed(&setup, config, progress)?;
     let corner = |half: &Half| [half.bounds().0.x, half.bounds().0.y];
     let reliefs = setup.halves.iter().zip(&surveys);
     let mut evidence = Evidence {
@@ -141,27 +131,8 @@ fn checked(
         pair: None,
         part: None,
     };
-    let mut halves = Vec::new();
-    let mut surfaces = Vec::new();
-    for (k, (half, survey)) in setup.halves.iter().zip(&surveys).enumerate() {
-        let from = 0.15 + 0.85 * k as f64 / setup.halves.len() as f64;
-        let share = 0.85 / setup.halves.len() as f64;
-        let within = |name, done: f64| {
-            progress(Stage {
-                name,
-                done: from + share * done,
-            })
-        };
-        let (figures, surface) = vet_half(
-            half,
-            survey,
-            config,
-            &within,
-            keep.then_some(&mut evidence.halves),
-        );
-        halves.push(figures);
-        surfaces.push(surface);
-    }
+    let kept = keep.then_some(&mut evidence.halves);
+    let (halves, surfaces) = judged(&setup, &surveys, config, progress, kept);
     let together = (setup.closing.as_ref())
         .filter(|_| halves.len() == 2)
         .map(|closing| {
@@ -194,6 +165,50 @@ fn checked(
         done: 1.0,
     });
     Ok((report, evidence))
+}
+
+/// The halves' columns and hollows, sockets and what was taken out marked.
+fn surveyed(
+    setup: &Setup,
+    config: &CheckConfig,
+    progress: &(dyn Fn(Stage) + Sync),
+) -> Result<Vec<Survey>, CheckError> {
+    let mut surveys = Vec::new();
+    for half in &setup.halves {
+        progress(Stage {
+            name: "casting columns",
+            done: 0.1,
+        });
+        surveys.push(Survey::of(half, cell_of(half, config)?));
+    }
+    if let (Some(closing), [a, b]) = (&setup.closing, &mut surveys[..]) {
+        mark_sockets(closing, a, b);
+    }
+    take_out(setup, &mut surveys, &config.not_cavity);
+    Ok(surveys)
+}
+
+/// Each half alone, and its surface.
+fn judged(
+    setup: &Setup,
+    surveys: &[Survey],
+    config: &CheckConfig,
+    progress: &(dyn Fn(Stage) + Sync),
+    mut evidence: Option<&mut Vec<HalfEvidence>>,
+) -> (Vec<report::Half>, Vec<Surface>) {
+    let share = 0.85 / setup.halves.len() as f64;
+    let each = setup.halves.iter().zip(surveys).enumerate();
+    each.map(|(k, (half, survey))| {
+        let from = 0.15 + share * k as f64;
+        let within = |name, done: f64| {
+            progress(Stage {
+                name,
+                done: from + share * done,
+            })
+        };
+        vet_half(half, survey, config, &within, evidence.as_deref_mut())
+    })
+    .unzip()
 }
 
 /// The two halves together; what pictures of them are drawn from goes into `evidence`.
