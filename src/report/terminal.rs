@@ -299,7 +299,10 @@ fn settings(page: &mut Page, report: &Report) {
             .find_map(|&(end, q)| Some((key.strip_suffix(end)?, q)));
         let (name, value) = match (measured, value) {
             (Some((name, q)), Value::Number(n)) => (name, f.text(q, n.as_f64(), None)),
-            (_, Value::Number(n)) => (&**key, f.cell(Quantity::Count, n.as_f64(), None)),
+            (_, Value::Number(n)) => {
+                let text = n.to_string();
+                (&**key, text.strip_suffix(".0").unwrap_or(&text).to_owned())
+            }
             (_, Value::String(text)) => (&**key, self::name(text)),
             (_, Value::Bool(yes)) => (&**key, if *yes { "yes" } else { "no" }.to_string()),
             _ => return None,
