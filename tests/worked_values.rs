@@ -10,7 +10,7 @@ mod shapes;
 
 use common::{Differences, balls, model_of, ring, tower};
 use moldvet::field::{Dropper, Profile};
-use moldvet::mesh::{Mesh, Point, Vector};
+use moldvet::mesh::{Mesh, Vector};
 use moldvet::report::{Blocker, Half};
 use moldvet::shop::{Cutter, Holder, Limits, Section};
 use moldvet::units::{Unit, parse_angle, parse_length};
