@@ -3,6 +3,10 @@
 //! A wrong pass is a question that fails on the sound mesh, is anything but failing or unsure on the broken one, and no
 //! finding on the mesh or on what was taken for the mold is there that was not there before.
 
+#[allow(dead_code, reason = "shared with tests")]
+#[path = "../tests/common/stl.rs"]
+mod stl;
+
 use moldvet::mesh::{Limits, from_bytes};
 use moldvet::report::{Finding, Report, Verdict};
 use moldvet::shop::Shop;
@@ -11,8 +15,8 @@ use moldvet::vet::{CheckConfig, check};
 use std::collections::{BTreeMap, BTreeSet};
 use std::panic::catch_unwind;
 use std::time::{Duration, Instant};
+use stl::{Facet, binary_stl, facets_of};
 
-type Facet = [[f32; 3]; 3];
 type Failure = Box<dyn std::error::Error>;
 
 /// A linear congruential generator with the constants of Knuth's MMIX (from memory).
@@ -160,27 +164,8 @@ fn shift(facets: &mut [Facet], at: [f32; 3], by: [f32; 3]) {
     }
 }
 
-fn bytes_of(facets: &[Facet]) -> Vec<u8> {
-    let mut bytes = vec![b' '; 80];
-    bytes.extend((facets.len() as u32).to_le_bytes());
-    for facet in facets {
-        bytes.extend([0; 12]);
-        bytes.extend(facet.as_flattened().iter().flat_map(|c| c.to_le_bytes()));
-        bytes.extend([0; 2]);
-    }
-    bytes
-}
-
-fn facets_of(bytes: &[u8]) -> Vec<Facet> {
-    let number = |b: &[u8], k: usize| f32::from_le_bytes([b[k], b[k + 1], b[k + 2], b[k + 3]]);
-    let records = bytes.get(84..).unwrap_or(&[]).chunks_exact(50);
-    records
-        .map(|b| [0, 1, 2].map(|c| [0, 1, 2].map(|k| number(b, 12 + 12 * c + 4 * k))))
-        .collect()
-}
-
 fn report(facets: &[Facet], unit: Unit, config: &CheckConfig) -> Result<Report, Failure> {
-    let model = from_bytes(&bytes_of(facets), "broken.stl", unit, &Limits::default())?;
+    let model = from_bytes(&binary_stl(facets), "broken.stl", unit, &Limits::default())?;
     Ok(check(&[model], config, &|_| {})?)
 }
 
@@ -188,12 +173,7 @@ fn report(facets: &[Facet], unit: Unit, config: &CheckConfig) -> Result<Report, 
 fn verdicts(report: &Report) -> BTreeMap<String, Verdict> {
     let mut all = BTreeMap::new();
     for half in &report.halves {
-        for (question, verdict) in [
-            ("undercut", half.undercut.verdict),
-            ("draft", half.draft.verdict),
-            ("reach", half.reach.verdict),
-            ("depth", half.depth.verdict),
-        ] {
+        for (question, verdict) in half.verdicts() {
             all.insert(format!("{} {question}", half.name), verdict);
         }
     }

@@ -1,13 +1,13 @@
 //! Lengths, angles and areas with units, as a machinist writes them.
 //!
 //! ```
-//! use moldvet::units::{Unit, format_length, parse_length};
+//! use moldvet::units::{Unit, format_size, parse_length};
 //!
 //! assert_eq!(parse_length("1/8in", None), Ok(3.175));
 //! assert_eq!(parse_length("1-1/4\"", None), Ok(31.75));
 //! assert_eq!(parse_length("0.5", Some(Unit::Inch)), Ok(12.7));
 //! assert!(parse_length("0.5", None).is_err());
-//! assert_eq!(format_length(3.175, Unit::Mm), "3.175 mm");
+//! assert_eq!(format_size(3.175), "1/8in");
 //! ```
 
 use std::fmt;
@@ -338,23 +338,8 @@ fn parse_whole(text: &str) -> Option<f64> {
     digits.then(|| text.parse().ok()).flatten()
 }
 
-/// A length for people: mm with up to 3 decimals (`3.175 mm`, `6 mm`), inches with 4 (`0.1250 in`).
-pub fn format_length(mm: f64, unit: Unit) -> String {
-    match unit {
-        Unit::Mm => format!("{} mm", trimmed(mm, 3)),
-        Unit::Inch => {
-            let text = format!("{:.4} in", mm / MM_PER_INCH);
-            if text == "-0.0000 in" {
-                "0.0000 in".to_owned()
-            } else {
-                text
-            }
-        }
-    }
-}
-
 /// A length to a nanometre (inches: to a millionth), for messages in which two near values must differ.
-pub fn format_exact(mm: f64, unit: Unit) -> String {
+pub(crate) fn format_exact(mm: f64, unit: Unit) -> String {
     match unit {
         Unit::Mm => format!("{} mm", trimmed(mm, 6)),
         Unit::Inch => format!("{} in", trimmed(mm / MM_PER_INCH, 6)),

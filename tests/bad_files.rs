@@ -4,7 +4,7 @@
 #[allow(dead_code, reason = "shared with other tests")]
 mod common;
 
-use common::{Facet, binary_stl, data, facets_of};
+use common::{Facet, binary_stl, data, facets_of, ring, tower};
 use moldvet::report::{Finding, Report, Verdict};
 use std::fs;
 use std::path::Path;
@@ -507,23 +507,7 @@ fn a_triangle_wound_the_other_way_is_turned() {
 
 #[test]
 fn a_plain_block_has_no_cavity() {
-    let corner = |k: usize| {
-        [(0, 20.0), (1, 20.0), (2, 10.0)]
-            .map(|(bit, side)| if k >> bit & 1 == 1 { side } else { 0.0 })
-    };
-    let faces = [
-        [0, 2, 3, 1],
-        [4, 5, 7, 6],
-        [0, 1, 5, 4],
-        [2, 6, 7, 3],
-        [0, 4, 6, 2],
-        [1, 3, 7, 5],
-    ];
-    let facets: Vec<Facet> = faces
-        .iter()
-        .flat_map(|&[a, b, c, d]| [[a, b, c], [a, c, d]])
-        .map(|f| f.map(corner))
-        .collect();
+    let facets = tower(&[ring(10.0, 10.0, 0.0), ring(10.0, 10.0, 10.0)]);
     let answer = ask("flat_block.stl", &binary_stl(&facets));
     answer.accepted();
     let report = answer.report();

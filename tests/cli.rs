@@ -1,5 +1,9 @@
 //! The program as its users meet it: messages, exit status, files written.
 
+#[allow(dead_code, reason = "shared with other tests")]
+mod common;
+
+use common::binary_stl;
 use std::ffi::OsStr;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -68,34 +72,8 @@ impl Shop {
     }
 }
 
-/// Binary STL of a block 100 × 80 × 30 with a pocket 60 × 40 × 20 open to +Z, times `scale`.
 fn pocket(scale: f32) -> Vec<u8> {
-    let mut triangles: Vec<[[f32; 3]; 3]> = Vec::new();
-    let mut quad = |[a, b, c, d]: [[f32; 3]; 4]| triangles.extend([[a, b, c], [a, c, d]]);
-    let ring = |x: f32, y: f32, z: f32| [[-x, -y, z], [x, -y, z], [x, y, z], [-x, y, z]];
-    let (bottom, top) = (ring(50.0, 40.0, 0.0), ring(50.0, 40.0, 30.0));
-    let (rim, floor) = (ring(30.0, 20.0, 30.0), ring(30.0, 20.0, 10.0));
-    for k in 0..4 {
-        let next = (k + 1) % 4;
-        quad([bottom[k], bottom[next], top[next], top[k]]); // outer wall
-        quad([top[k], top[next], rim[next], rim[k]]); // parting face
-        quad([rim[k], rim[next], floor[next], floor[k]]); // wall of the pocket
-    }
-    quad([bottom[0], bottom[3], bottom[2], bottom[1]]);
-    quad(floor);
-    let mut bytes = vec![0; 80];
-    bytes.extend((triangles.len() as u32).to_le_bytes());
-    for triangle in triangles {
-        bytes.extend([0; 12]);
-        bytes.extend(
-            triangle
-                .iter()
-                .flatten()
-                .flat_map(|c| (c * scale).to_le_bytes()),
-        );
-        bytes.extend([0; 2]);
-    }
-    bytes
+    binary_stl(&common::pocket(scale))
 }
 
 /// Exit status that a JSON report calls for.

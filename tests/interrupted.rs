@@ -4,7 +4,7 @@
 #[allow(dead_code, reason = "shared with other tests")]
 mod common;
 
-use common::{Facet, binary_stl, data};
+use common::{binary_stl, data, ring, shell, tower};
 use std::fs;
 use std::io::Write;
 use std::os::unix::process::ExitStatusExt;
@@ -47,19 +47,12 @@ fn slow(folder: &Path, more: &str) -> Command {
 
 /// A folder with the models: a block 20 × 16 × 6 with a pocket 12 × 8 × 3, and a half with curved walls.
 fn folder() -> tempfile::TempDir {
-    let ring = |x: f32, y: f32, z: f32| [[-x, -y, z], [x, -y, z], [x, y, z], [-x, y, z]];
-    let (bottom, top) = (ring(10.0, 8.0, 0.0), ring(10.0, 8.0, 6.0));
-    let (rim, floor) = (ring(6.0, 4.0, 6.0), ring(6.0, 4.0, 3.0));
-    let mut facets: Vec<Facet> = Vec::new();
-    let mut quad = |[a, b, c, d]: [[f32; 3]; 4]| facets.extend([[a, b, c], [a, c, d]]);
-    for k in 0..4 {
-        let next = (k + 1) % 4;
-        quad([bottom[k], bottom[next], top[next], top[k]]);
-        quad([top[k], top[next], rim[next], rim[k]]);
-        quad([rim[k], rim[next], floor[next], floor[k]]);
-    }
-    quad([bottom[0], bottom[3], bottom[2], bottom[1]]);
-    quad(floor);
+    let facets = tower(&[
+        ring(10.0, 8.0, 0.0),
+        ring(10.0, 8.0, 6.0),
+        ring(6.0, 4.0, 6.0),
+        ring(6.0, 4.0, 3.0),
+    ]);
     let folder = tempfile::tempdir().unwrap();
     fs::write(folder.path().join("pocket.stl"), binary_stl(&facets)).unwrap();
     fs::copy(data("small_half.stl"), folder.path().join("half.stl")).unwrap();
@@ -280,12 +273,7 @@ fn a_shell_reports_130_and_143() {
         let line = format!(
             "\"$0\" check --units mm --cell 0.003mm half.stl >/dev/null & sleep 0.5; kill -s {name} $!; wait $!; echo $?"
         );
-        let mut shell = Command::new("sh");
-        let output = shell
-            .args(["-c", &line, env!("CARGO_BIN_EXE_moldvet")])
-            .current_dir(place.path())
-            .output()
-            .unwrap();
+        let output = shell(place.path(), &line);
         let told = String::from_utf8(output.stdout).unwrap();
         assert_eq!(told.trim(), (128 + signal).to_string(), "SIG{name}");
     }

@@ -3,7 +3,7 @@
 #[allow(dead_code, reason = "shared with other tests")]
 mod common;
 
-use common::data;
+use common::{data, shell};
 use std::fs;
 use std::path::Path;
 use std::process::{Command, Output, Stdio};
@@ -136,12 +136,7 @@ fn a_disk_that_fills_up_leaves_the_old_file_and_nothing_beside_it() {
         let line = format!(
             "trap '' XFSZ; ulimit -f 1; exec \"$0\" {CHECK} --quiet {option} {name} half.stl"
         );
-        let mut shell = Command::new("sh");
-        let output = shell
-            .args(["-c", &line, env!("CARGO_BIN_EXE_moldvet")])
-            .current_dir(place.path())
-            .output()
-            .unwrap();
+        let output = shell(place.path(), &line);
         let told = sentence(&output, option);
         for words in [name, "cannot be written", "as it was before"] {
             assert!(told.contains(words), "{told}");

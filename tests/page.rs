@@ -1,10 +1,13 @@
 //! Pictures and the page as their readers meet them: values read back from pixels through the legend, names that try to run.
 
+#[allow(dead_code, reason = "shared with other tests")]
+mod common;
 #[path = "page/legend.rs"]
 mod legend;
 #[path = "page/maps.rs"]
 mod maps;
 
+use common::binary_stl;
 use legend::{by_legend, largest_near, step};
 use moldvet::mesh::{self, Limits};
 use moldvet::picture::{Drawing, Picture};
@@ -18,29 +21,8 @@ use std::sync::OnceLock;
 const HOSTILE: &str =
     "a\"'><img src=x onerror=alert(1)></script><script>alert(2)</script>\u{202e}.stl";
 
-/// A block of 100 × 80 × 30 mm with a box pocket of 60 × 40 mm, 20 mm deep, in millimetres.
 fn pocket() -> Vec<u8> {
-    let mut triangles: Vec<[[f32; 3]; 3]> = Vec::new();
-    let mut quad = |[a, b, c, d]: [[f32; 3]; 4]| triangles.extend([[a, b, c], [a, c, d]]);
-    let ring = |x: f32, y: f32, z: f32| [[-x, -y, z], [x, -y, z], [x, y, z], [-x, y, z]];
-    let (bottom, top) = (ring(50.0, 40.0, 0.0), ring(50.0, 40.0, 30.0));
-    let (rim, floor) = (ring(30.0, 20.0, 30.0), ring(30.0, 20.0, 10.0));
-    for k in 0..4 {
-        let next = (k + 1) % 4;
-        quad([bottom[k], bottom[next], top[next], top[k]]);
-        quad([top[k], top[next], rim[next], rim[k]]);
-        quad([rim[k], rim[next], floor[next], floor[k]]);
-    }
-    quad([bottom[0], bottom[3], bottom[2], bottom[1]]);
-    quad(floor);
-    let mut bytes = vec![0; 80];
-    bytes.extend((triangles.len() as u32).to_le_bytes());
-    for triangle in triangles {
-        bytes.extend([0; 12]);
-        bytes.extend(triangle.iter().flatten().flat_map(|c| c.to_le_bytes()));
-        bytes.extend([0; 2]);
-    }
-    bytes
+    binary_stl(&common::pocket(1.0))
 }
 
 struct Case {

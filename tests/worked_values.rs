@@ -8,9 +8,9 @@ mod common;
 #[path = "worked_values/shapes.rs"]
 mod shapes;
 
-use common::{Differences, balls};
+use common::{Differences, balls, model_of, ring, tower};
 use moldvet::field::{Dropper, Profile};
-use moldvet::mesh::{Mesh, Point, Vector};
+use moldvet::mesh::{Mesh, Vector};
 use moldvet::report::{Blocker, Half};
 use moldvet::shop::{Cutter, Holder, Limits, Section};
 use moldvet::units::{Unit, parse_angle, parse_length};
@@ -89,46 +89,22 @@ fn units() {
     // derived: an inch read as a millimetre is out by 25.4³ = 16387.064 in volume
     let mut bytes = Vec::new();
     for unit in [Unit::Mm, Unit::Inch] {
-        let cube = pocket_block();
-        let facets: Vec<common::Facet> = (0..cube.triangles.len())
-            .map(|t| cube.corners(t).map(|p| [p.x, p.y, p.z].map(|c| c as f32)))
-            .collect();
-        bytes.push(
-            common::model_of(&facets, unit).bodies[0]
-                .mesh
-                .signed_volume(),
-        );
+        bytes.push(cube_of_10(unit).signed_volume());
     }
     found.close("cubic inch", bytes[1] / bytes[0], 16387.064, 1e-6);
     found.none("units");
 }
 
-/// A block 10 × 10 × 10, a corner at the origin.
-fn pocket_block() -> Mesh {
-    let corner =
-        |k: usize| Point::from([0, 1, 2].map(|axis| if k >> axis & 1 == 1 { 10.0 } else { 0.0 }));
-    let faces = [
-        [0, 2, 3, 1],
-        [4, 5, 7, 6],
-        [0, 1, 5, 4],
-        [2, 6, 7, 3],
-        [0, 4, 6, 2],
-        [1, 3, 7, 5],
-    ];
-    Mesh {
-        vertices: (0..8).map(corner).collect(),
-        triangles: faces
-            .iter()
-            .flat_map(|&[a, b, c, d]| [[a, b, c], [a, c, d]])
-            .collect(),
-    }
+fn cube_of_10(unit: Unit) -> Mesh {
+    let mut cube = model_of(&tower(&[ring(5.0, 5.0, 0.0), ring(5.0, 5.0, 10.0)]), unit);
+    cube.bodies.remove(0).mesh
 }
 
 #[test]
 fn volumes_of_meshes() {
     let mut found = Differences::default();
     // divergence theorem, Σ v1·(v2 × v3)/6 (derived)
-    found.close("cube", pocket_block().signed_volume(), 1000.0, 1e-9);
+    found.close("cube", cube_of_10(Unit::Mm).signed_volume(), 1000.0, 1e-9);
     // derived: (n/2) r² sin(2π/n) H for the prism that stands for a cylinder, and the like for each band of the sphere
     let prism = shapes::turned(&[[0.0, 0.0], [10.0, 0.0], [10.0, 20.0], [0.0, 20.0]], 64);
     found.close("64-sided prism", prism.signed_volume(), 6273.096981, 1e-6);

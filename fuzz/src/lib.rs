@@ -2,9 +2,13 @@
 
 pub mod invariants;
 pub mod solid;
+#[allow(dead_code, reason = "shared with tests")]
+#[path = "../../tests/common/stl.rs"]
+mod stl;
 
 use moldvet::mesh::{Limits, Model, from_bytes};
 use moldvet::units::Unit;
+pub use stl::binary_stl;
 
 /// Reads `bytes` as a model file and asserts what holds of every model; refusals are one sentence.
 pub fn read(bytes: &[u8]) -> Option<Model> {
@@ -36,16 +40,4 @@ fn assert_sound(model: &Model) {
         assert!(mesh.vertices.iter().all(finite));
         assert!(mesh.signed_volume().is_finite());
     }
-}
-
-/// Binary STL of the facets, stored normals zero.
-pub fn binary_stl(facets: &[[[f32; 3]; 3]]) -> Vec<u8> {
-    let mut bytes = vec![b' '; 80];
-    bytes.extend((facets.len() as u32).to_le_bytes());
-    for facet in facets {
-        bytes.extend([0; 12]);
-        bytes.extend(facet.as_flattened().iter().flat_map(|c| c.to_le_bytes()));
-        bytes.extend([0; 2]);
-    }
-    bytes
 }

@@ -143,15 +143,7 @@ pub fn vet_with_evidence(
             return Err(BodyError::NotPositive(name));
         }
     }
-    let mesh = Mesh {
-        vertices: body
-            .mesh
-            .vertices
-            .iter()
-            .map(|p| p * config.scale)
-            .collect(),
-        triangles: body.mesh.triangles.clone(),
-    };
+    let mesh = scaled(&body.mesh, config.scale);
     let rounding = model.rounding * config.scale;
     let limits = &config.check.shop.limits;
     progress(Stage {
@@ -163,24 +155,8 @@ pub fn vet_with_evidence(
         name: "looking for the pull",
         done: 0.05,
     });
-    let found = match config.pull {
-        Some(d) => {
-            let d = d.try_normalize(1e-12).ok_or(BodyError::Pull)?;
-            vec![Candidate::new(&skin, d, 1)]
-        }
-        None => pull::search(&skin, limits.draft_deg, PULLS),
-    };
-    let pulls: Vec<Pull> = found
-        .par_iter()
-        .map(|candidate| told(&skin, candidate, limits.draft_deg))
-        .collect();
+    let (pulls, flat) = pulls(&skin, config.pull, limits.draft_deg)?;
     let first = pulls.first().ok_or(BodyError::Pull)?;
-    // a given pull is meant
-    let flat = match (&config.pull, found.first()) {
-        (None, Some(best)) => pull::flat_beside(&skin, limits.draft_deg, best)
-            .map(|c| (c.d, c.short(&skin, limits.draft_deg).0)),
-        _ => None,
-    };
     let d = Vector::from(first.direction);
     let parting_level = config.level.unwrap_or(first.flat_level_mm);
     let (from, to) = along(&mesh, &d);
@@ -192,10 +168,6 @@ pub fn vet_with_evidence(
         });
     }
     let (lo, hi) = mesh.bounds().unwrap_or_default();
-    let stem = model
-        .name
-        .rsplit_once('.')
-        .map_or(model.name.as_str(), |(stem, _)| stem);
     let mut section = report::Body {
         file: model.name.clone(),
         size_mm: (hi - lo).into(),
@@ -219,39 +191,22 @@ pub fn vet_with_evidence(
     };
     let (mut report, mut evidence, halves) = match built {
         Ok(halves) => {
-            section.blocks = halves
-                .iter()
-                .map(|half| Block {
-                    name: half.name.to_owned(),
-                    file: format!("{stem}-{}.stl", half.name),
-                    has_cavity: half.has_cavity,
-                })
-                .collect();
+            section.blocks = halves.each_ref().map(|h| block(h, &model.name)).to_vec();
             let (report, evidence) =
                 checked(&halves, &section.blocks, &d, config, progress, pictures)?;
             (report, evidence, halves.to_vec())
         }
         Err(error) => {
             let mut report = empty();
-            report
-                .findings
-                .push(finding(Verdict::Unsure, &sentence(&error.to_string())));
+            let message = sentence(&error.to_string());
+            report.findings.push(finding(Verdict::Unsure, &message));
             (report, Evidence::default(), Vec::new())
         }
     };
     if pictures {
         evidence.part = Some(evidence::part(&skin, frame, rounding));
     }
-    let settings = [
-        ("scale", json!(config.scale)),
-        ("margin_mm", json!(config.margin)),
-        ("pull", json!(config.pull.map(|d| [d.x, d.y, d.z]))),
-        ("parting_level_mm", json!(config.level)),
-    ];
-    report.settings.remove("axis");
-    report
-        .settings
-        .extend(settings.map(|(key, value)| (key.to_owned(), value)));
+    note_settings(&mut report, config);
     let mut findings = findings(&section, model, config);
     findings.extend(flat.map(|flat| flat_instead(&section.pulls[0], flat)));
     findings.append(&mut report.findings);
@@ -261,6 +216,65 @@ pub fn vet_with_evidence(
     report.findings = findings;
     report.body = Some(section);
     Ok((Outcome { report, halves }, evidence))
+}
+
+/// A pull beside the best one that parts flat, and its area short of draft.
+type Flat = (Vector, f64);
+
+/// The pull given, or the best ones found, best first; of those also one that would part flat.
+fn pulls(
+    skin: &Skin,
+    given: Option<Vector>,
+    draft_deg: f64,
+) -> Result<(Vec<Pull>, Option<Flat>), BodyError> {
+    let found = match given {
+        Some(d) => {
+            let d = d.try_normalize(1e-12).ok_or(BodyError::Pull)?;
+            vec![Candidate::new(skin, d, 1)]
+        }
+        None => pull::search(skin, draft_deg, PULLS),
+    };
+    let pulls = found
+        .par_iter()
+        .map(|candidate| told(skin, candidate, draft_deg))
+        .collect();
+    // a given pull is meant
+    let best = found.first().filter(|_| given.is_none());
+    let flat = best.and_then(|best| pull::flat_beside(skin, draft_deg, best));
+    Ok((pulls, flat.map(|c| (c.d, c.short(skin, draft_deg).0))))
+}
+
+fn scaled(mesh: &Mesh, scale: f64) -> Mesh {
+    Mesh {
+        vertices: mesh.vertices.iter().map(|p| p * scale).collect(),
+        triangles: mesh.triangles.clone(),
+    }
+}
+
+/// A half's block, in the file named after that of the body.
+fn block(half: &VirtualHalf, body_file: &str) -> Block {
+    let stem = body_file
+        .rsplit_once('.')
+        .map_or(body_file, |(stem, _)| stem);
+    Block {
+        name: half.name.to_owned(),
+        file: format!("{stem}-{}.stl", half.name),
+        has_cavity: half.has_cavity,
+    }
+}
+
+/// What was asked for, in place of the axis that the pull sets.
+fn note_settings(report: &mut Report, config: &BodyConfig) {
+    report.settings.remove("axis");
+    let settings = [
+        ("scale", json!(config.scale)),
+        ("margin_mm", json!(config.margin)),
+        ("pull", json!(config.pull.map(|d| [d.x, d.y, d.z]))),
+        ("parting_level_mm", json!(config.level)),
+    ];
+    report
+        .settings
+        .extend(settings.map(|(key, value)| (key.to_owned(), value)));
 }
 
 /// Extent of the mesh along `d`.
@@ -371,20 +385,11 @@ fn sentence(text: &str) -> String {
 }
 
 fn finding(verdict: Verdict, message: &str) -> Finding {
-    Finding {
-        check: "body".to_owned(),
-        verdict,
-        half: None,
-        message: message.to_owned(),
-        at_mm: None,
-        value: None,
-        unit: None,
-        limit: None,
-    }
+    Finding::plain("body", verdict, message)
 }
 
 /// That a pull beside the best one would part flat, and what that costs: its direction, and its area short of draft.
-fn flat_instead(best: &Pull, (d, short): (Vector, f64)) -> Finding {
+fn flat_instead(best: &Pull, (d, short): Flat) -> Finding {
     let off = d.dot(&Vector::from(best.direction)).clamp(-1.0, 1.0).acos();
     let more = short - best.short_area_mm2;
     let message = format!(

@@ -42,13 +42,12 @@ pub enum Command {
 }
 
 const COMPARE_HELP: &str = "\
-Two models are both checked by the same rules, which the options below set; reports hold theirs already.
+Two models are both checked by the same rules, which the options above set; reports hold theirs already.
 
 Example: what a customer's new drawing of one half does to the findings
   moldvet compare --units mm --ball 6mm --stickout 40mm base-1.stl base-2.stl
 
-Exit status: 0 no verdict got worse and nothing fails in the new one, 1 one did or something fails,
-2 wrong use or a file that cannot be read.";
+Exit status: 0 no verdict got worse and nothing fails in the new one, 1 one did or something fails, 2 wrong use or a file that cannot be read.";
 
 /// Arguments of `moldvet compare`, as typed.
 #[derive(Debug, clap::Args)]

@@ -329,20 +329,20 @@ impl Reading<'_> {
             [1, 2].map(|k| corners[(r.corner + k) % 3] - corners[r.corner])
         };
         let (mut least, mut most) = (f64::INFINITY, 0.0_f64);
-        for length in ring.iter().flat_map(|r| sides(r)).map(|s| s.norm_squared()) {
+        for length in ring.iter().flat_map(&sides).map(|s| s.norm_squared()) {
             (least, most) = (least.min(length), most.max(length));
         }
         if most < FAR_LONGER * FAR_LONGER * least {
             return *normal;
         }
         let lone = |d: &Vector| {
-            let opposite = ring.iter().flat_map(|r| sides(r)).map(|s| (s, s.norm()));
+            let opposite = ring.iter().flat_map(&sides).map(|s| (s, s.norm()));
             let mut beyond = opposite.filter(|(s, l)| s.dot(d) < -OPPOSITE * l * d.norm());
             let far = |(_, l): (Vector, f64)| FAR_LONGER * l < d.norm();
             beyond.next().is_some_and(far) && beyond.all(far)
         };
         // the shortest: a diagonal beside it is longer
-        let lone = (ring.iter().flat_map(|r| sides(r)).filter(lone))
+        let lone = (ring.iter().flat_map(sides).filter(lone))
             .min_by(|a, b| a.norm_squared().total_cmp(&b.norm_squared()));
         let Some(along) = lone.and_then(|d| d.try_normalize(0.0)) else {
             return *normal;

@@ -286,6 +286,15 @@ fn limits_hold_before_anything_is_read() {
     assert!(matches!(nowhere.fault, Fault::Io(_)) && nowhere.file == "half.stl");
 }
 
+#[test]
+fn a_strange_word_is_refused_with_its_line() {
+    let said = refusal(b"solid half\nfacet normal 0 0 1\nouter lop\n");
+    assert!(
+        said.contains("line 3 has `lop` where `loop` belongs"),
+        "{said}"
+    );
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(64))]
 

@@ -50,7 +50,7 @@ impl Ramp {
 }
 
 /// The Okabe–Ito set of categorical colours (Okabe & Ito 2008, Color Universal Design).
-pub mod okabe_ito {
+pub(crate) mod okabe_ito {
     use super::Rgb;
 
     /// Black.
@@ -59,8 +59,6 @@ pub mod okabe_ito {
     pub const ORANGE: Rgb = Rgb([230, 159, 0]);
     /// Sky blue.
     pub const SKY: Rgb = Rgb([86, 180, 233]);
-    /// Bluish green.
-    pub const GREEN: Rgb = Rgb([0, 158, 115]);
     /// Blue.
     pub const BLUE: Rgb = Rgb([0, 114, 178]);
     /// Vermilion.

@@ -9,20 +9,18 @@ use crate::units::{MM_PER_INCH, Unit};
 
 /// What a cell of a map shows that has no value.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Ground {
+pub(crate) enum Ground {
     /// Nothing: beside the block.
     Outside,
     /// The block's upper side.
     Face,
     /// A hollow that is not judged, or not judged here.
     Hollow,
-    /// Cavity that the tool axis cannot see, or that the cutter leaves to another question.
-    Unknown,
 }
 
 /// A limit on a map's scale.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Limit {
+pub(crate) struct Limit {
     /// Its value.
     pub value: f64,
     /// What lies above it is beyond it; what lies below, otherwise.
@@ -31,7 +29,7 @@ pub struct Limit {
 
 /// One scalar over the plan of a half, tool frame.
 #[derive(Debug, Clone)]
-pub struct Layer {
+pub(crate) struct Layer {
     /// Name for files and for the page: `a-depth`.
     pub key: String,
     /// What it shows.
@@ -80,7 +78,7 @@ impl Layer {
 
 /// A line over a map.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Stroke {
+pub(crate) struct Stroke {
     /// Its corners, X and Y of the tool frame.
     pub points: Vec<[f64; 2]>,
     /// Drawn bold in a colour of its own, else thin in ink.
@@ -89,7 +87,7 @@ pub struct Stroke {
 
 /// A numbered place, tool frame.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Mark {
+pub(crate) struct Mark {
     /// Its number in the report.
     pub number: usize,
     /// Where.
@@ -145,9 +143,9 @@ pub struct Picture {
 }
 
 /// Width and height that a map itself may take in a file of its own, px.
-pub const ROOM: [f64; 2] = [700.0, 560.0];
+pub(crate) const ROOM: [f64; 2] = [700.0, 560.0];
 /// The same on the page, where maps stand small and their words must stay readable.
-pub const PAGE_ROOM: [f64; 2] = [400.0, 330.0];
+pub(crate) const PAGE_ROOM: [f64; 2] = [400.0, 330.0];
 pub(super) const MARGIN: f64 = 24.0;
 const HEAD: f64 = 52.0;
 const FOOT: f64 = 100.0;
@@ -157,7 +155,6 @@ const HATCH: usize = 7;
 
 pub(super) const FACE: Rgb = Rgb([232, 230, 225]);
 pub(super) const HOLLOW: Rgb = Rgb([205, 202, 196]);
-const UNKNOWN: Rgb = Rgb([150, 148, 144]);
 
 pub(super) const TITLE: Face = Face {
     size: 19.0,
@@ -244,8 +241,6 @@ fn cells(canvas: &mut Canvas, layer: &Layer, plot: &Plot, shown: [f64; 2], unit:
                     Ground::Outside => PAPER,
                     Ground::Face => FACE,
                     Ground::Hollow => HOLLOW,
-                    Ground::Unknown if (x + 3 * HATCH * h - y).is_multiple_of(HATCH) => PAPER,
-                    Ground::Unknown => UNKNOWN,
                 }
             } else if hatched && beyond(&layer.limits, v) {
                 okabe_ito::BLACK

@@ -13,15 +13,15 @@ pub(crate) mod view;
 
 pub use canvas::{Canvas, Rgb};
 pub(crate) use colour::CIVIDIS_HEX;
-pub use colour::{Ramp, okabe_ito};
+pub use colour::Ramp;
 use layers::layers;
 pub(crate) use layers::{best_cutter, left, stickouts, turned};
-pub(crate) use map::PAGE_ROOM;
-use map::draw;
-pub use map::{Layer, Limit, Mark, Picture, Plot, ROOM, Stroke};
+pub(crate) use map::{Layer, Limit, Mark, PAGE_ROOM};
+pub use map::{Picture, Plot};
+use map::{ROOM, draw};
 use pair::pair_layers;
 use part::part_layers;
-pub use part::parting_line;
+pub(crate) use part::parting_line;
 use section::{reach_section, tool_section};
 
 use crate::report::{Finding, Report};
@@ -37,11 +37,11 @@ pub struct Drawing<'a> {
     pub(crate) evidence: &'a Evidence,
     pub(crate) shop: &'a Shop,
     /// For each half its maps.
-    pub layers: Vec<Vec<Layer>>,
+    pub(crate) layers: Vec<Vec<Layer>>,
     /// Maps of both halves together.
-    pub pair: Vec<Layer>,
+    pub(crate) pair: Vec<Layer>,
     /// Maps of the part that the halves were made from.
-    pub part: Vec<Layer>,
+    pub(crate) part: Vec<Layer>,
 }
 
 impl<'a> Drawing<'a> {
@@ -69,7 +69,7 @@ impl<'a> Drawing<'a> {
     }
 
     /// The same with maps of at most `room`, px.
-    pub fn pictures_in(
+    pub(crate) fn pictures_in(
         &self,
         room: [f64; 2],
         unit: Unit,

@@ -15,14 +15,11 @@ pub fn findings(halves: &[HalfPlan], shop: &Shop) -> Vec<Finding> {
     for half in halves {
         let mut tell = |message: String, value: Option<f64>, unit: Option<&str>, limit| {
             findings.push(Finding {
-                check: "plan".to_owned(),
-                verdict: Verdict::Watch,
                 half: Some(half.name.clone()),
-                message,
-                at_mm: None,
                 value,
                 unit: unit.map(str::to_owned),
                 limit,
+                ..Finding::plain("plan", Verdict::Watch, &message)
             });
         };
         let Some(best) = half.sets.first() else {

@@ -31,11 +31,6 @@ pub fn deflection(rod: &Cantilever, force: f64) -> f64 {
     force / (3.0 * rod.modulus) * sum
 }
 
-/// Force at the tip that deflects it by `limit` mm, N.
-pub fn force_for(rod: &Cantilever, limit: f64) -> f64 {
-    limit / deflection(rod, 1.0)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -69,7 +64,6 @@ mod tests {
         // flutes 15 mm at 4.8, shank 6 to 45
         let stepped = rod(6e5, &[(15.0, 4.8), (45.0, 6.0)]);
         near(deflection(&stepped, 20.0), 0.016_765_150, 5e-10);
-        near(force_for(&rod(6e5, &[(30.0, d)]), 0.01), 17.371_75, 5e-6);
     }
 
     #[test]

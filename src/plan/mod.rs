@@ -3,7 +3,7 @@
 //! Planning before toolpaths: figures and choices, no toolpaths and no machine code. All of it is estimates.
 
 mod advice;
-pub mod bending;
+mod bending;
 pub mod curve;
 pub mod cusp;
 mod cusp_map;
@@ -11,10 +11,10 @@ pub mod direction;
 mod edges;
 mod half;
 mod places;
-pub mod set;
-pub mod speed;
+mod set;
+mod speed;
 mod stickout;
-pub mod time;
+mod time;
 mod worth;
 
 pub use advice::inputs;
@@ -30,7 +30,7 @@ use crate::vet::reach::{Contacts, Ground};
 use crate::vet::{CheckConfig, CheckError, Stage};
 
 /// An estimated time may be this many times longer; common practice, no source.
-pub const TIME_RANGE: f64 = 1.5;
+const TIME_RANGE: f64 = 1.5;
 
 /// What a plan goes by.
 #[derive(Debug, Clone, PartialEq)]

@@ -25,7 +25,7 @@ pub fn findings(report: &Report, setup: &Setup, models: &[Model], shop: &Shop) -
         let half = note.half.map(|k| report.halves[k].name.clone());
         found.push(Finding {
             half,
-            ..plain("setup", verdict, &note.message)
+            ..Finding::plain("setup", verdict, &note.message)
         });
     }
     for model in models.iter().filter(|m| m.precision_lost()) {
@@ -38,7 +38,7 @@ pub fn findings(report: &Report, setup: &Setup, models: &[Model], shop: &Shop) -
             value: Some(model.rounding),
             unit: Some("mm".into()),
             limit: Some(0.001),
-            ..plain("mesh", Verdict::Watch, &message)
+            ..Finding::plain("mesh", Verdict::Watch, &message)
         });
     }
     for model in models.iter().filter(|m| m.dropped.flat > 0) {
@@ -49,7 +49,7 @@ pub fn findings(report: &Report, setup: &Setup, models: &[Model], shop: &Shop) -
         );
         found.push(Finding {
             value: Some(model.dropped.flat as f64),
-            ..plain("mesh", Verdict::Watch, &message)
+            ..Finding::plain("mesh", Verdict::Watch, &message)
         });
     }
     for (model, unused) in models
@@ -57,13 +57,13 @@ pub fn findings(report: &Report, setup: &Setup, models: &[Model], shop: &Shop) -
         .flat_map(|m| m.unused.iter().map(move |u| (m, u)))
     {
         let message = format!("{}: {unused}", model.name);
-        found.push(plain("mesh", Verdict::Pass, &message));
+        found.push(Finding::plain("mesh", Verdict::Pass, &message));
     }
     for (half, places) in report.halves.iter().zip(&setup.halves) {
         let mut own = Vec::new();
         mesh(half, &places.health, &mut own);
         if no_cavity(half) {
-            own.push(plain(
+            own.push(Finding::plain(
                 "setup",
                 Verdict::Watch,
                 "This looks like the part, not the mold: no hollow lies below a parting face, so there is no cavity to \
@@ -82,7 +82,7 @@ pub fn findings(report: &Report, setup: &Setup, models: &[Model], shop: &Shop) -
         found.append(&mut own);
     }
     if shop.source.is_none() {
-        found.push(plain(
+        found.push(Finding::plain(
             "settings",
             Verdict::Pass,
             "No shop file was given: a built-in rack of usual ball sizes stands in for yours, with shanks as thick as \
@@ -94,19 +94,6 @@ pub fn findings(report: &Report, setup: &Setup, models: &[Model], shop: &Shop) -
     }
     found.sort_by_key(|f| std::cmp::Reverse(f.verdict));
     found
-}
-
-fn plain(check: &str, verdict: Verdict, message: &str) -> Finding {
-    Finding {
-        check: check.to_owned(),
-        verdict,
-        half: None,
-        message: message.to_owned(),
-        at_mm: None,
-        value: None,
-        unit: None,
-        limit: None,
-    }
 }
 
 fn length(
@@ -122,7 +109,7 @@ fn length(
         value,
         unit: Some("mm".into()),
         limit: Some(limit),
-        ..plain(check, verdict, message)
+        ..Finding::plain(check, verdict, message)
     }
 }
 
@@ -140,7 +127,7 @@ fn mesh(half: &Half, health: &crate::mesh::Health, found: &mut Vec<Finding>) {
     if m.two_readings_edges > 0 {
         found.push(Finding {
             value: Some(m.two_readings_edges as f64),
-            ..plain(
+            ..Finding::plain(
                 "mesh",
                 Verdict::Unsure,
                 "Too close to call: edges turn near the crease angle, and the mesh may stand for a coarsely faceted curve or for \
@@ -173,7 +160,7 @@ fn mesh(half: &Half, health: &crate::mesh::Health, found: &mut Vec<Finding>) {
         found.push(Finding {
             at_mm: Some(at),
             value: Some(count as f64),
-            ..plain("mesh", Verdict::Unsure, message)
+            ..Finding::plain("mesh", Verdict::Unsure, message)
         });
     }
     let elsewhere = |count: usize| {
@@ -188,7 +175,7 @@ fn mesh(half: &Half, health: &crate::mesh::Health, found: &mut Vec<Finding>) {
             found.push(Finding {
                 at_mm: at,
                 value: Some(count as f64),
-                ..plain("mesh", Verdict::Watch, message)
+                ..Finding::plain("mesh", Verdict::Watch, message)
             });
         }
     };
@@ -239,7 +226,7 @@ fn mesh(half: &Half, health: &crate::mesh::Health, found: &mut Vec<Finding>) {
         found.push(Finding {
             at_mm: Some(void.at_mm),
             value: Some(sealed.len() as f64),
-            ..plain(
+            ..Finding::plain(
                 "mesh",
                 Verdict::Watch,
                 "Sealed voids inside the material, open nowhere: no cutter can make them. Fill them in the design.",
@@ -344,7 +331,7 @@ fn reach(half: &Half, found: &mut Vec<Finding>) {
         _ if !r.sharp_edges.is_empty() => found.push(Finding {
             at_mm: Some(r.sharp_edges[0].at_mm),
             value: Some(r.sharp_edges.len() as f64),
-            ..plain(
+            ..Finding::plain(
                 "reach",
                 Verdict::Watch,
                 "Sharp inside edges: a ball leaves a fillet of its own radius there, a flat cutter does the floor edges.",
@@ -406,6 +393,6 @@ fn depth(half: &Half, found: &mut Vec<Finding>) {
         value: need,
         unit: Some("mm".into()),
         limit: longest.map(|t| t.stickout_mm),
-        ..plain("depth", d.verdict, message)
+        ..Finding::plain("depth", d.verdict, message)
     });
 }

@@ -261,15 +261,11 @@ impl Comparison {
 
     fn half(&mut self, half: &str, of: [Option<Half>; 2]) {
         type Get<T> = fn(&Half) -> T;
-        let verdicts: [(&str, Get<Verdict>); 4] = [
-            ("undercut", |h| h.undercut.verdict),
-            ("draft", |h| h.draft.verdict),
-            ("reach", |h| h.reach.verdict),
-            ("depth", |h| h.depth.verdict),
-        ];
-        for (check, get) in verdicts {
-            let both = [&of[0], &of[1]].map(|h| h.as_ref().map(get));
-            self.turn(check, Some(half), both);
+        let verdicts = of.each_ref().map(|h| h.as_ref().map(Half::verdicts));
+        if let Some(named) = verdicts[0].or(verdicts[1]) {
+            for (k, (check, _)) in named.into_iter().enumerate() {
+                self.turn(check, Some(half), verdicts.map(|v| v.map(|v| v[k].1)));
+            }
         }
         let [Some(old), Some(new)] = &of else { return };
         let figures: [(&str, Quantity, Option<bool>, Get<Figure>); 8] = [

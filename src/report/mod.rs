@@ -21,10 +21,10 @@ pub use body::{Block, Body, Pull};
 pub(crate) use figures::{Figures, Quantity, percent};
 pub use model::*;
 pub(crate) use page::Part;
-pub use place::from_corner;
+pub(crate) use place::from_corner;
 pub(crate) use place::where_found;
 pub(crate) use plan::plan_parts;
-pub use terminal::relief::{Relief, Spot};
+pub use terminal::relief::Relief;
 pub(crate) use terminal::{
     answer_text, axis_name, body_parts, capital, measured, mesh_state, radii_text, subject,
     together_parts,

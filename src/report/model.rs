@@ -36,6 +36,19 @@ pub enum Verdict {
     Fail,
 }
 
+impl Verdict {
+    /// Of `value` ± `pm` that shall not exceed `limit`.
+    pub(crate) fn at_most(value: f64, pm: f64, limit: f64) -> Verdict {
+        if value - pm > limit {
+            Verdict::Fail
+        } else if value + pm > limit {
+            Verdict::Unsure
+        } else {
+            Verdict::Pass
+        }
+    }
+}
+
 /// The whole report.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -99,6 +112,18 @@ pub struct Half {
     pub reach: Reach,
     /// How deep each tool length gets.
     pub depth: Depth,
+}
+
+impl Half {
+    /// Each check's name and verdict.
+    pub fn verdicts(&self) -> [(&'static str, Verdict); 4] {
+        [
+            ("undercut", self.undercut.verdict),
+            ("draft", self.draft.verdict),
+            ("reach", self.reach.verdict),
+            ("depth", self.depth.verdict),
+        ]
+    }
 }
 
 /// State of the mesh.
@@ -459,4 +484,20 @@ pub struct Finding {
     pub unit: Option<String>,
     /// Its limit.
     pub limit: Option<f64>,
+}
+
+impl Finding {
+    /// Words alone, of both halves.
+    pub(crate) fn plain(check: &str, verdict: Verdict, message: &str) -> Finding {
+        Finding {
+            check: check.to_owned(),
+            verdict,
+            half: None,
+            message: message.to_owned(),
+            at_mm: None,
+            value: None,
+            unit: None,
+            limit: None,
+        }
+    }
 }

@@ -7,7 +7,7 @@ use crate::setup::Frame;
 
 /// `at` in the tool frame's directions, from the block's corner with the lowest X and Y and from the parting level: X, Y, and
 /// depth below the level, mm. `None` for a report that does not name the corner.
-pub fn from_corner(half: &Half, at: Place) -> Option<[f64; 3]> {
+pub(crate) fn from_corner(half: &Half, at: Place) -> Option<[f64; 3]> {
     let corner = half.touch_off_mm?;
     let axis = Vector::from(half.tool_axis);
     let frame = Frame::new(axis, half.parting_level_mm);

@@ -95,7 +95,7 @@ pub(crate) fn answer_text(report: &Report) -> String {
         Verdict::Pass => "Nothing found that stands in the way.",
         Verdict::Watch => "Within the limits, with something to look at.",
         Verdict::Unsure => "It cannot be told.",
-        Verdict::Fail => "Not as it is.",
+        Verdict::Fail => "Not ready to mill.",
     };
     let deciding = report.findings.iter().find(|f| f.verdict == report.verdict);
     let why = match (deciding, report.verdict) {
@@ -144,7 +144,7 @@ fn read(page: &mut Page, half: &Half) {
     };
     page.row(
         "",
-        &format!("parting line at {level} along the axis, {form}"),
+        &format!("parting level at {level} along the axis, {form}"),
     );
     let cell = page.figures.length(half.grid.cell_mm);
     let [nx, ny] = half.grid.columns;
@@ -299,7 +299,10 @@ fn settings(page: &mut Page, report: &Report) {
             .find_map(|&(end, q)| Some((key.strip_suffix(end)?, q)));
         let (name, value) = match (measured, value) {
             (Some((name, q)), Value::Number(n)) => (name, f.text(q, n.as_f64(), None)),
-            (_, Value::Number(n)) => (&**key, n.to_string()),
+            (_, Value::Number(n)) => {
+                let text = n.to_string();
+                (&**key, text.strip_suffix(".0").unwrap_or(&text).to_owned())
+            }
             (_, Value::String(text)) => (&**key, self::name(text)),
             (_, Value::Bool(yes)) => (&**key, if *yes { "yes" } else { "no" }.to_string()),
             _ => return None,

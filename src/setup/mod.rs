@@ -15,10 +15,9 @@ pub(crate) use closing::entered;
 pub use closing::{Closing, Layout};
 pub use frame::Frame;
 pub use half::{Half, Parting};
-pub use plan::Components;
+pub(crate) use plan::Components;
 pub(crate) use plan::neighbours;
-pub use survey::{Air, Hollow, HollowKind, Mouth, Survey};
-pub use voids::{Void, Voids};
+pub use survey::{Hollow, HollowKind, Survey};
 
 use crate::field::{Columns, Grid};
 use crate::mesh::{Body, Mesh, Model, Point, Vector};
@@ -114,76 +113,11 @@ pub fn prepare(models: &[Model], config: &SetupConfig) -> Result<Setup, SetupErr
         &mut views,
         given.is_some(),
     );
-    if let ([one], [a, b]) = (models, &bodies[..]) {
-        let to_tool = Frame::new(views[0].axis, 0.0).to_tool;
-        let [a, b] = [a, b].map(|body| body.1.mesh.transformed(&to_tool));
-        let shared = overlap::shared(&a, &b);
-        if shared > MOST_SHARED {
-            notes.push(Note {
-                half: None,
-                unsure: true,
-                message: format!(
-                    "{}: its two bodies fill the same space over {:.0} % of the smaller one, as copies and overlapping \
-                     shells do and the halves of a mold do not; leave one out, or join them to one solid, and export \
-                     again",
-                    one.name,
-                    100.0 * shared
-                ),
-            });
-        }
-    }
+    copies(models, &bodies, &views[0], &mut notes);
     let mut halves = Vec::new();
-    for (k, ((model, body, number), view)) in bodies.iter().zip(&views).enumerate() {
-        let frame = Frame::new(view.axis, view.level);
-        if let Some(other) = view.runner_axis {
-            notes.push(Note {
-                half: Some(k),
-                unsure: true,
-                message: format!(
-                    "the tool axis is not clear: {} would open a hollow almost as large as {}; say which with --axis",
-                    axis_text(&other),
-                    axis_text(&view.axis)
-                ),
-            });
-        }
-        if let Some(z) = view.runner_level {
-            notes.push(Note {
-                half: Some(k),
-                unsure: true,
-                message: format!(
-                    "the parting level is not clear: a second flat level {:.3} mm {} bounds almost as much rim; \
-                     check that the depths are measured from the right one",
-                    (z - view.level).abs(),
-                    if z < view.level { "lower" } else { "higher" }
-                ),
-            });
-        }
-        let (lo, hi) = body
-            .mesh
-            .bounds()
-            .ok_or_else(|| SetupError::NoBody(model.name.clone()))?;
-        halves.push(Half {
-            name: ["A", "B"][k].to_owned(),
-            file: model.name.clone(),
-            body: *number,
-            mesh: body.mesh.transformed(&frame.to_tool),
-            topology: body.topology.clone(),
-            frame,
-            axis_why: view.why.clone(),
-            parting: if view.flat {
-                Parting::Flat
-            } else {
-                Parting::Highest
-            },
-            rounding: model.rounding,
-            health: body.health.clone(),
-            pieces: body.pieces,
-            size: (hi - lo).into(),
-        });
-        if view.flat {
-            // exact zero for what is level: the mean of a face's corners carries its own rounding
-            level_off(&mut halves[k].mesh, model.rounding);
-        }
+    for (k, (&body, view)) in bodies.iter().zip(&views).enumerate() {
+        unclear(view, k, &mut notes);
+        halves.push(half_of(k, body, view)?);
     }
     may_meet(&halves, &config.meets)?;
     let closing = (halves.len() == 2)
@@ -204,6 +138,88 @@ pub fn prepare(models: &[Model], config: &SetupConfig) -> Result<Setup, SetupErr
         closing,
         notes,
     })
+}
+
+/// Notes two bodies of one file that are copies rather than halves.
+fn copies(models: &[Model], bodies: &[Chosen], first: &View, notes: &mut Vec<Note>) {
+    let ([one], [a, b]) = (models, bodies) else {
+        return;
+    };
+    let to_tool = Frame::new(first.axis, 0.0).to_tool;
+    let [a, b] = [a, b].map(|body| body.1.mesh.transformed(&to_tool));
+    let shared = overlap::shared(&a, &b);
+    if shared > MOST_SHARED {
+        notes.push(Note {
+            half: None,
+            unsure: true,
+            message: format!(
+                "{}: its two bodies fill the same space over {:.0} % of the smaller one, as copies and overlapping \
+                 shells do and the halves of a mold do not; leave one out, or join them to one solid, and export \
+                 again",
+                one.name,
+                100.0 * shared
+            ),
+        });
+    }
+}
+
+/// Notes what speaks for another axis or another parting level almost as much.
+fn unclear(view: &View, half: usize, notes: &mut Vec<Note>) {
+    if let Some(other) = view.runner_axis {
+        notes.push(Note {
+            half: Some(half),
+            unsure: true,
+            message: format!(
+                "the tool axis is not clear: {} would open a hollow almost as large as {}; say which with --axis",
+                axis_text(&other),
+                axis_text(&view.axis)
+            ),
+        });
+    }
+    if let Some(z) = view.runner_level {
+        notes.push(Note {
+            half: Some(half),
+            unsure: true,
+            message: format!(
+                "the parting level is not clear: a second flat level {:.3} mm {} bounds almost as much rim; \
+                 check that the depths are measured from the right one",
+                (z - view.level).abs(),
+                if z < view.level { "lower" } else { "higher" }
+            ),
+        });
+    }
+}
+
+/// Half number `k`, as seen along its tool axis.
+fn half_of(k: usize, (model, body, number): Chosen, view: &View) -> Result<Half, SetupError> {
+    let frame = Frame::new(view.axis, view.level);
+    let (lo, hi) = body
+        .mesh
+        .bounds()
+        .ok_or_else(|| SetupError::NoBody(model.name.clone()))?;
+    let mut half = Half {
+        name: ["A", "B"][k].to_owned(),
+        file: model.name.clone(),
+        body: number,
+        mesh: body.mesh.transformed(&frame.to_tool),
+        topology: body.topology.clone(),
+        frame,
+        axis_why: view.why.clone(),
+        parting: if view.flat {
+            Parting::Flat
+        } else {
+            Parting::Highest
+        },
+        rounding: model.rounding,
+        health: body.health.clone(),
+        pieces: body.pieces,
+        size: (hi - lo).into(),
+    };
+    if view.flat {
+        // exact zero for what is level: the mean of a face's corners carries its own rounding
+        level_off(&mut half.mesh, model.rounding);
+    }
+    Ok(half)
 }
 
 /// Moves corners within a few roundings of Z = 0 onto it.

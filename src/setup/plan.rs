@@ -6,7 +6,7 @@ use rayon::prelude::*;
 
 /// Cells of a grid that belong together: `labels[k]` is the component of cell `k` plus one, 0 for none.
 #[derive(Debug, Clone)]
-pub struct Components {
+pub(crate) struct Components {
     /// One label a cell.
     pub labels: Vec<u32>,
     /// Number of components.

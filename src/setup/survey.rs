@@ -32,12 +32,12 @@ pub struct Hollow {
     pub deepest: Point,
     /// For a `through` hollow that opens in a cavity's floor: that cavity, and the height of the
     /// floor carried across its mouth.
-    pub mouth: Option<Mouth>,
+    pub(crate) mouth: Option<Mouth>,
 }
 
 /// Where a `through` hollow opens in the floor of a cavity.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Mouth {
+pub(crate) struct Mouth {
     /// The cavity.
     pub cavity: usize,
     /// Height of its floor around the mouth, tool frame.
@@ -60,7 +60,7 @@ pub struct Survey {
     /// The hollows, by first cell.
     pub hollows: Vec<Hollow>,
     /// Air shut in above by material.
-    pub voids: Voids,
+    pub(crate) voids: Voids,
     /// The hollow that each triangle bounds; `None`: parting face, block's sides and underside.
     pub owner: Vec<Option<u32>>,
     /// Heights closer than this are equal, mm.
@@ -308,7 +308,7 @@ impl Survey {
     }
 
     /// What lies at `p`, a place just outside the surface.
-    pub fn look(&self, p: &Point) -> Air {
+    pub(crate) fn look(&self, p: &Point) -> Air {
         let grid = self.grid();
         let Some((i, j)) = grid.cell_at(p.x, p.y) else {
             return Air::Outside;
@@ -337,7 +337,7 @@ impl Survey {
     }
 
     /// What lies before the facet at `p` with unit normal `n`: looks a cell or so off the surface.
-    pub fn look_off(&self, p: &Point, n: &Vector) -> Air {
+    pub(crate) fn look_off(&self, p: &Point, n: &Vector) -> Air {
         let cell = self.grid().cell;
         let mut seen = Air::Material;
         for step in [0.75, 1.5, 0.4] {
@@ -357,7 +357,7 @@ impl Survey {
 
 /// What lies at a place.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Air {
+pub(crate) enum Air {
     /// Material.
     Material,
     /// Outside the half: above the parting face, beside or under the block.

@@ -7,7 +7,7 @@ use rayon::prelude::*;
 
 /// Where a void opens.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub struct Void {
+pub(crate) struct Void {
     /// Hollow it is joined to.
     pub hollow: Option<usize>,
     /// Opens to the underside, the block's sides or above the parting face.
@@ -20,7 +20,7 @@ pub struct Void {
 
 /// All voids of a half.
 #[derive(Debug, Clone, Default)]
-pub struct Voids {
+pub(crate) struct Voids {
     /// Gaps of column `k`: `gaps[starts[k]..starts[k + 1]]`; empty without any gap.
     starts: Vec<u32>,
     /// From, to, void.

@@ -318,7 +318,7 @@ fn together(page: &mut String, mating: &Mating, pictures: &Pictures) {
     *page += "<section class=\"wide\" aria-labelledby=\"pair\">\n<h2 id=\"pair\">Both halves together</h2>\n";
     let maps = pictures.html("pair-mismatch") + &pictures.html("pair-gap");
     let words = told("Both halves together", |f| together_parts(f, mating));
-    article(page, "Fit", Some(mating.verdict), &maps, &words);
+    article(page, "Mating", Some(mating.verdict), &maps, &words);
     *page += "</section>\n";
 }
 

@@ -181,13 +181,10 @@ fn names_of_units() {
 
 #[test]
 fn lengths_for_people() {
-    assert_eq!(format_length(3.175, Unit::Mm), "3.175 mm");
-    assert_eq!(format_length(6.0, Unit::Mm), "6 mm");
-    assert_eq!(format_length(100.0, Unit::Mm), "100 mm");
-    assert_eq!(format_length(0.0204, Unit::Mm), "0.02 mm");
-    assert_eq!(format_length(-0.0001, Unit::Mm), "0 mm");
-    assert_eq!(format_length(3.175, Unit::Inch), "0.1250 in");
-    assert_eq!(format_length(-0.0001, Unit::Inch), "0.0000 in");
+    assert_eq!(format_exact(6.0, Unit::Mm), "6 mm");
+    assert_eq!(format_exact(100.0, Unit::Mm), "100 mm");
+    assert_eq!(format_exact(-0.0000001, Unit::Mm), "0 mm");
+    assert_eq!(format_exact(-0.0000001, Unit::Inch), "0 in");
     assert_eq!(format_exact(1.5875, Unit::Mm), "1.5875 mm");
     assert_eq!(format_exact(1.5875, Unit::Inch), "0.0625 in");
 }
@@ -213,15 +210,6 @@ fn sizes_as_spoken() {
 }
 
 proptest! {
-    /// Half of the last decimal shown: 0.0005 mm, 0.00005 in; 1e-9 for the arithmetic.
-    #[test]
-    fn what_people_see_reads_back(mm in 0.0..2000.0_f64) {
-        let mm_back = length(&format_length(mm, Unit::Mm));
-        prop_assert!((mm_back - mm).abs() <= 0.0005 + 1e-9);
-        let inch_back = length(&format_length(mm, Unit::Inch));
-        prop_assert!((inch_back - mm).abs() <= 0.00005 * MM_PER_INCH + 1e-9);
-    }
-
     /// Half a nanometre, half a millionth of an inch.
     #[test]
     fn exact_texts_read_back(mm in 0.0..2000.0_f64) {

@@ -2,13 +2,14 @@
 
 use super::cutters::SLENDER;
 use super::doubt;
-use super::evidence::Evidence;
+use super::evidence::{Evidence, HalfEvidence};
 use super::half::vet_half;
 use super::mate::{Side, mark_sockets, mating, pair_evidence};
+use super::surface::Surface;
 use crate::mesh::{Model, Vector};
 use crate::report::{self, HollowKind, Report, Verdict};
-use crate::setup::{self, Half, Setup, SetupConfig, SetupError, Survey};
-use crate::shop::{CutterKind, Shop};
+use crate::setup::{self, Closing, Half, Setup, SetupConfig, SetupError, Survey};
+use crate::shop::{Cutter, CutterKind, Holder, Section, Shop};
 use std::collections::BTreeMap;
 
 /// What the check goes by.
@@ -119,18 +120,7 @@ fn checked(
             meets: config.meets.clone(),
         },
     )?;
-    let mut surveys = Vec::new();
-    for half in &setup.halves {
-        progress(Stage {
-            name: "casting columns",
-            done: 0.1,
-        });
-        surveys.push(Survey::of(half, cell_of(half, config)?));
-    }
-    if let (Some(closing), [a, b]) = (&setup.closing, &mut surveys[..]) {
-        mark_sockets(closing, a, b);
-    }
-    take_out(&setup, &mut surveys, &config.not_cavity);
+    let surveys = surveyed(&setup, config, progress)?;
     let corner = |half: &Half| [half.bounds().0.x, half.bounds().0.y];
     let reliefs = setup.halves.iter().zip(&surveys);
     let mut evidence = Evidence {
@@ -142,30 +132,9 @@ fn checked(
         pair: None,
         part: None,
     };
-    let mut halves = Vec::new();
-    let mut surfaces = Vec::new();
-    for (k, (half, survey)) in setup.halves.iter().zip(&surveys).enumerate() {
-        let from = 0.15 + 0.85 * k as f64 / setup.halves.len() as f64;
-        let share = 0.85 / setup.halves.len() as f64;
-        let within = |name, done: f64| {
-            progress(Stage {
-                name,
-                done: from + share * done,
-            })
-        };
-        let (figures, surface) = vet_half(
-            half,
-            survey,
-            config,
-            &within,
-            keep.then_some(&mut evidence.halves),
-        );
-        halves.push(figures);
-        surfaces.push(surface);
-    }
-    let together = setup
-        .closing
-        .as_ref()
+    let kept = keep.then_some(&mut evidence.halves);
+    let (halves, surfaces) = judged(&setup, &surveys, config, progress, kept);
+    let together = (setup.closing.as_ref())
         .filter(|_| halves.len() == 2)
         .map(|closing| {
             let side = |k: usize| Side {
@@ -176,18 +145,9 @@ fn checked(
                 undercut: &halves[k].undercut,
                 draft: &halves[k].draft,
             };
-            let sides = [side(0), side(1)];
-            let figures = mating(closing, &sides, limits, config.fill_density);
-            if keep {
-                evidence.pair = Some(pair_evidence(closing, &sides, &figures));
-            }
-            figures
+            let kept = keep.then_some(&mut evidence);
+            together(closing, &[side(0), side(1)], config, kept)
         });
-    if let Some(pair) = &mut evidence.pair {
-        for (half, walls) in evidence.halves.iter_mut().zip(&mut pair.walls) {
-            half.walls = std::mem::take(walls);
-        }
-    }
     let mut report = Report {
         format: report::FORMAT.to_owned(),
         units: "mm".to_owned(),
@@ -209,15 +169,70 @@ fn checked(
     Ok((report, evidence))
 }
 
+/// The halves' columns and hollows, sockets and what was taken out marked.
+fn surveyed(
+    setup: &Setup,
+    config: &CheckConfig,
+    progress: &(dyn Fn(Stage) + Sync),
+) -> Result<Vec<Survey>, CheckError> {
+    let mut surveys = Vec::new();
+    for half in &setup.halves {
+        progress(Stage {
+            name: "casting columns",
+            done: 0.1,
+        });
+        surveys.push(Survey::of(half, cell_of(half, config)?));
+    }
+    if let (Some(closing), [a, b]) = (&setup.closing, &mut surveys[..]) {
+        mark_sockets(closing, a, b);
+    }
+    take_out(setup, &mut surveys, &config.not_cavity);
+    Ok(surveys)
+}
+
+/// Each half alone, and its surface.
+fn judged(
+    setup: &Setup,
+    surveys: &[Survey],
+    config: &CheckConfig,
+    progress: &(dyn Fn(Stage) + Sync),
+    mut evidence: Option<&mut Vec<HalfEvidence>>,
+) -> (Vec<report::Half>, Vec<Surface>) {
+    let share = 0.85 / setup.halves.len() as f64;
+    let each = setup.halves.iter().zip(surveys).enumerate();
+    each.map(|(k, (half, survey))| {
+        let from = 0.15 + share * k as f64;
+        let within = |name, done: f64| {
+            progress(Stage {
+                name,
+                done: from + share * done,
+            })
+        };
+        vet_half(half, survey, config, &within, evidence.as_deref_mut())
+    })
+    .unzip()
+}
+
+/// The two halves together; what pictures of them are drawn from goes into `evidence`.
+fn together(
+    closing: &Closing,
+    sides: &[Side; 2],
+    config: &CheckConfig,
+    evidence: Option<&mut Evidence>,
+) -> report::Mating {
+    let figures = mating(closing, sides, &config.shop.limits, config.fill_density);
+    if let Some(evidence) = evidence {
+        let mut pair = pair_evidence(closing, sides, &figures);
+        for (half, walls) in evidence.halves.iter_mut().zip(&mut pair.walls) {
+            half.walls = std::mem::take(walls);
+        }
+        evidence.pair = Some(pair);
+    }
+    figures
+}
+
 fn worst(report: &Report) -> Verdict {
-    let checks = report.halves.iter().flat_map(|h| {
-        [
-            h.undercut.verdict,
-            h.draft.verdict,
-            h.reach.verdict,
-            h.depth.verdict,
-        ]
-    });
+    let checks = report.halves.iter().flat_map(|h| h.verdicts().map(|v| v.1));
     let mating = report.mating.iter().map(|m| m.verdict);
     checks
         .chain(mating)
@@ -324,46 +339,37 @@ fn settings(config: &CheckConfig) -> BTreeMap<String, serde_json::Value> {
     put("fill_density_g_cm3", json!(config.fill_density));
     put("shop", json!(config.shop.source));
     put("slender_limit", json!(SLENDER));
-    put(
-        "cutters",
-        json!(
-            config
-                .shop
-                .cutters
-                .iter()
-                .map(|c| json!({
-                    "name": c.name,
-                    "diameter_mm": c.diameter,
-                    "corner_radius_mm": c.corner_radius,
-                    "flute_length_mm": c.flute_length,
-                    "neck_diameter_mm": c.neck.map(|n| n.diameter),
-                    "neck_length_mm": c.neck.map(|n| n.length),
-                    "shank_mm": c.shank,
-                    "stickouts_mm": c.stickouts,
-                    "holder": c.holder,
-                }))
-                .collect::<Vec<_>>()
-        ),
-    );
-    put(
-        "holders",
-        json!(
-            config
-                .shop
-                .holders
-                .iter()
-                .map(|h| json!({
-                    "name": h.name,
-                    "sections": h.sections.iter().map(|x| json!({
-                        "lower_diameter_mm": x.lower_diameter,
-                        "upper_diameter_mm": x.upper_diameter,
-                        "height_mm": x.height,
-                    })).collect::<Vec<_>>(),
-                }))
-                .collect::<Vec<_>>()
-        ),
-    );
+    let all = config.shop.cutters.iter().map(cutter_json);
+    put("cutters", all.collect());
+    let all = config.shop.holders.iter().map(holder_json);
+    put("holders", all.collect());
     s
+}
+
+fn cutter_json(c: &Cutter) -> serde_json::Value {
+    serde_json::json!({
+        "name": c.name,
+        "diameter_mm": c.diameter,
+        "corner_radius_mm": c.corner_radius,
+        "flute_length_mm": c.flute_length,
+        "neck_diameter_mm": c.neck.map(|n| n.diameter),
+        "neck_length_mm": c.neck.map(|n| n.length),
+        "shank_mm": c.shank,
+        "stickouts_mm": c.stickouts,
+        "holder": c.holder,
+    })
+}
+
+fn holder_json(h: &Holder) -> serde_json::Value {
+    let section = |x: &Section| {
+        serde_json::json!({
+            "lower_diameter_mm": x.lower_diameter,
+            "upper_diameter_mm": x.upper_diameter,
+            "height_mm": x.height,
+        })
+    };
+    let sections: Vec<_> = h.sections.iter().map(section).collect();
+    serde_json::json!({ "name": h.name, "sections": sections })
 }
 
 #[cfg(test)]
@@ -387,5 +393,28 @@ mod tests {
         assert!(is(cell(240.0, &[1.0], 0.002), 0.1));
         assert!(is(cell(120.0, &[1.0], 0.002), 0.008_f64.sqrt()));
         assert!(is(cell(1.0, &[1.0], 0.02), LEAST_CELL));
+    }
+
+    #[test]
+    fn a_cell_that_cannot_be_is_refused_with_what_to_do() {
+        let of = |cell: f64| {
+            let config = CheckConfig {
+                shop: Shop::builtin(),
+                axis: None,
+                cell: Some(cell),
+                not_cavity: Vec::new(),
+                meets: Vec::new(),
+                fill_density: None,
+            };
+            columns_of([200.0, 100.0], &config)
+        };
+        assert_eq!(of(0.1), Ok((0.1, 2e6)));
+        let said = of(0.01).unwrap_err().to_string();
+        assert!(
+            said.contains("gives 2.0e8 columns, more than 1e8; use a larger --cell"),
+            "{said}"
+        );
+        let said = of(0.0).unwrap_err().to_string();
+        assert!(said.contains("leave --cell out"), "{said}");
     }
 }

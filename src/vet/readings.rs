@@ -60,17 +60,36 @@ macro_rules! widen {
 /// Widens the figures of `stated` so that they hold in the reading of `other` too; verdicts that differ become unsure. True if
 /// any does.
 pub fn hold_both(stated: &mut Half, other: &Half) -> bool {
+    // each field by name, so that a new one is thought of here
+    let Half {
+        name: _,
+        file: _,
+        body: _,
+        tool_axis: _,
+        tool_axis_why: _,
+        parting_level_mm: _,
+        parting_flat: _,
+        touch_off_mm: _,
+        mesh: _,
+        blank: _,
+        grid: _,
+        cavity,
+        undercut,
+        draft,
+        reach,
+        depth,
+    } = stated;
     widen!(
-        stated.cavity,
+        cavity,
         other.cavity,
         volume_mm3 volume_mm3_pm,
         depth_mm depth_mm_pm,
         surface_mm2 surface_mm2_pm,
     );
-    let undercut = undercut(&mut stated.undercut, &other.undercut);
-    let draft = draft(&mut stated.draft, &other.draft);
-    let reach = reach(&mut stated.reach, &other.reach);
-    let depth = depth(&mut stated.depth, &other.depth);
+    let undercut = self::undercut(undercut, &other.undercut);
+    let draft = self::draft(draft, &other.draft);
+    let reach = self::reach(reach, &other.reach);
+    let depth = self::depth(depth, &other.depth);
     undercut || draft || reach || depth
 }
 

@@ -1,14 +1,15 @@
 //! What several of the tests need: the checked-in models, figures held against what is true, binary STL.
 
+mod stl;
+
 use moldvet::mesh::{self, Model};
 use moldvet::report::Report;
 use moldvet::shop::Shop;
 use moldvet::units::Unit;
 use moldvet::vet::{CheckConfig, check};
 use std::path::{Path, PathBuf};
-
-/// A triangle as a file holds it.
-pub type Facet = [[f32; 3]; 3];
+use std::process::{Command, Output};
+pub use stl::*;
 
 /// A checked-in file.
 pub fn data(name: &str) -> PathBuf {
@@ -52,25 +53,13 @@ pub fn report(models: &[Model], config: &CheckConfig) -> Report {
     check(models, config, &|_| {}).unwrap_or_else(|e| panic!("{e}"))
 }
 
-/// Binary STL of the facets, stored normals zero.
-pub fn binary_stl(facets: &[Facet]) -> Vec<u8> {
-    let mut bytes = vec![b' '; 80];
-    bytes.extend((facets.len() as u32).to_le_bytes());
-    for facet in facets {
-        bytes.extend([0; 12]);
-        bytes.extend(facet.as_flattened().iter().flat_map(|c| c.to_le_bytes()));
-        bytes.extend([0; 2]);
-    }
-    bytes
-}
-
-/// The facets of a binary STL.
-pub fn facets_of(bytes: &[u8]) -> Vec<Facet> {
-    let number = |b: &[u8], k: usize| f32::from_le_bytes(b[4 * k..4 * k + 4].try_into().unwrap());
-    bytes[84..]
-        .chunks_exact(50)
-        .map(|b| [0, 1, 2].map(|c| [0, 1, 2].map(|k| number(b, 3 + 3 * c + k))))
-        .collect()
+/// What a line of the shell does in `folder`; `$0` is the program.
+pub fn shell(folder: &Path, line: &str) -> Output {
+    Command::new("sh")
+        .args(["-c", line, env!("CARGO_BIN_EXE_moldvet")])
+        .current_dir(folder)
+        .output()
+        .unwrap()
 }
 
 /// Figures that differ from what is true, so that a failing test names all of them.

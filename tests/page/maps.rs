@@ -1,5 +1,6 @@
 //! The maps of reach, wall, cusps, of two halves together and of a part: what they show is what the report says.
 
+use crate::common::{binary_stl, tower};
 use crate::legend::{near, shows, step};
 use crate::{Case, HOSTILE, case, picture, pocket};
 use moldvet::body::{self, BodyConfig, MARGIN};
@@ -10,35 +11,6 @@ use moldvet::shop::{Cutter, Shop};
 use moldvet::units::Unit;
 use moldvet::vet::{self, CheckConfig};
 use std::sync::OnceLock;
-
-type Triangles = Vec<[[f32; 3]; 3]>;
-
-fn stl(triangles: &Triangles) -> Vec<u8> {
-    let mut bytes = vec![0; 80];
-    bytes.extend((triangles.len() as u32).to_le_bytes());
-    for triangle in triangles {
-        bytes.extend([0; 12]);
-        bytes.extend(triangle.iter().flatten().flat_map(|c| c.to_le_bytes()));
-        bytes.extend([0; 2]);
-    }
-    bytes
-}
-
-/// Rings of four corners joined from the first to the last, closed at both ends; outside if they go up counter-clockwise.
-fn tower(rings: &[[[f32; 3]; 4]]) -> Triangles {
-    let mut triangles = Triangles::new();
-    let mut quad = |[a, b, c, d]: [[f32; 3]; 4]| triangles.extend([[a, b, c], [a, c, d]]);
-    for (low, high) in rings.iter().zip(&rings[1..]) {
-        for k in 0..4 {
-            let next = (k + 1) % 4;
-            quad([low[k], low[next], high[next], high[k]]);
-        }
-    }
-    let (first, last) = (rings[0], rings[rings.len() - 1]);
-    quad([first[0], first[3], first[2], first[1]]);
-    quad(last);
-    triangles
-}
 
 fn ring(x: [f32; 2], y: [f32; 2], z: f32) -> [[f32; 3]; 4] {
     [
@@ -93,7 +65,7 @@ pub fn pair() -> &'static Case {
         // its rings go down
         upper.iter_mut().for_each(|t| t.swap(1, 2));
         let models = [("lower.stl", lower), (HOSTILE, upper)].map(|(name, triangles)| {
-            mesh::from_bytes(&stl(&triangles), name, Unit::Mm, &Limits::default()).unwrap()
+            mesh::from_bytes(&binary_stl(&triangles), name, Unit::Mm, &Limits::default()).unwrap()
         });
         let shop = balls(&[6.0]);
         let checked = vet::check_with_evidence(&models, &config(&shop, 0.1), &|_| {}, true);
@@ -117,7 +89,8 @@ pub fn part() -> &'static Case {
             middle,
             ring([-8.0, 8.0], [-4.0, 4.0], 12.0),
         ]);
-        let model = mesh::from_bytes(&stl(&body), HOSTILE, Unit::Mm, &Limits::default()).unwrap();
+        let model =
+            mesh::from_bytes(&binary_stl(&body), HOSTILE, Unit::Mm, &Limits::default()).unwrap();
         let shop = balls(&[2.0]);
         let config = BodyConfig {
             check: config(&shop, 0.1),

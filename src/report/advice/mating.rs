@@ -1,7 +1,7 @@
 //! What to do about the two halves together.
 
 use super::super::model::{Finding, Mating, Pin, Place, Verdict};
-use super::{length, plain};
+use super::length;
 use crate::shop::Shop;
 
 /// Everything worth saying about how the halves close.
@@ -25,28 +25,17 @@ pub(super) fn findings(mating: &Mating, shop: &Shop) -> Vec<Finding> {
             value: Some(hole.diameter_mm),
             unit: Some("mm".into()),
             at_mm: Some(hole.at_mm),
-            ..plain("mating", Verdict::Watch, message)
+            ..Finding::plain("mating", Verdict::Watch, message)
         });
     }
     hollows(mating, &mut found);
     found
 }
 
-fn against(value: f64, pm: Option<f64>, limit: f64) -> Verdict {
-    let pm = pm.unwrap_or(0.0);
-    if value - pm > limit {
-        Verdict::Fail
-    } else if value + pm > limit {
-        Verdict::Unsure
-    } else {
-        Verdict::Pass
-    }
-}
-
 fn faces(mating: &Mating, shop: &Shop, found: &mut Vec<Finding>) {
     let limit = shop.limits.contact;
     let Some((gap, overlap)) = mating.gap_mm.zip(mating.overlap_mm) else {
-        found.push(plain(
+        found.push(Finding::plain(
             "mating",
             Verdict::Unsure,
             "No parting face of one half lies over one of the other, so gap and overlap are not known. Give the halves in \
@@ -55,7 +44,7 @@ fn faces(mating: &Mating, shop: &Shop, found: &mut Vec<Finding>) {
         return;
     };
     let mut say = |value: f64, pm: Option<f64>, at: Option<Place>, fails: &str, unsure: &str| {
-        let verdict = against(value, pm, limit);
+        let verdict = Verdict::at_most(value, pm.unwrap_or(0.0), limit);
         let message = match verdict {
             Verdict::Fail => fails,
             Verdict::Unsure => unsure,
@@ -97,7 +86,7 @@ fn faces(mating: &Mating, shop: &Shop, found: &mut Vec<Finding>) {
 fn outline(mating: &Mating, shop: &Shop, found: &mut Vec<Finding>) {
     let limit = shop.limits.contact;
     let Some((mismatch, outline)) = mating.outline_mismatch_mm.zip(mating.outline.as_ref()) else {
-        found.push(plain(
+        found.push(Finding::plain(
             "mating",
             Verdict::Pass,
             "One half has no cavity outline at the parting line, so there is no mismatch to measure. Check that it is meant as \
@@ -105,7 +94,8 @@ fn outline(mating: &Mating, shop: &Shop, found: &mut Vec<Finding>) {
         ));
         return;
     };
-    let verdict = against(mismatch, mating.outline_mismatch_mm_pm, limit);
+    let pm = mating.outline_mismatch_mm_pm.unwrap_or(0.0);
+    let verdict = Verdict::at_most(mismatch, pm, limit);
     let moves = outline.residual_mm < 0.5 * mismatch;
     let message = match verdict {
         Verdict::Fail if moves => {
@@ -145,7 +135,7 @@ fn outline(mating: &Mating, shop: &Shop, found: &mut Vec<Finding>) {
             }),
             value: Some(own().map(|s| s.length_mm).sum()),
             unit: Some("mm".into()),
-            ..plain(
+            ..Finding::plain(
                 "mating",
                 Verdict::Pass,
                 "A length of the cavity's outline has none against it in the other half, as of a gate or vent cut in one \
@@ -171,7 +161,7 @@ fn pins(pin: &Pin, found: &mut Vec<Finding>) {
             value,
             unit: Some("mm".into()),
             limit,
-            ..plain("mating", Verdict::Fail, message)
+            ..Finding::plain("mating", Verdict::Fail, message)
         });
     };
     if !pin.socket {
@@ -209,7 +199,7 @@ fn hollows(mating: &Mating, found: &mut Vec<Finding>) {
                 at_mm: Some(hollow.at_mm),
                 value: Some(hollow.volume_mm3),
                 unit: Some("mm3".into()),
-                ..plain(
+                ..Finding::plain(
                     "mating",
                     Verdict::Watch,
                     "The closed hollow has no opening to the outside, so it cannot be filled. Cut a gate or a vent, or fill it \

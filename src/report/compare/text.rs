@@ -86,7 +86,7 @@ pub fn render(comparison: &Comparison, style: Style) -> String {
 
 fn label(check: &str, half: Option<&str>) -> String {
     match half {
-        Some(half) => format!("{}, {}", name(half), clean(check)),
-        None => clean(check),
+        Some(half) => format!("Half {}, {}", name(half), clean(check)),
+        None => capital(&clean(check)),
     }
 }

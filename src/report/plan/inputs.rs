@@ -17,6 +17,8 @@ enum Shown {
     /// m/min.
     Speed,
     Percent,
+    /// Numbers by name.
+    Each,
     /// Whatever it is.
     Text,
 }
@@ -53,7 +55,7 @@ const INPUTS: [(&str, &str, Shown); 23] = [
         "stickout over diameter at most",
         Shown::Plain(""),
     ),
-    ("modulus_n_mm2", "stiffness in N/mm²", Shown::Text),
+    ("modulus_n_mm2", "stiffness in N/mm²", Shown::Each),
     (
         "time_range",
         "times may be longer by a factor of",
@@ -72,7 +74,6 @@ pub(super) fn inputs(page: &mut Page, inputs: &BTreeMap<String, serde_json::Valu
         Unit::Inch => (mm / MM_PER_INCH, "in"),
     };
     let short = |x: f64| format!("{}", (1e4 * x).round() / 1e4);
-    let text = |value: &serde_json::Value| clean(&value.to_string().replace(['"', '{', '}'], ""));
     let say = |value: &serde_json::Value, shown: Shown| match (shown, value.as_f64()) {
         (Shown::Length, Some(mm)) => f.length(mm),
         (Shown::Plain(""), Some(x)) => short(x),
@@ -91,7 +92,18 @@ pub(super) fn inputs(page: &mut Page, inputs: &BTreeMap<String, serde_json::Valu
             };
             format!("{:.0} to {:.0}{JOIN}{unit}", low * factor, high * factor)
         }
-        _ => text(value).replace(',', ", ").replace([':', '_'], " "),
+        (Shown::Each, _) => {
+            let each = value.as_object().into_iter().flatten();
+            let each = each.map(|(name, v)| {
+                format!(
+                    "{} {}",
+                    clean(&name.replace('_', " ")),
+                    short(v.as_f64().unwrap_or(0.0))
+                )
+            });
+            each.collect::<Vec<_>>().join(", ")
+        }
+        _ => clean(&value.to_string().replace('"', "")),
     };
     let named = INPUTS.iter().filter_map(|&(key, words, shown)| {
         let value = inputs.get(key).filter(|v| !v.is_null())?;

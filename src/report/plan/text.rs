@@ -383,14 +383,14 @@ fn passes(page: &mut Page, finisher: &str, d: &Directions) {
     page.row(
         "passes",
         &format!(
-            "The {} finishes most. In one direction it takes least time at {:.2}° from X ({}, step {}, {} of the \
-             surface within the cusp height); its cusps are most even at {:.2}°.",
+            "The {} finishes most. In one direction it takes least time at {} from X ({}, step {}, {} of the \
+             surface within the cusp height); its cusps are most even at {}.",
             name(finisher),
-            d.best.direction_deg,
+            f.text(Quantity::Angle, Some(d.best.direction_deg), None),
             range(&d.best),
             f.length((1e4 * d.best.step_mm).round() / 1e4),
             percent(d.best.share),
-            d.most_even_deg,
+            f.text(Quantity::Angle, Some(d.most_even_deg), None),
         ),
     );
     for c in &d.cusps {
@@ -411,9 +411,9 @@ fn passes(page: &mut Page, finisher: &str, d: &Directions) {
         page.row(
             "cusps",
             &format!(
-                "at {:.2}°, step {}, {manner}: half within {}, 95 % within {}, largest {}; {} within the wanted \
+                "at {}, step {}, {manner}: half within {}, 95 % within {}, largest {}; {} within the wanted \
                  height; {}",
-                c.direction_deg,
+                f.text(Quantity::Angle, Some(c.direction_deg), None),
                 f.length((1e4 * c.step_mm).round() / 1e4),
                 cusp(c.median_mm),
                 cusp(c.most_mm),
@@ -439,10 +439,10 @@ fn edges(page: &mut Page, edges: &[EdgePlan]) {
         page.row(
             "edge",
             &format!(
-                "of the {what}, {} long{}, at {:.2}° from X{cost}",
+                "of the {what}, {} long{}, at {} from X{cost}",
                 f.length((1e3 * e.length_mm).round() / 1e3),
                 f.at(Some(e.from_mm)),
-                e.direction_deg,
+                f.text(Quantity::Angle, Some(e.direction_deg), None),
             ),
         );
     }

@@ -383,7 +383,7 @@ fn depth_rows(page: &mut Page, half: &Half) {
     }
     let full = depth.tools.iter().filter(|tool| gets_all(tool)).count();
     let text = format!(
-        "{full} of {} tools reach all that their cutter alone can. Tip depths below the parting line and \
+        "{full} of {} tools reach all that their cutter alone can. Tip depths below the parting level and \
          stickouts in {}; percentages by surface.",
         depth.tools.len(),
         f.lengths(),
@@ -397,13 +397,16 @@ fn depth_rows(page: &mut Page, half: &Half) {
         largest(|t| t.reached_share_pm),
     );
     if deep > 0.0 || share > 0.0 {
-        let text = format!(
-            "good to ±{JOIN}{} of depth and ±{JOIN}{:.1}{JOIN}% of surface, or better",
-            f.cell(Quantity::Length, Some(deep), None),
-            // rounded up, as every ± is
-            (1000.0 * share - 1e-6).ceil().max(0.0) / 10.0
+        let mut text = format!(
+            "good to ±{JOIN}{} of depth",
+            f.cell(Quantity::Length, Some(deep), None)
         );
-        page.note(&text);
+        // rounded up, as every ± is
+        let percent = (1000.0 * share - 1e-6).ceil() / 10.0;
+        if percent > 0.0 {
+            text += &format!(" and ±{JOIN}{percent:.1}{JOIN}% of surface");
+        }
+        page.note(&format!("{text}, or better"));
     }
 }
 

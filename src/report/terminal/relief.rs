@@ -7,7 +7,7 @@ use crate::setup::Survey;
 
 /// What a character of a map stands for.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Spot {
+enum Spot {
     /// Nothing: beside the block.
     Outside,
     /// The block's upper side.
@@ -20,13 +20,13 @@ pub enum Spot {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Relief {
     /// Characters a row.
-    pub columns: usize,
+    columns: usize,
     /// Width and height of a character's cell, mm.
-    pub cell: [f64; 2],
+    cell: [f64; 2],
     /// Left and upper end of the first cell, from the block's corner with the lowest X and Y, mm.
-    pub left_top: [f64; 2],
+    left_top: [f64; 2],
     /// The cells.
-    pub spots: Vec<Spot>,
+    spots: Vec<Spot>,
 }
 
 /// Most characters a row and most rows: the whole, with heading and key, stays below sixteen lines.

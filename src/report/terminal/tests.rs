@@ -62,8 +62,8 @@ fn the_first_line_is_the_answer_and_the_last_the_caution() {
         ),
         (
             samples::pair(),
-            "FAIL    Not as it is. Undercut, half B: The cap lip hooks under the wall and\n        \
-             locks a stiff casting.\n",
+            "FAIL    Not ready to mill. Undercut, half B: The cap lip hooks under the wall\n        \
+             and locks a stiff casting.\n",
         ),
     ];
     for (report, answer) in answers {

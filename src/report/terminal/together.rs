@@ -7,7 +7,7 @@ use super::super::text::{clean, name};
 use super::super::{ClosedHollow, Layout, Mating, OpeningKind, Pin, Place};
 use super::{LISTED, more};
 
-/// Fit, rims, filling, pins, hollows.
+/// Mating, rims, filling, pins, hollows.
 pub(super) fn section(page: &mut Page, mating: &Mating) {
     page.heading("Both halves together");
     let f = page.figures;
@@ -23,13 +23,13 @@ pub(super) fn section(page: &mut Page, mating: &Mating) {
             clean(&mating.closed_by)
         ),
     };
-    let fit = format!(
+    let text = format!(
         "{layout} Near the parting line: gap {}, overlap {}. The two cavity outlines differ by {}.",
         length(mating.gap_mm),
         length(mating.overlap_mm),
         length(mating.outline_mismatch_mm)
     );
-    page.verdict_row("fit", mating.verdict, &fit);
+    page.verdict_row("mating", mating.verdict, &text);
     rims(page, mating);
     faces(page, mating);
     let volume = f.text(

@@ -166,22 +166,11 @@ fn verdict(mating: &Mating, contact: f64) -> Verdict {
     ];
     let judged = lengths
         .into_iter()
-        .filter_map(|(value, pm)| Some(against(value?, pm.unwrap_or(0.0), contact)));
+        .filter_map(|(value, pm)| Some(Verdict::at_most(value?, pm.unwrap_or(0.0), contact)));
     judged
         .chain(mating.pins.iter().map(pins::verdict))
         .max()
         .unwrap_or(Verdict::Pass)
-}
-
-/// A length that shall not exceed `limit`.
-fn against(value: f64, pm: f64, limit: f64) -> Verdict {
-    if value - pm > limit {
-        Verdict::Fail
-    } else if value + pm > limit {
-        Verdict::Unsure
-    } else {
-        Verdict::Pass
-    }
 }
 
 /// The space between the halves inside the rims and its ±, mm³: both cavities, and the gap times the opening, the mean of the
