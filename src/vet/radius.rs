@@ -217,12 +217,14 @@ pub(super) fn brow_in_the_way(
     }
     let facet = &ground.surface.facets[sample.facet as usize];
     let c = sample.at + sample.normal * radius;
+    let near = ground.half.tolerance() + facet.chord_near;
+    // a brow that far aside is not met
+    if !index.any_within(&c, radius + near) {
+        return false;
+    }
     let contact = ground
         .contacts
         .dropper
         .centre_height(Profile::ball(radius), c.x, c.y);
-    contact.is_some_and(|hit| {
-        let plan = index.distance(&hit.point).unwrap_or(f64::INFINITY);
-        plan <= ground.half.tolerance() + facet.chord_near
-    })
+    contact.is_some_and(|hit| index.any_within(&hit.point, near))
 }

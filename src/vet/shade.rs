@@ -258,13 +258,23 @@ impl BrowIndex {
         index
     }
 
+    /// Whether a brow lies within `reach` mm of `p` in plan.
+    pub fn any_within(&self, p: &Point, reach: f64) -> bool {
+        self.least(p, reach.next_up()) <= reach
+    }
+
     /// Plan distance from `p` to the nearest brow, mm.
     pub fn distance(&self, p: &Point) -> Option<f64> {
+        (!self.brows.is_empty()).then(|| self.least(p, f64::INFINITY))
+    }
+
+    /// Plan distance from `p` to the nearest brow if it is less than `limit`, or else `limit`.
+    fn least(&self, p: &Point, limit: f64) -> f64 {
         if self.brows.is_empty() {
-            return None;
+            return limit;
         }
         let c = [0, 1].map(|k| ((p[k] - self.origin[k]) / self.size).floor() as i64);
-        let mut best = f64::INFINITY;
+        let mut best = limit;
         let last = (0..2)
             .map(|k| c[k].abs().max((self.n[k] as i64 - 1 - c[k]).abs()))
             .max()
@@ -294,7 +304,7 @@ impl BrowIndex {
                 }
             }
         }
-        Some(best)
+        best
     }
 }
 
