@@ -5,7 +5,7 @@
 #[allow(dead_code, reason = "shared with other tests")]
 mod common;
 
-use common::{Facet, balls, data, facets_of, model_of, report};
+use common::{Facet, balls, data, facets_of, model_of, report, ring, tower};
 use moldvet::report::{Finding, Report, Verdict};
 use moldvet::units::Unit;
 
@@ -146,27 +146,8 @@ fn nothing_passes_where_the_floor_comes_out_below_the_block() {
 #[test]
 fn a_pressed_in_pin_is_no_defect() {
     let mut facets = sound();
-    let corner = |k: usize| {
-        let [lo, hi] = [[-13.0, -1.0, -4.0], [-11.0, 1.0, 3.0]];
-        [0, 1, 2].map(|axis| {
-            if k >> axis & 1 == 1 {
-                hi[axis]
-            } else {
-                lo[axis]
-            }
-        })
-    };
-    let faces = [
-        [0, 2, 3, 1],
-        [4, 5, 7, 6],
-        [0, 1, 5, 4],
-        [2, 6, 7, 3],
-        [0, 4, 6, 2],
-        [1, 3, 7, 5],
-    ];
-    for [a, b, c, d] in faces.map(|f| f.map(corner)) {
-        facets.extend([[a, b, c], [a, c, d]]);
-    }
+    let pin = [-4.0, 3.0].map(|z| ring(1.0, 1.0, z).map(|[x, y, z]| [x - 12.0, y, z]));
+    facets.extend(tower(&pin));
     let report = vetted(&facets);
     assert_eq!(report.halves.len(), 1);
     assert_eq!(report.halves[0].mesh.crossed_columns, 0);

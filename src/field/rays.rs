@@ -304,6 +304,7 @@ impl Ray {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::mesh::testing::block;
     use proptest::prelude::*;
 
     fn soup(corners: &[[f64; 3]]) -> Mesh {
@@ -317,24 +318,11 @@ mod tests {
 
     /// The cube from -1 to 1.
     fn cube() -> Mesh {
-        let corner = |k: usize| {
-            Point::from([k & 1, k >> 1 & 1, k >> 2].map(|b| if b == 1 { 1.0 } else { -1.0 }))
-        };
-        let faces = [
-            [0, 2, 3, 1],
-            [4, 5, 7, 6],
-            [0, 1, 5, 4],
-            [2, 6, 7, 3],
-            [0, 4, 6, 2],
-            [1, 3, 7, 5],
-        ];
-        Mesh {
-            vertices: (0..8).map(corner).collect(),
-            triangles: faces
-                .iter()
-                .flat_map(|&[a, b, c, d]| [[a, b, c], [a, c, d]])
-                .collect(),
+        let mut cube = block([2.0; 3]);
+        for p in &mut cube.vertices {
+            *p -= Vector::repeat(1.0);
         }
+        cube
     }
 
     /// Nearest of many places spread over the triangle; the true one is nearer, by no more than the spacing.

@@ -290,9 +290,10 @@ impl Off<'_> {
         // round the corner one way, and where that ends the other way
         for onward in [0, 2] {
             let mut at = (f.triangle, k);
-            while let Some((next, facet)) = self.across(at, onward, v)
-                && next.0 != f.triangle
-            {
+            while let Some((next, facet)) = self.across(at, onward, v) {
+                if next.0 == f.triangle {
+                    return off;
+                }
                 let own = Off::own(facet);
                 off = [off[0].min(own), off[1].max(own)];
                 at = next;

@@ -12,6 +12,7 @@ mod doubt;
 mod draft;
 mod evidence;
 mod half;
+mod halving;
 mod held;
 mod left;
 pub(crate) mod mate;

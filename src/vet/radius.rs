@@ -1,6 +1,7 @@
 //! The smallest concave radius of the visible cavity surface.
 
 use super::cutting::TOUCH;
+use super::halving::last;
 use super::reach::Ground;
 use super::shade::BrowIndex;
 use super::surface::Sample;
@@ -193,16 +194,7 @@ fn clear(ground: &Ground, sample: &Sample, radius: f64) -> bool {
 
 /// The largest radius up to `most` that `clears`.
 fn largest(most: f64, clears: impl Fn(f64) -> bool) -> f64 {
-    let (mut lo, mut hi) = (0.0, most);
-    for _ in 0..HALVINGS {
-        let mid = 0.5 * (lo + hi);
-        if clears(mid) {
-            lo = mid;
-        } else {
-            hi = mid;
-        }
-    }
-    lo
+    last(0.0, most, HALVINGS, clears).unwrap_or(0.0)
 }
 
 /// Whether what stops the ball at the sample is the brow of an overhang.

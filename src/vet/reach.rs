@@ -430,18 +430,6 @@ impl<'m> Ground<'m> {
                 .map(|(n, p)| n.left + uncertainty(self, cutting, p, n))
                 .collect();
             most = hold.into_iter().fold(most, f64::max);
-            if std::env::var_os("DBG").is_some() {
-                for (i, (n, p)) in refined.iter().enumerate().take(3) {
-                    eprintln!(
-                        "worst: node {:.5} final {:.5} pm {:.5} p {:.4?} c {:.4?}",
-                        chunk[i].0.left,
-                        n.left,
-                        uncertainty(self, cutting, p, n),
-                        p.coords.as_slice(),
-                        n.centre.coords.as_slice()
-                    );
-                }
-            }
             for (n, p) in refined {
                 if best.is_none_or(|b| n.left > b.0.left) {
                     best = Some((n, p));

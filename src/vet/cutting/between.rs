@@ -4,6 +4,7 @@ use super::{Cutting, TOUCH};
 use crate::field::Nearest;
 use crate::mesh::{Point, Vector};
 use crate::vet::bend::Bend;
+use crate::vet::halving::last;
 use rayon::prelude::*;
 
 /// Halvings of the step between two nodes where a wall is sought: to less than two [`TOUCH`] of a cell of 0.1 mm, or what
@@ -220,20 +221,4 @@ impl Cutting<'_> {
             found.push(place(wall, low));
         }
     }
-}
-
-/// The last place from `good` towards `bad` that `holds`, by halving; `None` if the first does not.
-fn last(mut good: f64, mut bad: f64, halvings: usize, holds: impl Fn(f64) -> bool) -> Option<f64> {
-    if !holds(good) {
-        return None;
-    }
-    for _ in 0..halvings {
-        let middle = 0.5 * (good + bad);
-        if holds(middle) {
-            good = middle;
-        } else {
-            bad = middle;
-        }
-    }
-    Some(good)
 }
