@@ -28,9 +28,14 @@ pub fn vet_half(
 ) -> (report::Half, Surface) {
     progress("reading the surface", 0.0);
     let crease_deg = config.shop.limits.crease_deg;
-    let contacts = Contacts::of(half);
-    let creases = Creases::read(&half.mesh, &half.topology, crease_deg, half.rounding);
-    let others = readings::others(half, survey, &creases, crease_deg);
+    let (contacts, (creases, others)) = rayon::join(
+        || Contacts::of(half),
+        || {
+            let creases = Creases::read(&half.mesh, &half.topology, crease_deg, half.rounding);
+            let others = readings::others(half, survey, &creases, crease_deg);
+            (creases, others)
+        },
+    );
     let share = 1.0 / (1 + others.len()) as f64;
     let part = |k: usize| {
         let from = share * k as f64;

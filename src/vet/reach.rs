@@ -40,10 +40,20 @@ pub struct Contacts<'m> {
 impl<'m> Contacts<'m> {
     /// Sorts the mesh of `half`.
     pub fn of(half: &'m Half) -> Contacts<'m> {
+        // the tree is built by one thread
+        let (rays, (dropper, pieces)) = rayon::join(
+            || Rays::new(&half.mesh),
+            || {
+                (
+                    Dropper::new(&half.mesh),
+                    BallOffset::new(&half.mesh, &half.topology),
+                )
+            },
+        );
         Contacts {
-            rays: Rays::new(&half.mesh),
-            dropper: Dropper::new(&half.mesh),
-            pieces: BallOffset::new(&half.mesh, &half.topology),
+            rays,
+            dropper,
+            pieces,
         }
     }
 }

@@ -3,6 +3,10 @@
 use crate::mesh::{Creases, Point, Vector, noise_deg};
 use crate::report::HollowKind;
 use crate::setup::{Half, Parting, Survey};
+use rayon::prelude::*;
+
+/// Facets that one thread samples in a row.
+const FACETS_AT_A_TIME: usize = 4096;
 
 /// One facet of the cavity, or the part of it that lies below the parting level.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -93,27 +97,20 @@ impl Surface {
     /// The facets of `half` that bound its hollows, its edges read as `creases` says.
     pub fn of(half: &Half, survey: &Survey, creases: Creases) -> Surface {
         let mesh = &half.mesh;
-        let mut facets = Vec::new();
-        let mut of_triangle = vec![None; mesh.triangles.len()];
-        for (t, owner) in survey.owner.iter().enumerate() {
-            let (Some(hollow), Some(normal)) = (*owner, mesh.normal(t)) else {
-                continue;
-            };
-            let flat = !matches!(half.parting, Parting::Contact { .. });
+        let flat = !matches!(half.parting, Parting::Contact { .. });
+        let facet = |(t, owner): (usize, &Option<u32>)| {
+            let (hollow, normal) = ((*owner)?, mesh.normal(t)?);
             let part = if flat {
                 below(mesh.corners(t))
             } else {
                 mesh.corners(t).to_vec()
             };
-            let Some((area, centroid)) = area_centroid(&part) else {
-                continue;
-            };
+            let (area, centroid) = area_centroid(&part)?;
             let low = part.iter().map(|p| p.z).fold(f64::INFINITY, f64::min);
             let high = part.iter().map(|p| p.z).fold(f64::NEG_INFINITY, f64::max);
-            of_triangle[t] = Some(facets.len() as u32);
             let mut corners_deg = creases.normals[t].map(|n| draft_deg(&n.cast()));
             corners_deg.sort_by(f64::total_cmp);
-            facets.push(Facet {
+            Some(Facet {
                 triangle: t as u32,
                 hollow,
                 normal,
@@ -126,7 +123,14 @@ impl Surface {
                 noise_deg: noise_deg(mesh, t, half.rounding),
                 chord_error: f64::from(creases.chord_error[t]),
                 chord_near: 0.0,
-            });
+            })
+        };
+        let facets: Vec<Facet> = (survey.owner.par_iter().enumerate())
+            .filter_map(facet)
+            .collect();
+        let mut of_triangle = vec![None; mesh.triangles.len()];
+        for (k, f) in facets.iter().enumerate() {
+            of_triangle[f.triangle as usize] = Some(k as u32);
         }
         let mut surface = Surface {
             facets,
@@ -174,7 +178,7 @@ impl Surface {
         };
         let spreads: Vec<[f64; 2]> = this
             .facets
-            .iter()
+            .par_iter()
             .enumerate()
             .map(|(own, f)| {
                 let mut spread = [0.0_f64; 2];
@@ -261,35 +265,35 @@ impl Surface {
         &self,
         half: &Half,
         spacing: f64,
-        wanted: impl Fn(usize, &Facet) -> bool,
+        wanted: impl Fn(usize, &Facet) -> bool + Sync,
     ) -> Vec<Sample> {
-        let mut samples = Vec::new();
-        for (k, facet) in self
-            .facets
-            .iter()
-            .enumerate()
-            .filter(|(k, f)| wanted(*k, f))
-        {
-            let corners = half.mesh.corners(facet.triangle as usize);
-            let part = part_of(facet, corners);
-            let shape = self.shape(half, k as u32);
-            let mut emit = |at: Point, area: f64| {
-                samples.push(Sample {
-                    at,
-                    normal: shape.normal(&at),
-                    facet: k as u32,
-                    area,
-                });
-            };
-            for i in 1..part.len() - 1 {
-                split(
-                    [part[0], part[i], part[i + 1]],
-                    spacing * spacing,
-                    &mut emit,
-                );
-            }
+        let numbers: Vec<usize> = (0..self.facets.len()).collect();
+        let parts: Vec<Vec<Sample>> = (numbers.par_chunks(FACETS_AT_A_TIME))
+            .map(|numbers| {
+                let mut samples = Vec::new();
+                for &k in numbers.iter().filter(|&&k| wanted(k, &self.facets[k])) {
+                    self.sample(half, k as u32, spacing, &mut samples);
+                }
+                samples
+            })
+            .collect();
+        parts.concat()
+    }
+
+    fn sample(&self, half: &Half, facet: u32, spacing: f64, samples: &mut Vec<Sample>) {
+        let shape = self.shape(half, facet);
+        let mut emit = |at: Point, area: f64| {
+            samples.push(Sample {
+                at,
+                normal: shape.normal(&at),
+                facet,
+                area,
+            });
+        };
+        for corners in shape.part[1..].windows(2) {
+            let corners = [shape.part[0], corners[0], corners[1]];
+            split(corners, spacing * spacing, &mut emit);
         }
-        samples
     }
 }
 

@@ -167,7 +167,7 @@ pub fn walls(
     survey: &Survey,
     surface: &Surface,
     all: &Rays,
-    own: impl Fn(u32) -> bool,
+    own: impl Fn(u32) -> bool + Sync,
 ) -> Vec<Valued> {
     let is_outer = outer(half, survey, &own);
     let outside = part(&half.mesh, |t| is_outer[t]);
