@@ -148,8 +148,8 @@ impl Section {
         x.extend((0..=ACROSS).map(|k| reach * (2.0 * k as f64 / ACROSS as f64 - 1.0)));
         x.retain(|x| x.abs() <= reach);
         x.sort_by(f64::total_cmp);
-        // twins would be brackets of no width
-        x.dedup();
+        // twins, though rounding tells them apart, would be brackets of no width
+        x.dedup_by(|next, x| *next - *x <= ROUNDING * reach);
         x
     }
 

@@ -51,7 +51,7 @@ fn on_block(bounds: &[Place; 2], t: &[Place; 3]) -> bool {
 #[test]
 fn meshes_are_closed() {
     for seed in 0..60 {
-        let mesh = shape(seed, None, seed % 2 == 1).mesh;
+        let mesh = shape(seed, None, seed % 2 == 1, CHORDS).mesh;
         let mut edges = std::collections::BTreeMap::new();
         for t in &mesh.triangles {
             for k in 0..3 {
@@ -132,6 +132,25 @@ fn sections_agree_with_the_corner_formula() {
             );
             let deepest = Section::of(&profile).deepest(r);
             assert!((deepest - depth).abs() < 1e-7, "{draft} {r} {deepest}");
+        }
+    }
+}
+
+/// As above, of a ball hardly wider than a fillet far smaller than the pocket.
+#[test]
+fn a_ball_hardly_wider_than_a_small_fillet() {
+    for k in 0..60 {
+        let (rim, depth, fillet, draft) = (8.5 + 0.3 * f64::from(k), 39.0, 0.4927, 10.964_f64);
+        let foot = rim - depth * draft.to_radians().tan();
+        let profile =
+            Profile::rounded(&[(0.0, rim, 0.0), (-depth, foot, fillet), (-depth, 0.0, 0.0)]);
+        for r in [0.4932, 0.495, 0.5, 0.51] {
+            let truth = (1.0 / (0.5 * (90.0 + draft)).to_radians().sin() - 1.0) * (r - fillet);
+            let (left, at) = Section::of(&profile).left(r);
+            assert!(
+                (left - truth).abs() < 1e-7,
+                "{rim} {r} {left} {truth} {at:?}"
+            );
         }
     }
 }

@@ -4,37 +4,22 @@
 //! than the crease angle, and whose neighbours across the adjoining facets turn alike, belongs to a
 //! curved surface; every other edge that turns is an edge.
 
+mod edge;
+
 use super::corner::corner_normals;
 use super::flats::{Facets, Flats};
-use super::{Mesh, Point, Topology, Vector};
+use super::{Edge, Mesh, Point, Topology, Vector};
+use edge::Reading;
 use nalgebra::Vector3;
 use rayon::prelude::*;
 
 /// Turns below this are a flat surface's rounding, degrees.
 const FLAT_DEG: f64 = 0.02;
-/// An isolated turn below this is no edge that any cutter would notice: a ball of radius R leaves
-/// R (1 / cos(turn / 2) - 1), that is under R / 26 000, in it. Degrees.
-const FAINT_DEG: f64 = 1.0;
-/// A sliver that turns off its neighbour by less than this over its width is that surface's roughness, mm.
-const FAINT_STEP: f64 = 0.002;
-/// Neighbouring turns are alike up to this ratio: where a curved surface runs out tangentially into
-/// a flat one, the last edge turns by half of what the others do; curvature that varies takes the rest.
-const ALIKE: f64 = 2.6;
-/// Faint turns need less company, for in irregular facets the turn is spread unevenly and a ball hardly notices the
-/// edge: up to this ratio at [`GENTLE_DEG`] and below, falling to [`ALIKE`] at three times that.
-const ALIKE_GENTLE: f64 = 8.0;
-/// See [`ALIKE_GENTLE`], degrees.
-const GENTLE_DEG: f64 = 4.0;
-/// Up to this turn, degrees, a turn of like size the other way is company too: a saddle's facets, and a scan's roughness, turn
-/// both ways.
-const ROUGH_DEG: f64 = 20.0;
 /// A short line of sharp edges whose facets stand off each other by less than this is roughness, mm: ten times a good scan's
 /// noise. What a cutter leaves there is measured all the same; the facets' chord error, and with it the ±, grows.
 pub const ROUGH_STEP: f64 = 0.1;
 /// A line of sharp edges means something if it has more of them.
 const MOST_ROUGH: usize = 8;
-/// Facets of one curved surface are alike in width up to this ratio; a flat much wider than its neighbour is no facet.
-const LIKE_WIDTH: f64 = 4.0;
 /// A facet this much wider than the one across the edge may be flat, and the turn belong to the other.
 pub(super) const WIDER: f64 = 3.0;
 
@@ -59,191 +44,50 @@ pub struct Creases {
 impl Creases {
     /// Reads all edges of `mesh`; `crease_deg` is the crease angle and `rounding` the coordinates' rounding, mm.
     pub fn read(mesh: &Mesh, topology: &Topology, crease_deg: f64, rounding: f64) -> Creases {
-        let normals: Vec<Option<Vector>> = (0..mesh.triangles.len())
-            .into_par_iter()
-            .map(|t| mesh.normal(t))
-            .collect();
-        let turns: Vec<f64> = topology
-            .edges
-            .par_iter()
-            .map(|e| {
-                let (a, Some(b)) = e.triangles else {
-                    return 0.0;
-                };
-                let (Some(n), Some(m)) = (normals[a as usize], normals[b as usize]) else {
-                    return 0.0;
-                };
-                let along =
-                    mesh.vertices[e.vertices[1] as usize] - mesh.vertices[e.vertices[0] as usize];
-                let cross = n.cross(&m);
-                let turn = cross.norm().atan2(n.dot(&m)).to_degrees();
-                if cross.dot(&along) > 0.0 { -turn } else { turn }
-            })
-            .collect();
-        // coordinates off by their rounding tilt a facet by that over its height
-        let noise: Vec<f64> = (0..mesh.triangles.len())
-            .into_par_iter()
-            .map(|t| noise_deg(mesh, t, rounding))
-            .collect();
-        let areas: Vec<f64> = (0..mesh.triangles.len())
-            .into_par_iter()
-            .map(|t| mesh.area(t))
-            .collect();
-        let flat_edge: Vec<bool> = topology
-            .edges
-            .par_iter()
-            .zip(&turns)
-            .map(|(e, turn)| match e.triangles {
-                (a, Some(b)) => {
-                    // one corner may be off one way, the side across the other way
-                    let noise = 2.0 * (noise[a as usize] + noise[b as usize]);
-                    // both are as wide as their areas say, for the side is the same
-                    let [one, other] = [areas[a as usize], areas[b as usize]];
-                    let alike = one <= WIDER * other && other <= WIDER * one;
-                    turn.abs() <= noise || (alike && turn.abs() <= FLAT_DEG + noise)
-                }
-                _ => false,
-            })
-            .collect();
+        let triangles = || (0..mesh.triangles.len()).into_par_iter();
+        let normals: Vec<Option<Vector>> = triangles().map(|t| mesh.normal(t)).collect();
+        let areas: Vec<f64> = triangles().map(|t| mesh.area(t)).collect();
         let facets = Facets {
             mesh,
             topology,
             normals: &normals,
             areas: &areas,
         };
+        let first_turns = turns(&facets, |t| normals[t as usize]);
+        // coordinates off by their rounding tilt a facet by that over its height
+        let noise: Vec<f64> = triangles().map(|t| noise_deg(mesh, t, rounding)).collect();
+        let flat_edge = flat_edges(&facets, &first_turns, &noise);
         let flats = Flats::join(&facets, &flat_edge, |t, n, off| {
             off <= FLAT_DEG + 2.0 * (noise[t as usize] + noise[n as usize])
         });
-        drop(noise);
-        let direction = |e: usize| {
-            let [a, b] = topology.edges[e].vertices;
-            let along = mesh.vertices[b as usize] - mesh.vertices[a as usize];
-            along.try_normalize(0.0).unwrap_or_default()
+        drop((noise, first_turns));
+        // a flat's slivers are tilted by rounding: at its border its own normal tells the turn
+        let turns = turns(&facets, |t| Some(*flats.normal(flats.of[t as usize])));
+        let reading = Reading {
+            facets: &facets,
+            flats: &flats,
+            turns: &turns,
+            flat_edge: &flat_edge,
+            crease_deg,
         };
-        // flat patches beside each flat patch, across edges that turn less than the crease
-        let (flats_ref, turns_ref) = (&flats, &turns);
-        let beside = move |own: u32| {
-            flats_ref.edges(own).iter().filter_map(move |&o| {
-                let (a, Some(b)) = topology.edges[o as usize].triangles else {
-                    return None;
-                };
-                let far = if flats_ref.of[a as usize] == own {
-                    flats_ref.of[b as usize]
-                } else {
-                    flats_ref.of[a as usize]
-                };
-                (turns_ref[o as usize].abs() < crease_deg && far != own).then_some(far)
-            })
-        };
-        // turn from the flat patch `own` to `far` in the plane across edge `e`, positive in the sense of the edge's own
-        let turns_on = |e: usize, own: u32, far: u32, out: Vector| {
-            // concave: walking outward the normal leans back over the way come
-            let lean = (flats.normal(own) - flats.normal(far)).dot(&out) * turns[e].signum();
-            lean.clamp(-1.0, 1.0).asin().to_degrees()
-        };
-        // whether the surface beyond the flat patch `own` goes on turning as it does across edge `e`: towards patches one or
-        // two farther on (in a lattice of triangles every other one turns only aside), about as wide as itself,
-        // the normal moves on in the plane across the edge by as much
-        let alike = |e: usize, along: &Vector, own: u32, other: u32, out: Vector| {
-            let turn = turns[e].abs();
-            let ratio = {
-                let part = ((turn - GENTLE_DEG) / (2.0 * GENTLE_DEG)).clamp(0.0, 1.0);
-                ALIKE_GENTLE + (ALIKE - ALIKE_GENTLE) * part
-            };
-            let width = flats.width(own, along);
-            let goes_on = |far: u32| {
-                let wide = flats.width(far, along);
-                if wide > LIKE_WIDTH * width || width > LIKE_WIDTH * wide {
-                    return false;
-                }
-                let on = turns_on(e, own, far, out);
-                let on = if turn <= ROUGH_DEG { on.abs() } else { on };
-                on > 0.0 && on * ratio > turn && on < ratio * turn
-            };
-            beside(own).any(|far| {
-                far != other
-                    && (goes_on(far) || beside(far).any(|f| f != own && f != other && goes_on(f)))
-            })
-        };
-        let read = |e: usize| -> (bool, [f32; 2]) {
-            let edge = &topology.edges[e];
-            let (a, Some(b)) = edge.triangles else {
-                return (false, [0.0; 2]);
-            };
-            let [fa, fb] = [flats.of[a as usize], flats.of[b as usize]];
-            if fa == fb {
-                return (true, [0.0; 2]);
-            }
-            let turn = turns[e].abs();
-            let along = direction(e);
-            let outward = |t: u32| {
-                let n = normals[t as usize].unwrap_or_default();
-                let across = along.cross(&n);
-                // the first triangle has the edge's direction counter-clockwise: it lies to the left
-                if t == a { -across } else { across }
-            };
-            let [wa, wb] = [flats.width(fa, &along), flats.width(fb, &along)];
-            let faint = flat_edge[e]
-                || turn < FAINT_DEG
-                || wa.min(wb) * turn.to_radians().sin() < FAINT_STEP;
-            let smooth = turn < crease_deg
-                && (faint
-                    || alike(e, &along, fa, fb, outward(a))
-                    || alike(e, &along, fb, fa, outward(b)));
-            // whether the wider of two facets, `other`, is flat rather than a wide facet of the same curve. By their widths w, with
-            // v that of the facet beyond, the turn would be to the next one as w(own) to w(own) + v if it is, and as w(own) +
-            // w(other) to that if not: the nearer of the two, between them their geometric mean
-            let runs_out = |own: u32, other: u32, t: u32| {
-                let width = |f: u32| flats.width(f, &along);
-                let (narrow, wide) = (width(own), width(other));
-                let mean = (narrow * (narrow + wide)).sqrt();
-                let on = |far: u32| turns_on(e, own, far, outward(t));
-                let beyond = |far: u32| turn * (narrow + width(far)) < on(far) * mean;
-                let aside = |far: u32| on(far).abs() < turn;
-                beside(own).filter(|&far| far != other).any(|far| {
-                    beyond(far)
-                        || (aside(far) && beside(far).any(|f| f != own && f != other && beyond(f)))
-                })
-            };
-            let share = if !smooth {
-                [0.0; 2]
-            } else if wa > WIDER * wb && runs_out(fb, fa, b) {
-                [0.0, 1.0]
-            } else if wb > WIDER * wa && runs_out(fa, fb, a) {
-                [1.0, 0.0]
-            } else {
-                [0.5; 2]
-            };
-            (smooth, share)
-        };
-        let (mut smooth, mut share): (Vec<bool>, Vec<[f32; 2]>) =
-            (0..topology.edges.len()).into_par_iter().map(read).unzip();
+        let (mut smooth, mut share): (Vec<bool>, Vec<[f32; 2]>) = (0..topology.edges.len())
+            .into_par_iter()
+            .map(|e| reading.edge(e))
+            .unzip();
         for e in roughness(mesh, topology, &turns, &smooth, crease_deg) {
             (smooth[e], share[e]) = (true, [0.5; 2]);
         }
         let mut creases = Creases {
             turn_deg: turns.iter().map(|&t| t as f32).collect(),
+            plane: planes(topology, &flats, &share),
             smooth,
             share,
             normals: Vec::new(),
-            plane: Vec::new(),
             chord_error: Vec::new(),
         };
-        // flat where no turn across its border is its own to carry
-        let plane = |p: u32| {
-            let carries = |&e: &u32| {
-                let (a, _) = topology.edges[e as usize].triangles;
-                let first = flats.of[a as usize] == p;
-                creases.share[e as usize][usize::from(!first)] > 0.0
-            };
-            !flats.edges(p).iter().any(carries)
-        };
-        let planes: Vec<bool> = (0..flats.len() as u32).into_par_iter().map(plane).collect();
-        creases.plane = flats.of.iter().map(|&p| planes[p as usize]).collect();
         drop((flat_edge, turns));
         creases.normals = corner_normals(&creases, &facets, &flats);
-        creases.chord_error = (0..mesh.triangles.len())
-            .into_par_iter()
+        creases.chord_error = triangles()
             .map(|t| chord_error(mesh.corners(t), &creases.normals[t]))
             .collect();
         creases
@@ -271,6 +115,55 @@ impl Creases {
         let other = topology.across(t, k).map_or(0.0, of);
         ([own, other], f64::from(self.turn_deg[e]).to_radians().abs())
     }
+}
+
+/// Turn at each edge between the normals of its triangles, degrees: positive where the surface is concave.
+fn turns(facets: &Facets, normal: impl Fn(u32) -> Option<Vector> + Sync) -> Vec<f64> {
+    let mesh = facets.mesh;
+    let turn = |e: &Edge| {
+        let (a, Some(b)) = e.triangles else {
+            return 0.0;
+        };
+        let (Some(n), Some(m)) = (normal(a), normal(b)) else {
+            return 0.0;
+        };
+        let along = mesh.vertices[e.vertices[1] as usize] - mesh.vertices[e.vertices[0] as usize];
+        let cross = n.cross(&m);
+        let turn = cross.norm().atan2(n.dot(&m)).to_degrees();
+        if cross.dot(&along) > 0.0 { -turn } else { turn }
+    };
+    facets.topology.edges.par_iter().map(turn).collect()
+}
+
+/// Edges that turn by no more than a flat surface's rounding; `noise` is each triangle's tilt by that of the coordinates, degrees.
+fn flat_edges(facets: &Facets, turns: &[f64], noise: &[f64]) -> Vec<bool> {
+    let flat = |(e, turn): (&Edge, &f64)| {
+        let (a, Some(b)) = e.triangles else {
+            return false;
+        };
+        // one corner may be off one way, the side across the other way
+        let noise = 2.0 * (noise[a as usize] + noise[b as usize]);
+        // both are as wide as their areas say, for the side is the same
+        let [one, other] = [a, b].map(|t| facets.areas[t as usize]);
+        let alike = one <= WIDER * other && other <= WIDER * one;
+        turn.abs() <= noise || (alike && turn.abs() <= FLAT_DEG + noise)
+    };
+    let edges = &facets.topology.edges;
+    edges.par_iter().zip(turns).map(flat).collect()
+}
+
+/// Whether each triangle is part of a flat: where no turn across its patch's border is the patch's own to carry.
+fn planes(topology: &Topology, flats: &Flats, share: &[[f32; 2]]) -> Vec<bool> {
+    let plane = |p: u32| {
+        let carries = |&e: &u32| {
+            let (a, _) = topology.edges[e as usize].triangles;
+            let first = flats.of[a as usize] == p;
+            share[e as usize][usize::from(!first)] > 0.0
+        };
+        !flats.edges(p).iter().any(carries)
+    };
+    let planes: Vec<bool> = (0..flats.len() as u32).into_par_iter().map(plane).collect();
+    flats.of.iter().map(|&p| planes[p as usize]).collect()
 }
 
 /// Edges that turn because the surface is rough, as a scan's is: short lines of sharp edges whose facets stand off each other by
