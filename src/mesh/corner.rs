@@ -357,22 +357,26 @@ impl Reading<'_> {
         let along = rim_direction(self.mesh, self.topology, ring);
         // the chord most nearly square to the rim: where the surface bends along the rim only, mirrored at a
         // slanting chord its normal would lean
-        let mut squarest: Option<(f64, Vector, Vector)> = None;
+        let mut squarest: Option<(f64, Vector, (u32, usize))> = None;
         for r in ring {
             let corners = self.mesh.corners(r.triangle as usize);
             for far in [(r.corner + 1) % 3, (r.corner + 2) % 3] {
                 let chord = (corners[far] - corners[r.corner]).try_normalize(0.0);
-                let (n, known) = self.known_of(r.triangle, far, aside);
-                let Some(chord) = chord.filter(|_| known) else {
+                let Some(chord) = chord else {
                     continue;
                 };
                 let slant = chord.dot(&along).abs();
                 if squarest.is_none_or(|s| slant.total_cmp(&s.0).is_lt()) {
-                    squarest = Some((slant, chord, n));
+                    squarest = Some((slant, chord, (r.triangle, far)));
                 }
             }
         }
-        let (_, chord, n) = squarest?;
+        let (_, chord, (t, far)) = squarest?;
+        let (n, known) = self.known_of(t, far, aside);
+        if !known {
+            // one facet wide, from rim to rim
+            return None;
+        }
         (n - chord * (2.0 * n.dot(&chord))).try_normalize(0.5)
     }
 
