@@ -3,7 +3,7 @@
 //! Facets joined around a corner by smooth edges, a ring, have one normal there. Corners are gone through once, each with all
 //! the facets at it: for 5 million triangles with noise a tenth of the time of walking around from each facet anew.
 
-use super::crease::{Creases, WIDER};
+use super::crease::{Creases, FAR_WIDER, WIDER};
 use super::flats::{Facets, Flats};
 use super::{Mesh, Topology, Vector};
 use nalgebra::Vector3;
@@ -16,9 +16,6 @@ const CHUNK: usize = 1 << 12;
 /// Of more facets than this at a corner neighbours are found by sorting.
 const FEW: usize = 16;
 const NONE: u32 = u32::MAX;
-/// No facets of one curved surface differ this much in width: in a mesh made to a tolerance the wider stands off it as the square of
-/// that.
-const FAR_WIDER: f64 = 9.0;
 /// Nor do sides that follow each other along one differ by this much in length,
 const FAR_LONGER: f64 = 4.0;
 /// if the cosine of the angle between them is less than minus this.

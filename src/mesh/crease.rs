@@ -22,6 +22,9 @@ pub const ROUGH_STEP: f64 = 0.1;
 const MOST_ROUGH: usize = 8;
 /// A facet this much wider than the one across the edge may be flat, and the turn belong to the other.
 pub(super) const WIDER: f64 = 3.0;
+/// No facets of one curved surface differ this much in width: in a mesh made to a tolerance the wider stands off it as the square of
+/// that.
+pub(super) const FAR_WIDER: f64 = 9.0;
 
 /// The reading of every edge.
 #[derive(Debug, Clone, Default)]

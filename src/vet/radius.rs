@@ -88,9 +88,9 @@ fn tightest(ground: &Ground, index: &BrowIndex, first: &mut Untouched) -> Option
             better = chunk
                 .par_iter()
                 .filter(|(_, s)| {
-                    !clear(ground, s, radius, 1.0) && !brow_in_the_way(ground, index, s, radius)
+                    !clear(ground, s, radius) && !brow_in_the_way(ground, index, s, radius)
                 })
-                .map(|(_, s)| (largest(radius, |r| clear(ground, s, r, 1.0)), *s))
+                .map(|(_, s)| (largest(radius, |r| clear(ground, s, r)), *s))
                 .filter(|(r, s)| !brow_in_the_way(ground, index, s, 1.05 * r + TOUCH))
                 .min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.facet.cmp(&b.1.facet)));
             if better.is_some() {
@@ -113,11 +113,7 @@ fn tightest(ground: &Ground, index: &BrowIndex, first: &mut Untouched) -> Option
     // the ball off did
     let standing = |chords: f64| largest(2.0 * top, |r| stands_clear(ground, &sample, r, chords));
     let [tight, loose] = [1.0, 2.0].map(standing);
-    // a ball that touches the surface itself is within a chord error of touching the sample, and of cutting no facet
-    let rolled = largest(2.0 * top, |r| clear(ground, &sample, r, 2.0));
-    let unsure = (2.0 * (loose - tight))
-        .max((found - tight).abs())
-        .max(rolled - found);
+    let unsure = (2.0 * (loose - tight)).max((found - tight).abs());
     let chord = ground.surface.facets[sample.facet as usize].chord_near;
     Some(SmallestRadius {
         radius: found,
@@ -159,17 +155,17 @@ fn stands_clear(ground: &Ground, sample: &Sample, radius: f64, chords: f64) -> b
     within <= 0.0 || !ground.contacts.rays.any_within(&centre, within)
 }
 
-/// Whether a ball of `radius` touches the sample and cuts nothing deeper than `chords` times the chord error of its facets.
+/// Whether a ball of `radius` touches the sample and cuts nothing deeper than the chord error of its facets.
 ///
 /// A normal between corners may lean off the surface's by as much as the facet does, so the ball is rolled about the sample, off what
 /// it cuts, as far as that may be: by √(2 e / R) it cuts its own facet e deep.
-fn clear(ground: &Ground, sample: &Sample, radius: f64, chords: f64) -> bool {
-    if stands_clear(ground, sample, radius, chords) {
+fn clear(ground: &Ground, sample: &Sample, radius: f64) -> bool {
+    if stands_clear(ground, sample, radius, 1.0) {
         return true;
     }
     let chord = ground.surface.facets[sample.facet as usize].chord_near;
     let rays = &ground.contacts.rays;
-    let within = radius - TOUCH - chords * chord;
+    let within = radius - TOUCH - chord;
     let first = sample.at + sample.normal * radius;
     let most = (2.0 * chord * radius).sqrt();
     let mut centre = first;
