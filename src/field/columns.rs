@@ -73,73 +73,8 @@ impl Columns {
             };
         }
         let scan = Scan::new(mesh, grid);
-        let bands = Bands::sort(&scan);
-
-        // Count, keeping each band's runs.
-        let cells = BAND * grid.nx;
-        let runs: Vec<Vec<Run>> = offsets[1..]
-            .par_chunks_mut(cells)
-            .enumerate()
-            .map(|(band, counts)| {
-                let rows = bands.rows(band);
-                let mut runs = Vec::with_capacity(4 * bands.triangles(band).len());
-                for &t in bands.triangles(band) {
-                    scan.triangle(t, rows.clone(), &mut runs);
-                }
-                for run in &runs {
-                    for n in &mut counts[run.cells(rows.start, grid.nx)] {
-                        *n += 1;
-                    }
-                }
-                runs
-            })
-            .collect();
-        let totals = runs.iter().map(|runs| {
-            let lengths = runs.iter().map(|run| (run.end - run.start) as usize);
-            lengths.sum::<usize>()
-        });
-        let totals: Vec<usize> = totals.collect();
-
-        // Fill. A band's counts become the starts of its columns and, as these fill, their ends.
-        let total: usize = totals.iter().sum();
-        assert!(u32::try_from(total).is_ok(), "fewer than 2^32 crossings");
-        let mut crossings: Vec<Crossing> =
-            rayon::iter::repeat_n(Crossing::default(), total).collect();
-        let mut rest = crossings.as_mut_slice();
-        let mut first = 0;
-        let mut jobs = Vec::with_capacity(totals.len());
-        for ((ends, runs), n) in offsets[1..].chunks_mut(cells).zip(runs).zip(totals) {
-            let (mine, others) = rest.split_at_mut(n);
-            rest = others;
-            jobs.push((first, ends, runs, mine));
-            first += n as u32;
-        }
-        jobs.into_par_iter()
-            .enumerate()
-            .for_each(|(band, (first, ends, runs, mine))| {
-                let mut start = 0;
-                for n in ends.iter_mut() {
-                    start += std::mem::replace(n, start);
-                }
-                for run in &runs {
-                    let plane = Plane::through(scan.corners(run.tag & !UP));
-                    let y = grid.y(run.row as usize);
-                    let ends = &mut ends[run.cells(band * BAND, grid.nx)];
-                    for (i, end) in (run.start as usize..).zip(ends) {
-                        mine[*end as usize] = Crossing {
-                            z: plane.z(grid.x(i), y),
-                            tag: run.tag,
-                        };
-                        *end += 1;
-                    }
-                }
-                let mut start = 0;
-                for end in ends {
-                    sort(&mut mine[start..*end as usize]);
-                    start = *end as usize;
-                    *end += first;
-                }
-            });
+        let runs = counted(&scan, &Bands::sort(&scan), &mut offsets[1..]);
+        let crossings = filled(&scan, &runs, &mut offsets[1..]);
         Columns {
             grid,
             offsets,
@@ -213,6 +148,83 @@ fn sort(column: &mut [Crossing]) {
             }
         }
         _ => column.sort_unstable_by_key(|c| c.key()),
+    }
+}
+
+/// The runs of each band, and in `counts` the crossings of each column.
+fn counted(scan: &Scan, bands: &Bands, counts: &mut [u32]) -> Vec<Vec<Run>> {
+    let nx = scan.grid.nx;
+    counts
+        .par_chunks_mut(BAND * nx)
+        .enumerate()
+        .map(|(band, counts)| {
+            let rows = bands.rows(band);
+            let mut runs = Vec::with_capacity(4 * bands.triangles(band).len());
+            for &t in bands.triangles(band) {
+                scan.triangle(t, rows.clone(), &mut runs);
+            }
+            for run in &runs {
+                for n in &mut counts[run.cells(rows.start, nx)] {
+                    *n += 1;
+                }
+            }
+            runs
+        })
+        .collect()
+}
+
+/// All crossings, and in place of their `counts` by column the ends of the columns.
+fn filled(scan: &Scan, runs: &[Vec<Run>], counts: &mut [u32]) -> Vec<Crossing> {
+    let totals = runs.iter().map(|runs| {
+        let lengths = runs.iter().map(|run| (run.end - run.start) as usize);
+        lengths.sum::<usize>()
+    });
+    let totals: Vec<usize> = totals.collect();
+    let total: usize = totals.iter().sum();
+    assert!(u32::try_from(total).is_ok(), "fewer than 2^32 crossings");
+    let mut crossings: Vec<Crossing> = rayon::iter::repeat_n(Crossing::default(), total).collect();
+    let mut rest = crossings.as_mut_slice();
+    let mut first = 0;
+    let mut jobs = Vec::with_capacity(totals.len());
+    let bands = counts.chunks_mut(BAND * scan.grid.nx).zip(runs);
+    for ((ends, runs), n) in bands.zip(totals) {
+        let (mine, others) = rest.split_at_mut(n);
+        rest = others;
+        jobs.push((first, ends, runs, mine));
+        first += n as u32;
+    }
+    jobs.into_par_iter()
+        .enumerate()
+        .for_each(|(band, (first, ends, runs, mine))| {
+            fill_band(scan, band * BAND, runs, ends, mine);
+            ends.iter_mut().for_each(|end| *end += first);
+        });
+    crossings
+}
+
+/// Crossings of the band that begins at row `start`: its columns' counts become their starts and, as these fill, their ends.
+fn fill_band(scan: &Scan, start: usize, runs: &[Run], ends: &mut [u32], mine: &mut [Crossing]) {
+    let grid = scan.grid;
+    let mut next = 0;
+    for n in ends.iter_mut() {
+        next += std::mem::replace(n, next);
+    }
+    for run in runs {
+        let plane = Plane::through(scan.corners(run.tag & !UP));
+        let y = grid.y(run.row as usize);
+        let ends = &mut ends[run.cells(start, grid.nx)];
+        for (i, end) in (run.start as usize..).zip(ends) {
+            mine[*end as usize] = Crossing {
+                z: plane.z(grid.x(i), y),
+                tag: run.tag,
+            };
+            *end += 1;
+        }
+    }
+    let mut from = 0;
+    for &end in ends.iter() {
+        sort(&mut mine[from..end as usize]);
+        from = end as usize;
     }
 }
 

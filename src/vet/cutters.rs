@@ -1,7 +1,7 @@
 //! Reach and depth: every cutter and tool of the rack over one half.
 
-use super::cutting::{Cutting, TOUCH};
-use super::depth::{Bodies, deepest, guarded, stickout_needed};
+use super::cutting::TOUCH;
+use super::depth::{Bodies, Deepest, deepest, guarded, stickout_needed};
 use super::evidence::HalfEvidence;
 use super::radius::{Untouched, smallest_radius};
 use super::radius_map::RadiusMap;
@@ -10,7 +10,7 @@ use super::shade::patches;
 use super::sharp::Sharp;
 use crate::mesh::Point;
 use crate::report::{CutterReach, Depth, LeftRegion, Reach, SharpEdge, ToolDepth, Verdict};
-use crate::shop::{Cutter, CutterKind, Shop};
+use crate::shop::{Cutter, CutterKind, Shop, Tool};
 use rayon::prelude::*;
 
 /// Stickout over diameter beyond which a tool bends and chatters at any setting; common practice, no source.
@@ -66,100 +66,148 @@ pub fn reach_and_depth(
     progress: &dyn Fn(&'static str, f64),
     mut evidence: Option<&mut HalfEvidence>,
 ) -> (Reach, Depth) {
-    let limits = &shop.limits;
-    let mut bodies = Bodies::default();
-    let mut tools = Vec::new();
-    let mut cutters = Vec::new();
-    let mut left_by = None;
-    let mut left_by_first = None;
-    let stock = shop.tools();
+    let mut rack = Rack::default();
     for (k, cutter) in shop.cutters.iter().enumerate() {
-        progress(
-            "trying cutters",
-            0.2 + 0.7 * k as f64 / shop.cutters.len() as f64,
-        );
-        let mut figures = unknown_reach(cutter);
-        if let Some(mut cutting) = ground.cutting(cutter.radius(), cutter.corner_radius) {
-            let reached = ground.reach(&mut cutting, limits.leave);
-            fill_reach(&mut figures, ground, &reached, limits.leave);
-            if k == 0 {
-                left_by_first = Some(still_left(ground, &reached, limits.leave));
-            }
-            if let Some(kept) = evidence.as_mut() {
-                let holder = shop.holder_of(cutter);
-                kept.add(ground, &cutting, &reached, cutter, holder, limits);
-            }
-            if cutter.kind() == CutterKind::Ball
-                && left_by
-                    .as_ref()
-                    .is_none_or(|l: &Untouched| cutter.radius() < l.radius)
-            {
-                let samples: Vec<_> = reached.untouched().collect();
-                if !samples.is_empty() {
-                    left_by = Some(Untouched {
-                        radius: cutter.radius(),
-                        samples,
-                    });
-                }
-            }
-            if let Some(holder) = shop.holder_of(cutter) {
-                let guards = guarded(&cutter.tool(0.0, holder), cutter.radius(), limits);
-                let needed = stickout_needed(
-                    ground,
-                    &cutting,
-                    &reached,
-                    &guards,
-                    &mut bodies,
-                    limits.leave,
-                );
-                figures.stickout_needed_mm = needed.map(|n| n.0);
-                figures.stickout_needed_mm_pm = needed.map(|n| n.1);
-            }
-            for (_, tool) in stock.iter().filter(|(c, _)| *c == k) {
-                tools.push(tool_depth(
-                    ground,
-                    &cutting,
-                    &reached,
-                    cutter,
-                    tool,
-                    limits,
-                    &mut bodies,
-                ));
-            }
-        }
-        cutters.push(figures);
+        let share = k as f64 / shop.cutters.len() as f64;
+        progress("trying cutters", 0.2 + 0.7 * share);
+        let figures = rack.tried(ground, shop, cutter, evidence.as_deref_mut());
+        rack.cutters.push(figures);
     }
     progress("finding the smallest radius", 0.9);
     let largest_ball = (shop.cutters.iter())
         .filter(|c| c.kind() == CutterKind::Ball)
         .map(Cutter::radius)
         .max_by(f64::total_cmp);
-    let radius = concave_radius(ground, left_by, largest_ball);
-    if let (Some((radius, pm, _)), false) = (radius, ground.shade.any()) {
-        let chords = ground
-            .surface
-            .cavity(ground.survey)
-            .map(|(_, f)| f.chord_error);
-        let about = 2.0 * chords.fold(0.0, f64::max);
-        for c in cutters.iter_mut().filter(|c| c.kind == CutterKind::Ball) {
-            if 0.5 * c.diameter_mm <= radius - pm {
-                touches_all(c);
-            } else if 0.5 * c.diameter_mm <= radius + about.min(pm) {
-                may_touch_all(c, limits.leave);
-            }
-        }
+    let radius = concave_radius(ground, rack.left_by, largest_ball);
+    if let Some((radius, pm, _)) = radius {
+        agree(&mut rack.cutters, ground, (radius, pm), shop.limits.leave);
     }
     let map = RadiusMap::of(ground);
     if let (Some(map), Some(kept)) = (&map, evidence) {
         kept.radii = map.valued(ground);
     }
-    let needed = largest_that_clears(&cutters);
-    let best = cutters
+    let (cutters, tools) = (rack.cutters, rack.tools);
+    let place = |p: &Point| ground.half.frame.place(p);
+    let sharp = |s: &Sharp| SharpEdge {
+        kind: s.kind,
+        length_mm: s.length,
+        at_mm: place(&s.at),
+    };
+    let reach = Reach {
+        verdict: reach_verdict(ground, shop, &cutters, rack.left_by_first),
+        leave_mm: shop.limits.leave,
+        smallest_concave_radius_mm: radius.map(|r| r.0),
+        smallest_concave_radius_mm_pm: radius.map(|r| r.1),
+        at_mm: radius.map(|r| place(&r.2)),
+        sharp_edges: ground.sharp.iter().map(sharp).collect(),
+        smallest_ball_needed: largest_that_clears(&cutters).map(|c| c.name.clone()),
+        best_ball: best_ball(&cutters).map(|c| c.name.clone()),
+        radius_map: map.as_ref().map(|m| m.figures(ground)),
+        cutters,
+    };
+    let verdict = depth_verdict(&tools, shop, &reach);
+    (reach, Depth { verdict, tools })
+}
+
+/// The shop's cutters and tools as they are tried one after the other.
+#[derive(Default)]
+struct Rack {
+    cutters: Vec<CutterReach>,
+    tools: Vec<ToolDepth>,
+    bodies: Bodies,
+    /// What the smallest ball leaves that leaves anything.
+    left_by: Option<Untouched>,
+    /// Where the first cutter leaves more than the leave.
+    left_by_first: Option<Vec<Place>>,
+}
+
+impl Rack {
+    /// Tries one cutter and its tools.
+    fn tried(
+        &mut self,
+        ground: &Ground,
+        shop: &Shop,
+        cutter: &Cutter,
+        evidence: Option<&mut HalfEvidence>,
+    ) -> CutterReach {
+        let limits = &shop.limits;
+        let mut figures = unknown_reach(cutter);
+        let Some(mut cutting) = ground.cutting(cutter.radius(), cutter.corner_radius) else {
+            return figures;
+        };
+        let reached = ground.reach(&mut cutting, limits.leave);
+        fill_reach(&mut figures, ground, &reached, limits.leave);
+        if self.cutters.is_empty() {
+            self.left_by_first = Some(still_left(ground, &reached, limits.leave));
+        }
+        if let Some(kept) = evidence {
+            let holder = shop.holder_of(cutter);
+            kept.add(ground, &cutting, &reached, cutter, holder, limits);
+        }
+        self.keep_untouched(cutter, &reached);
+        if let Some(holder) = shop.holder_of(cutter) {
+            let guards = guarded(&cutter.tool(0.0, holder), cutter.radius(), limits);
+            let bodies = &mut self.bodies;
+            let needed = stickout_needed(ground, &cutting, &reached, &guards, bodies, limits.leave);
+            figures.stickout_needed_mm = needed.map(|n| n.0);
+            figures.stickout_needed_mm_pm = needed.map(|n| n.1);
+        }
+        let number = self.cutters.len();
+        for (_, tool) in shop.tools().iter().filter(|(c, _)| *c == number) {
+            let guards = guarded(tool, cutter.radius(), limits);
+            let bodies = &mut self.bodies;
+            let found = deepest(ground, &cutting, &reached, &guards, bodies, limits.leave);
+            self.tools.push(tool_depth(ground, tool, &found));
+        }
+        figures
+    }
+
+    fn keep_untouched(&mut self, cutter: &Cutter, reached: &Reached) {
+        let radius = cutter.radius();
+        let known = |l: &Untouched| radius >= l.radius;
+        if cutter.kind() != CutterKind::Ball || self.left_by.as_ref().is_some_and(known) {
+            return;
+        }
+        let samples: Vec<_> = reached.untouched().collect();
+        if !samples.is_empty() {
+            self.left_by = Some(Untouched { radius, samples });
+        }
+    }
+}
+
+/// Holds the balls' figures against the smallest concave radius and its ±; where nothing overhangs.
+fn agree(cutters: &mut [CutterReach], ground: &Ground, (radius, pm): (f64, f64), leave: f64) {
+    if ground.shade.any() {
+        return;
+    }
+    let about = 2.0 * ground.surface.chord_error(ground.survey);
+    for c in cutters.iter_mut().filter(|c| c.kind == CutterKind::Ball) {
+        if 0.5 * c.diameter_mm <= radius - pm {
+            touches_all(c);
+        } else if 0.5 * c.diameter_mm <= radius + about.min(pm) {
+            may_touch_all(c, leave);
+        }
+    }
+}
+
+/// The ball that leaves least, the largest of equals.
+fn best_ball(cutters: &[CutterReach]) -> Option<&CutterReach> {
+    cutters
         .iter()
         .filter(|c| c.kind == CutterKind::Ball)
         .filter_map(|c| Some((c.left_height_mm?, c.diameter_mm, c)))
-        .min_by(|a, b| a.0.total_cmp(&b.0).then(b.1.total_cmp(&a.1)));
-    let verdict = if needed.is_some() || cutters.iter().any(|c| c.clears == Some(true)) {
+        .min_by(|a, b| a.0.total_cmp(&b.0).then(b.1.total_cmp(&a.1)))
+        .map(|b| b.2)
+}
+
+/// Pass if one cutter clears, or all together do: `left_by_first` is where the first leaves too much.
+fn reach_verdict(
+    ground: &Ground,
+    shop: &Shop,
+    cutters: &[CutterReach],
+    left_by_first: Option<Vec<Place>>,
+) -> Verdict {
+    if cutters.iter().any(|c| c.clears == Some(true)) {
         Verdict::Pass
     } else if cutters.iter().any(|c| c.clears.is_none()) {
         Verdict::Unsure
@@ -167,30 +215,7 @@ pub fn reach_and_depth(
         Verdict::Pass
     } else {
         Verdict::Fail
-    };
-    let place = |p: &crate::mesh::Point| ground.half.frame.place(p);
-    let reach = Reach {
-        verdict,
-        leave_mm: limits.leave,
-        smallest_concave_radius_mm: radius.map(|r| r.0),
-        smallest_concave_radius_mm_pm: radius.map(|r| r.1),
-        at_mm: radius.map(|r| place(&r.2)),
-        sharp_edges: ground
-            .sharp
-            .iter()
-            .map(|s: &Sharp| SharpEdge {
-                kind: s.kind,
-                length_mm: s.length,
-                at_mm: place(&s.at),
-            })
-            .collect(),
-        smallest_ball_needed: needed.map(|c| c.name.clone()),
-        best_ball: best.map(|b| b.2.name.clone()),
-        radius_map: map.as_ref().map(|m| m.figures(ground)),
-        cutters,
-    };
-    let verdict = depth_verdict(&tools, shop, &reach);
-    (reach, Depth { verdict, tools })
+    }
 }
 
 /// A ball that is surely no larger than the smallest concave radius touches everything, by that radius' definition, whatever the
@@ -283,17 +308,7 @@ fn left_regions(ground: &Ground, reached: &Reached, leave: f64) -> Vec<LeftRegio
     regions
 }
 
-fn tool_depth(
-    ground: &Ground,
-    cutting: &Cutting,
-    reached: &Reached,
-    cutter: &Cutter,
-    tool: &crate::shop::Tool,
-    limits: &crate::shop::Limits,
-    bodies: &mut Bodies,
-) -> ToolDepth {
-    let guards = guarded(tool, cutter.radius(), limits);
-    let found = deepest(ground, cutting, reached, &guards, bodies, limits.leave);
+fn tool_depth(ground: &Ground, tool: &Tool, found: &Deepest) -> ToolDepth {
     let at = found.blocked.map(|b| b.1).or(found.depth.map(|d| d.2));
     ToolDepth {
         name: tool.name.clone(),
@@ -346,7 +361,7 @@ fn concave_radius(
     ground: &Ground,
     left_by: Option<Untouched>,
     largest_ball: Option<f64>,
-) -> Option<(f64, f64, crate::mesh::Point)> {
+) -> Option<(f64, f64, Point)> {
     if let Some(sharp) = ground.sharp.first() {
         return Some((0.0, 0.0, sharp.at));
     }

@@ -129,61 +129,91 @@ fn least(
     let total: f64 = order.iter().map(|&f| facets[f as usize].area).sum();
     // a cavity smaller than the patch is its own patch
     let min_area = min_area.min(0.5 * total);
-    let mut parent: Vec<u32> = (0..facets.len() as u32).collect();
-    let mut area: Vec<f64> = facets.iter().map(|f| f.area).collect();
-    // per patch: area times draft, least and most that any of its facets stands for, and the place of its least facet
-    let mut sums: Vec<(f64, [f64; 2], u32)> = facets
-        .iter()
-        .enumerate()
-        .map(|(k, f)| {
-            let ([low, high], [least, _, most]) = (reach(f), f.corners_deg);
-            (
-                f.area * f.draft_deg,
-                [low.min(least) - f.noise_deg, high.max(most) + f.noise_deg],
-                k as u32,
-            )
-        })
-        .collect();
     let mut laid = vec![false; facets.len()];
+    let mut patches = Laid::of(facets);
     for &f in &order {
         laid[f as usize] = true;
         let mut root = f;
         for n in (0..3).filter_map(|k| half.topology.across(facets[f as usize].triangle, k)) {
-            let Some(n) = surface.of_triangle[n as usize].filter(|&n| laid[n as usize]) else {
-                continue;
-            };
-            let other = find(&mut parent, n);
-            root = find(&mut parent, root);
-            if other != root {
-                parent[other as usize] = root;
-                area[root as usize] += area[other as usize];
-                let (sum, [low, high], at) = sums[other as usize];
-                let own = &mut sums[root as usize];
-                own.0 += sum;
-                own.1 = [own.1[0].min(low), own.1[1].max(high)];
-                // the patch laid down first holds the lower drafts
-                own.2 = at;
+            if let Some(n) = surface.of_triangle[n as usize].filter(|&n| laid[n as usize]) {
+                root = patches.join(root, n);
             }
         }
-        if area[root as usize] >= min_area {
-            let (sum, [low, high], at) = sums[root as usize];
-            let mean = sum / area[root as usize];
-            return Some((
-                mean,
-                (mean - low).max(high - mean),
-                facets[at as usize].centroid,
-            ));
+        let patch = &patches.sums[root as usize];
+        if patch.area >= min_area {
+            let (mean, [low, high]) = (patch.draft / patch.area, patch.range);
+            let pm = (mean - low).max(high - mean);
+            return Some((mean, pm, facets[patch.least as usize].centroid));
         }
     }
     None
 }
 
-fn find(parent: &mut [u32], mut k: u32) -> u32 {
-    while parent[k as usize] != k {
-        parent[k as usize] = parent[parent[k as usize] as usize];
-        k = parent[k as usize];
+/// Connected patches of the facets laid down so far.
+struct Laid {
+    parent: Vec<u32>,
+    /// By the facet that is a patch's root.
+    sums: Vec<Sum>,
+}
+
+struct Sum {
+    /// mm².
+    area: f64,
+    /// Area times draft.
+    draft: f64,
+    /// Least and most that any of its facets stands for, degrees.
+    range: [f64; 2],
+    /// Its facet with the least draft.
+    least: u32,
+}
+
+impl Laid {
+    /// Each facet by itself.
+    fn of(facets: &[Facet]) -> Laid {
+        let sum = |(k, f): (usize, &Facet)| {
+            let ([low, high], [least, _, most]) = (reach(f), f.corners_deg);
+            Sum {
+                area: f.area,
+                draft: f.area * f.draft_deg,
+                range: [low.min(least) - f.noise_deg, high.max(most) + f.noise_deg],
+                least: k as u32,
+            }
+        };
+        Laid {
+            parent: (0..facets.len() as u32).collect(),
+            sums: facets.iter().enumerate().map(sum).collect(),
+        }
     }
-    k
+
+    /// Joins the patch of `other`, laid down before, to that of `own`; its root.
+    fn join(&mut self, own: u32, other: u32) -> u32 {
+        let (other, own) = (self.find(other), self.find(own));
+        if other != own {
+            self.parent[other as usize] = own;
+            let &Sum {
+                area,
+                draft,
+                range: [low, high],
+                least,
+            } = &self.sums[other as usize];
+            let sum = &mut self.sums[own as usize];
+            sum.area += area;
+            sum.draft += draft;
+            sum.range = [sum.range[0].min(low), sum.range[1].max(high)];
+            // the patch laid down first holds the lower drafts
+            sum.least = least;
+        }
+        own
+    }
+
+    fn find(&mut self, mut k: u32) -> u32 {
+        let parent = &mut self.parent;
+        while parent[k as usize] != k {
+            parent[k as usize] = parent[parent[k as usize] as usize];
+            k = parent[k as usize];
+        }
+        k
+    }
 }
 
 /// No corner of a facet is off by this much: edges that turn so far are sharp, degrees.

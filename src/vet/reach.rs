@@ -1,7 +1,6 @@
 //! Reach: what each cutter touches of the visible cavity surface, and what it leaves.
 
 use super::cutting::{Cutting, TOUCH};
-use super::held::{eased, slid, uncertainty};
 use super::left::left_volume;
 use super::shade::Shade;
 use super::sharp::{Sharp, sharp_edges};
@@ -11,6 +10,8 @@ use crate::mesh::{Creases, Point, Vector};
 use crate::report::HollowKind;
 use crate::setup::{Half, Survey};
 use rayon::prelude::*;
+
+mod worst;
 
 /// Nodes per cutting radius: leaves δ²/8R = R/4600 between nodes on gentle slopes.
 const NODES_PER_RADIUS: f64 = 24.0;
@@ -23,8 +24,6 @@ const MOST_SAMPLES: f64 = 50_000.0;
 
 /// A wall is steep if its normal rises by less than this.
 const STEEP: f64 = 0.3;
-/// Places that are moved to the nearest the triangles allow; of the others what the nodes say is the most they hold.
-const MOST_REFINED: usize = 320;
 /// Most places in upright corners that are sought exactly.
 const MOST_CORNERS: usize = 600;
 /// What answers where a mesh is met, however its edges are read.
@@ -228,13 +227,13 @@ impl<'m> Ground<'m> {
             .filter(|(_, n)| n.left > leave)
             .map(|(s, _)| s.area)
             .sum();
-        let (worst, worst_pm) = match self.worst(cutting, &samples, &nearest, leave) {
+        let judged = (&samples[..], &nearest[..]);
+        let (worst, worst_pm) = match worst::worst(self, cutting, judged, leave) {
             Some((left, at, pm)) => (Some((left, at)), pm),
             None => (None, 0.0),
         };
         let border = (4.0 * std::f64::consts::PI * left_area).sqrt();
-        let (left_volume, left_volume_pm) =
-            left_volume(self, cutting, (&samples, &nearest), leave, worst_pm);
+        let (left_volume, left_volume_pm) = left_volume(self, cutting, judged, leave, worst_pm);
         let left_area_pm = 0.5 * border * spacing;
         Reached {
             samples,
@@ -321,142 +320,5 @@ impl<'m> Ground<'m> {
         steep.truncate(MOST_CORNERS);
         let of = |&(_, k): &(usize, usize)| (samples[k].at, samples[k].normal, nearest[k]);
         steep.iter().map(of).collect()
-    }
-
-    /// Largest height left over samples, sharp edges and corners of facets that are not touched, each moved to the
-    /// nearest place that the triangles allow.
-    fn worst(
-        &self,
-        cutting: &Cutting,
-        samples: &[Sample],
-        nearest: &[Nearest],
-        leave: f64,
-    ) -> Option<(f64, Point, f64)> {
-        let mut candidates: Vec<(Nearest, Place)> = samples
-            .iter()
-            .zip(nearest)
-            .filter(|(_, n)| n.left > 0.0)
-            .map(|(s, n)| {
-                (
-                    *n,
-                    Place {
-                        at: s.at,
-                        normals: vec![s.normal],
-                    },
-                )
-            })
-            .collect();
-        // corners of facets that are not touched, unless they are themselves
-        let mut corners: Vec<(u32, u32, usize)> = samples
-            .iter()
-            .zip(nearest)
-            .filter(|(_, n)| n.left > 0.0)
-            .map(|(s, _)| s.facet)
-            .collect::<std::collections::BTreeSet<u32>>()
-            .into_iter()
-            .flat_map(|f| {
-                let t = self.surface.facets[f as usize].triangle;
-                [0, 1, 2].map(|k| (self.half.mesh.triangles[t as usize][k], f, k))
-            })
-            .collect();
-        corners.par_sort_unstable();
-        let by_corner: Vec<&[(u32, u32, usize)]> = corners.chunk_by(|a, b| a.0 == b.0).collect();
-        let mut places: Vec<Place> = by_corner
-            .into_par_iter()
-            .filter_map(|facets| {
-                let at = self.half.mesh.vertices[facets[0].0 as usize];
-                let mut normals: Vec<Vector> = Vec::new();
-                let mut slack = 0.0_f64;
-                for &(_, f, k) in facets {
-                    let t = self.surface.facets[f as usize].triangle;
-                    let n: Vector = self.surface.creases.normals[t as usize][k].cast();
-                    if normals.iter().all(|m| (m - n).norm() > 1e-4) {
-                        normals.push(n);
-                    }
-                    slack = slack.max(self.slack(f, leave));
-                }
-                let touched = normals
-                    .iter()
-                    .any(|n| cutting.free(&cutting.touching(&at, n), slack));
-                (at.z < 0.0 && !touched).then_some(Place { at, normals })
-            })
-            .collect();
-        places.extend(self.sharp.iter().flat_map(|s| s.places.iter().cloned()));
-        let off = self.half.tolerance();
-        let lone: Vec<(Nearest, Place)> = places
-            .into_par_iter()
-            .filter(|p| {
-                let out: Vector = p.normals.iter().sum();
-                !self.shade.covers(self.survey, &(p.at + out * off))
-            })
-            .map(|p| (cutting.left(&p.at), p))
-            .collect();
-        candidates.extend(lone);
-        candidates.sort_by(|a, b| {
-            b.0.left
-                .total_cmp(&a.0.left)
-                .then(a.1.at.z.total_cmp(&b.1.at.z))
-                .then(a.1.at.x.total_cmp(&b.1.at.x))
-                .then(a.1.at.y.total_cmp(&b.1.at.y))
-        });
-        let mut best: Option<(Nearest, Point)> = None;
-        // the most that any place looked at may truly hold
-        let mut most = 0.0_f64;
-        let mut looked_at = 0;
-        for chunk in candidates.chunks(16) {
-            // what the nodes say is an upper bound
-            let floor = best.map_or(0.0, |b: (Nearest, Point)| b.0.left);
-            if chunk[0].0.left <= floor + (1e-3 * floor).max(2e-4) {
-                break;
-            }
-            if looked_at >= MOST_REFINED {
-                most = most.max(chunk[0].0.left);
-                break;
-            }
-            looked_at += chunk.len();
-            let refined: Vec<(Nearest, Point)> = chunk
-                .par_iter()
-                .map(|(n, p)| (cutting.refine(&p.at, &p.normals, *n), p.at))
-                .collect();
-            // what holds most is slid on along what it rests on: round a convex edge planes alone do not lead
-            let seems = refined.iter().map(|r| r.0.left).fold(floor, f64::max);
-            let refined: Vec<(Nearest, Point)> = (refined.into_par_iter())
-                .map(|(n, p)| {
-                    let slides = cutting.is_ball() && n.left > 0.0 && n.left > 0.9 * seems;
-                    (
-                        if slides {
-                            slid(self, cutting, &p, n)
-                        } else {
-                            n
-                        },
-                        p,
-                    )
-                })
-                .collect();
-            let highest = refined.iter().map(|r| r.0.left).fold(floor, f64::max);
-            let hold: Vec<f64> = refined
-                .par_iter()
-                .filter(|(n, _)| n.left > 0.9 * highest)
-                .map(|(n, p)| n.left + uncertainty(self, cutting, p, n))
-                .collect();
-            most = hold.into_iter().fold(most, f64::max);
-            for (n, p) in refined {
-                if best.is_none_or(|b| n.left > b.0.left) {
-                    best = Some((n, p));
-                }
-            }
-        }
-        if let Some((near, at)) = best {
-            let left = near.left;
-            // places not looked at hold no more than what ended the search
-            let off = (most - left).max(eased(self, cutting, &at, &near));
-            return Some((left, at, off.max(1e-3 * left).max(2e-4)));
-        }
-        // all is touched, within the facets' chord error: on either side of it
-        let chord = samples
-            .iter()
-            .map(|s| self.surface.facets[s.facet as usize].chord_near);
-        let touched = 2.0 * chord.fold(0.0, f64::max) + TOUCH;
-        samples.first().map(|s| (0.0, s.at, touched))
     }
 }

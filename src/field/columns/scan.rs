@@ -91,7 +91,7 @@ impl Run {
 /// Scan conversion of the mesh's triangles on the grid.
 pub(super) struct Scan<'m> {
     mesh: &'m Mesh,
-    grid: Grid,
+    pub(super) grid: Grid,
     /// Cells per mm.
     per_mm: f64,
     /// Bound on the error of an edge's place in a row, in cells.
