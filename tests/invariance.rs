@@ -1,10 +1,16 @@
 //! What changes nothing about a mold half changes no figure by more than the ± on both sides.
 
+#[path = "../examples/truth_sweep/balls.rs"]
+mod balls;
 #[allow(dead_code, reason = "shared with other tests")]
 mod common;
+#[path = "../examples/truth_sweep/hollows.rs"]
+mod hollows;
 #[allow(dead_code, reason = "the sweep uses more of it")]
 #[path = "../examples/truth_sweep/mesh.rs"]
 mod mesh;
+#[path = "../examples/truth_sweep/overhangs.rs"]
+mod overhangs;
 #[allow(dead_code, reason = "the samples use more of it")]
 #[path = "../examples/samples/profile.rs"]
 mod profile;

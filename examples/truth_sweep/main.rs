@@ -13,8 +13,11 @@ mod profile;
 #[path = "../samples/solid.rs"]
 mod solid;
 
+mod balls;
 mod compare;
+mod hollows;
 mod mesh;
+mod overhangs;
 mod random;
 mod section;
 mod shapes;

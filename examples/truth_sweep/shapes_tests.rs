@@ -1,10 +1,12 @@
 //! The sweep's truths against sums over fine meshes and against brute force.
 
+use crate::balls::Ground;
+use crate::hollows::hollow_arc;
 use crate::mesh::{Mesh, Place};
 use crate::profile::Profile;
 use crate::random::Random;
 use crate::section::Section;
-use crate::shapes::{CHORDS, Ground, KINDS, draft, hollow_arc, shape, shape_with};
+use crate::shapes::{CHORDS, KINDS, draft, shape, shape_with};
 use crate::wall::Facets;
 
 /// About the finest that builds in a moment.

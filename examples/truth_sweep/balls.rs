@@ -1,0 +1,97 @@
+//! What balls leave of the shapes, and how deep they reach.
+
+use crate::profile::{Corner, Piece};
+use crate::section::Section;
+use crate::truth::{Ball, Truth};
+use crate::wall::{Facets, Wall, rounded};
+
+/// What balls meet.
+pub enum Ground {
+    /// Hollow swept around a core; `most`: the largest ball that its corners take.
+    Swept {
+        parts: Vec<(Wall, Vec<Corner>)>,
+        most: f64,
+    },
+    /// Three planes meet in the corners of its floor, walls with this draft; balls up to `most`.
+    Corner { draft: f64, most: f64, depth: f64 },
+}
+
+pub fn ball(diameter: f64, ground: &Ground, truth: &Truth, coarse: Option<&Facets>) -> Ball {
+    let r = 0.5 * diameter;
+    let mut ball = Ball {
+        diameter_mm: diameter,
+        ..Ball::default()
+    };
+    match ground {
+        Ground::Corner { draft, most, depth } => {
+            if r <= *most {
+                // the centre touches floor and both walls: its distance to each wall along the floor is r·cot(θ/2)
+                let along = r / (0.5 * (90.0 + draft)).to_radians().tan();
+                ball.left_mm = Some((2.0 * along * along + r * r).sqrt() - r);
+                ball.deepest_mm = Some(*depth);
+            }
+        }
+        Ground::Swept { parts, most } => {
+            if r > *most {
+                return ball;
+            }
+            let sections = parts.iter().map(|(wall, _)| Section::of(&wall.profile));
+            ball.left_mm = match truth.radius_mm {
+                // by that radius' definition
+                Some(least) if r <= least => Some(0.0),
+                _ => sections.map(|s| s.left(r).0).reduce(f64::max),
+            };
+            ball.left_faceted_mm = coarse.map(|facets| faceted(parts, facets, r));
+            ball.deepest_mm = Some(if parts.len() == 1 {
+                Section::of(&parts[0].0.profile).deepest(r)
+            } else {
+                truth.depth_mm
+            });
+            ball.left_volume_mm3 = parts
+                .iter()
+                .map(|(wall, corners)| left_volume(wall, corners, r))
+                .sum();
+        }
+    }
+    ball
+}
+
+/// What a ball leaves where each facet is taken for a face of its own: in the folds along the generatrix, and in the
+/// upright ones, of interior angle π − τ: R(1/cos(τ/2) − 1), for balls that fit between the facets there.
+fn faceted(parts: &[(Wall, Vec<Corner>)], facets: &Facets, r: f64) -> f64 {
+    let each = parts.iter().map(|(wall, _)| {
+        let (profile, turn) = wall.faceted(facets);
+        let along = Section::of(&profile).left(r).0;
+        let first = wall.profile.pieces[0].at(0.0);
+        let next = wall.profile.pieces[0].at(1.0);
+        // a wall that is round in plan and taller than the ball
+        let upright = first[0] - next[0] > r && r < next[1] * (0.5 * turn).cos();
+        if upright {
+            along.max(r / (0.5 * turn).cos() - r)
+        } else {
+            along
+        }
+    });
+    each.fold(0.0, f64::max)
+}
+
+/// What a ball leaves in concave edges: the volume between the chain and the chain whose concave roundings are at least
+/// the ball's, where those find room.
+fn left_volume(wall: &Wall, corners: &[Corner], r: f64) -> Option<f64> {
+    if let ([Piece::Arc { radius, .. }], true) = (&wall.profile.pieces[..], corners.is_empty()) {
+        return (r <= *radius).then_some(0.0);
+    }
+    let mut filled = corners.to_vec();
+    for k in 1..corners.len() - 1 {
+        let (a, b, c) = (corners[k - 1], corners[k], corners[k + 1]);
+        let concave = (b.0 - a.0) * (c.1 - b.1) - (b.1 - a.1) * (c.0 - b.0) > 0.0;
+        if concave {
+            filled[k].2 = b.2.max(r);
+        }
+    }
+    let filled = Wall {
+        profile: rounded(&filled)?,
+        ..wall.clone()
+    };
+    (wall.volume() - filled.volume()).into()
+}
