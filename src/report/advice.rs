@@ -3,10 +3,11 @@
 //! Messages leave figures and places to the finding's fields, so that each face can show them in the reader's unit.
 
 mod mating;
+mod mesh;
 
 use super::model::{Finding, Half, HollowKind, Place, RegionKind, Report, SharpEdgeKind, Verdict};
-use crate::mesh::Model;
-use crate::setup::Setup;
+use crate::mesh::{Health, Model};
+use crate::setup::{Note, Setup};
 use crate::shop::Shop;
 
 /// Chord tolerance to export with, as a share of what may stay: in a corner of two faces at right angles an error shows 2.4
@@ -15,67 +16,10 @@ const CHORD_SHARE: f64 = 0.2;
 
 /// Everything worth saying about the report's figures, worst first.
 pub fn findings(report: &Report, setup: &Setup, models: &[Model], shop: &Shop) -> Vec<Finding> {
-    let mut found = Vec::new();
-    for note in &setup.notes {
-        let verdict = if note.unsure {
-            Verdict::Watch
-        } else {
-            Verdict::Pass
-        };
-        let half = note.half.map(|k| report.halves[k].name.clone());
-        found.push(Finding {
-            half,
-            ..Finding::plain("setup", verdict, &note.message)
-        });
-    }
-    for model in models.iter().filter(|m| m.precision_lost()) {
-        let message = format!(
-            "{}: the model lies so far from the origin that its coordinates are coarser than a micrometre. \
-             Move it to the origin and export again.",
-            model.name
-        );
-        found.push(Finding {
-            value: Some(model.rounding),
-            unit: Some("mm".into()),
-            limit: Some(0.001),
-            ..Finding::plain("mesh", Verdict::Watch, &message)
-        });
-    }
-    for model in models.iter().filter(|m| m.dropped.flat > 0) {
-        let message = format!(
-            "{}: triangles that enclose no volume were left out. If they stand for a wall, give it thickness in the design; \
-             else the figures stand.",
-            model.name
-        );
-        found.push(Finding {
-            value: Some(model.dropped.flat as f64),
-            ..Finding::plain("mesh", Verdict::Watch, &message)
-        });
-    }
-    for (model, unused) in models
-        .iter()
-        .flat_map(|m| m.unused.iter().map(move |u| (m, u)))
-    {
-        let message = format!("{}: {unused}", model.name);
-        found.push(Finding::plain("mesh", Verdict::Pass, &message));
-    }
+    let mut found: Vec<Finding> = setup.notes.iter().map(|n| noted(n, report)).collect();
+    mesh::of_files(models, &mut found);
     for (half, places) in report.halves.iter().zip(&setup.halves) {
-        let mut own = Vec::new();
-        mesh(half, &places.health, &mut own);
-        if no_cavity(half) {
-            own.push(Finding::plain(
-                "setup",
-                Verdict::Watch,
-                "This looks like the part, not the mold: no hollow lies below a parting face, so there is no cavity to \
-                 judge and the tool axis is ambiguous. To look at a part, use `moldvet body`; for a mold, give its half, \
-                 or name its axis with --axis.",
-            ));
-        } else {
-            undercut(half, shop, &mut own);
-            draft(half, shop, &mut own);
-            reach(half, &mut own);
-            depth(half, &mut own);
-        }
+        let mut own = of_half(half, &places.health, shop);
         for finding in &mut own {
             finding.half = Some(half.name.clone());
         }
@@ -93,6 +37,39 @@ pub fn findings(report: &Report, setup: &Setup, models: &[Model], shop: &Shop) -
         found.append(&mut mating::findings(together, shop));
     }
     found.sort_by_key(|f| std::cmp::Reverse(f.verdict));
+    found
+}
+
+/// What was taken to be so when the halves were set up.
+fn noted(note: &Note, report: &Report) -> Finding {
+    let verdict = if note.unsure {
+        Verdict::Watch
+    } else {
+        Verdict::Pass
+    };
+    Finding {
+        half: note.half.map(|k| report.halves[k].name.clone()),
+        ..Finding::plain("setup", verdict, &note.message)
+    }
+}
+
+fn of_half(half: &Half, health: &Health, shop: &Shop) -> Vec<Finding> {
+    let mut found = Vec::new();
+    mesh::of_half(half, health, &mut found);
+    if no_cavity(half) {
+        found.push(Finding::plain(
+            "setup",
+            Verdict::Watch,
+            "This looks like the part, not the mold: no hollow lies below a parting face, so there is no cavity to \
+             judge and the tool axis is ambiguous. To look at a part, use `moldvet body`; for a mold, give its half, \
+             or name its axis with --axis.",
+        ));
+    } else {
+        undercut(half, shop, &mut found);
+        draft(half, shop, &mut found);
+        reach(half, &mut found);
+        depth(half, &mut found);
+    }
     found
 }
 
@@ -119,120 +96,6 @@ fn no_cavity(half: &Half) -> bool {
         .hollows
         .iter()
         .any(|h| h.kind == HollowKind::Cavity)
-}
-
-fn mesh(half: &Half, health: &crate::mesh::Health, found: &mut Vec<Finding>) {
-    let place = |at: &[crate::mesh::Point]| at.first().map(|p| [p.x, p.y, p.z]);
-    let m = &half.mesh;
-    if m.two_readings_edges > 0 {
-        found.push(Finding {
-            value: Some(m.two_readings_edges as f64),
-            ..Finding::plain(
-                "mesh",
-                Verdict::Unsure,
-                "Too close to call: edges turn near the crease angle, and the mesh may stand for a coarsely faceted curve or for \
-                 a shape with these edges. Figures hold for both; what differs is unsure. Export with a finer chord tolerance \
-                 (facets that turn by less than half the crease angle), or set --crease well above their turn for a curve, \
-                 well below it for edges.",
-            )
-        });
-    }
-    if let Some(at) = m.undecided_at_mm {
-        let (count, message) = if m.open_edges > 0 {
-            (
-                m.open_edges,
-                "The mesh is open at a hollow: edges with a triangle on one side only. What bounds the hollow there is not \
-                 told, so nothing passes; close the gap in the design and export again.",
-            )
-        } else if m.nonmanifold_edges > 0 {
-            (
-                m.nonmanifold_edges,
-                "At a hollow more triangles meet along an edge than can be paired. What bounds the hollow there is not told, so \
-                 nothing passes; join or separate the pieces in the design and export again.",
-            )
-        } else {
-            (
-                m.crossed_columns,
-                "The surface runs through itself and is inside out in a hollow. What bounds the hollow there is not told, so \
-                 nothing passes; mend the shape in the design and export again.",
-            )
-        };
-        found.push(Finding {
-            at_mm: Some(at),
-            value: Some(count as f64),
-            ..Finding::plain("mesh", Verdict::Unsure, message)
-        });
-    }
-    let elsewhere = |count: usize| {
-        if m.undecided_at_mm.is_some() {
-            0
-        } else {
-            count
-        }
-    };
-    let mut say = |count: usize, at: Option<Place>, message: &str| {
-        if count > 0 {
-            found.push(Finding {
-                at_mm: at,
-                value: Some(count as f64),
-                ..Finding::plain("mesh", Verdict::Watch, message)
-            });
-        }
-    };
-    say(
-        elsewhere(m.open_edges),
-        place(&health.open_at),
-        "The mesh is open: edges with a triangle on one side only, at no hollow. What lies behind the gap cannot be judged; close it \
-         in the design and export again.",
-    );
-    say(
-        elsewhere(m.nonmanifold_edges),
-        place(&health.nonmanifold_at),
-        "Edges where more triangles meet than can be paired, at no hollow. Join or separate the pieces there and export again.",
-    );
-    say(
-        elsewhere(m.crossed_columns),
-        m.crossed_at_mm,
-        "The surface runs through itself in this many columns. What lies inside any part of it is taken as solid, and \
-         facets inside that can only make a verdict stricter; join the parts in the design and export again.",
-    );
-    say(
-        m.flipped_triangles,
-        place(&health.flipped_at),
-        "The winding is inconsistent: triangles wound against their neighbours were turned. Check the surface there.",
-    );
-    say(
-        m.duplicated_triangles,
-        None,
-        "Duplicate triangles were left out. The figures stand; export again to be rid of them.",
-    );
-    say(
-        m.degenerate_triangles,
-        None,
-        "Triangles without area were left out. The figures stand.",
-    );
-    say(
-        usize::from(m.inside_out),
-        None,
-        "The half was given inside out and has been turned around. Check that it is the mold, not its cavity.",
-    );
-    let sealed: Vec<_> = half
-        .undercut
-        .regions
-        .iter()
-        .filter(|r| r.kind == RegionKind::Sealed)
-        .collect();
-    if let Some(void) = sealed.first() {
-        found.push(Finding {
-            at_mm: Some(void.at_mm),
-            value: Some(sealed.len() as f64),
-            ..Finding::plain(
-                "mesh",
-                Verdict::Watch,
-                "Sealed voids inside the material, open nowhere: no cutter can make them. Fill them in the design.",
-            )
-        });
-    }
 }
 
 fn undercut(half: &Half, shop: &Shop, found: &mut Vec<Finding>) {

@@ -1,6 +1,6 @@
 //! What to do about the two halves together.
 
-use super::super::model::{Finding, Mating, Pin, Place, Verdict};
+use super::super::model::{Finding, Mating, OutlineFit, Pin, Place, Verdict};
 use super::length;
 use crate::shop::Shop;
 
@@ -122,6 +122,11 @@ fn outline(mating: &Mating, shop: &Shop, found: &mut Vec<Finding>) {
             limit,
         ));
     }
+    one_sided(mating, outline, found);
+}
+
+/// Lengths of the outline that only one half has.
+fn one_sided(mating: &Mating, outline: &OutlineFit, found: &mut Vec<Finding>) {
     for half in ["A", "B"] {
         let own = || outline.one_sided.iter().filter(|s| s.half == half);
         let Some(longest) = own().max_by(|p, q| p.length_mm.total_cmp(&q.length_mm)) else {
