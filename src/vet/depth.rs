@@ -3,9 +3,9 @@
 use super::cutting::{Cutting, TOUCH};
 use super::held::sinking;
 use super::reach::{Ground, Reached};
-use crate::field::{Dropper, Grid, HeightMap, Profile, disc_dilate};
+use crate::field::{Dropper, Grid, HeightMap, Nearest, Profile, disc_dilate};
 use crate::mesh::Point;
-use crate::report::Blocker;
+use crate::report::{Blocker, HollowKind};
 use crate::shop::{Limits, Part, Segment, Tool};
 use rayon::prelude::*;
 
@@ -188,6 +188,25 @@ impl Bodies {
         }
         range
     }
+
+    /// Whether the maps leave open that a section keeps a tip at height `tip` from place `at`, and the section that does so
+    /// most, by the middle of what they show.
+    fn in_the_way(&self, guards: &[Guarded], at: [f64; 2], tip: f64) -> (bool, Option<Part>) {
+        let mut open = false;
+        let mut blocked: Option<(f64, Part)> = None;
+        for g in guards {
+            let [lo, hi] = self.around(g.profile, at[0], at[1]);
+            let have = tip + g.above_tip + 2.0 * TOUCH;
+            open |= lo <= have && have < hi;
+            let lacks = 0.5 * (lo + hi) - have;
+            // above the nodes all round it is clear, below all of them it is not
+            let short = lacks > 0.0;
+            if short && blocked.is_none_or(|b| lacks > b.0) {
+                blocked = Some((lacks, g.part));
+            }
+        }
+        (open, blocked.map(|b| b.1))
+    }
 }
 
 /// How deep one tool gets.
@@ -214,7 +233,7 @@ pub fn deepest(
         bodies.draw(ground, g.profile);
     }
     let bodies = &*bodies;
-    let corner = cutting.profile.tip_below();
+    let tip = |n: &Nearest| n.centre.z - cutting.profile.tip_below();
     // what keeps the tool from a sample that its cutter touches
     let judged: Vec<(f64, f64, Option<Part>)> = reached
         .samples
@@ -224,25 +243,8 @@ pub fn deepest(
             if n.left > leave {
                 return (0.0, 0.0, None);
             }
-            let tip = n.centre.z - corner;
-            let mut open = false;
-            let mut blocked: Option<(f64, Part)> = None;
-            for g in guards {
-                let [lo, hi] = bodies.around(g.profile, n.centre.x, n.centre.y);
-                let have = tip + g.above_tip + 2.0 * TOUCH;
-                open |= lo <= have && have < hi;
-                let lacks = 0.5 * (lo + hi) - have;
-                // above the nodes all round it is clear, below all of them it is not
-                let short = lacks > 0.0;
-                if short && blocked.is_none_or(|b| lacks > b.0) {
-                    blocked = Some((lacks, g.part));
-                }
-            }
-            (
-                s.area,
-                if open { s.area } else { 0.0 },
-                blocked.map(|b| b.1),
-            )
+            let (open, blocked) = bodies.in_the_way(guards, [n.centre.x, n.centre.y], tip(n));
+            (s.area, if open { s.area } else { 0.0 }, blocked)
         })
         .collect();
     let total: f64 = judged.iter().map(|j| j.0).sum();
@@ -255,8 +257,14 @@ pub fn deepest(
         .zip(&judged)
         .filter_map(|(s, j)| j.2.map(|part| (blocker(part), s.at)))
         .min_by(|a, b| a.1.z.total_cmp(&b.1.z));
+    let sounding = Sounding {
+        ground,
+        cutting,
+        guards,
+        bodies,
+    };
     Deepest {
-        depth: deepest_tip(ground, cutting, guards, bodies),
+        depth: sounding.deepest(),
         share,
         blocked,
     }
@@ -267,112 +275,153 @@ const SEARCHED: f64 = 2e-3;
 /// Eights of nodes that are tried exactly among those of 256 squares.
 const MOST_TRIED: usize = 8;
 
-/// The deepest tip over the cavity: nodes in the order of how deep they could be, exact until none left could be
-/// deeper, then moved between the nodes.
-fn deepest_tip(
-    ground: &Ground,
-    cutting: &Cutting,
-    guards: &[Guarded],
-    bodies: &Bodies,
-) -> Option<(f64, f64, Point)> {
-    let grid = cutting.grid();
-    let survey = ground.survey;
-    let columns = survey.grid();
-    let corner = cutting.profile.tip_below();
-    let over_cavity = |x: f64, y: f64| {
+/// A place in plan, mm, and the tip's depth below the parting level there, mm.
+#[derive(Debug, Clone, Copy)]
+struct Tip {
+    depth: f64,
+    x: f64,
+    y: f64,
+}
+
+/// One tool looked for its deepest place.
+struct Sounding<'a> {
+    ground: &'a Ground<'a>,
+    cutting: &'a Cutting<'a>,
+    guards: &'a [Guarded],
+    bodies: &'a Bodies,
+}
+
+impl Sounding<'_> {
+    /// The deepest tip over the cavity: nodes in the order of how deep they could be, exact until none left could be
+    /// deeper, then moved between the nodes.
+    fn deepest(&self) -> Option<(f64, f64, Point)> {
+        let Tip { depth, x, y } = self.moved(self.deepest_node()?);
+        let (ground, cutting) = (self.ground, self.cutting);
+        let centre = Point::new(x, y, self.corner() - depth);
+        let pm = match self.tip_depth(self.guards, x, y) {
+            Some((_, None)) if cutting.is_ball() => sinking(ground, cutting, &centre),
+            _ => 2.0 * ground.surface.chord_error(ground.survey),
+        };
+        (depth > 0.0).then(|| (depth, pm + SEARCHED, Point::new(x, y, -depth)))
+    }
+
+    /// Height of the cutter's centre above its tip.
+    fn corner(&self) -> f64 {
+        self.cutting.profile.tip_below()
+    }
+
+    fn tip_depth(&self, guards: &[Guarded], x: f64, y: f64) -> Option<(f64, Option<Blocker>)> {
+        let dropper = &self.ground.contacts.dropper;
+        tip_depth_at(dropper, self.cutting.profile, guards, x, y)
+    }
+
+    fn over_cavity(&self, x: f64, y: f64) -> bool {
+        let survey = self.ground.survey;
+        let columns = survey.grid();
         columns.cell_at(x, y).is_some_and(|(i, j)| {
             survey
                 .hollow_at(columns.index(i, j))
-                .is_some_and(|h| survey.hollows[h].kind == crate::report::HollowKind::Cavity)
+                .is_some_and(|h| survey.hollows[h].kind == HollowKind::Cavity)
         })
-    };
-    let exact = |x: f64, y: f64| {
-        if !over_cavity(x, y) {
-            return f64::NEG_INFINITY;
+    }
+
+    /// How deep the tip gets at a place; minus infinity where it may not go.
+    fn exact(&self, x: f64, y: f64) -> Tip {
+        let depth = |depth: f64| Tip { depth, x, y };
+        if !self.over_cavity(x, y) {
+            return depth(f64::NEG_INFINITY);
         }
-        let Some((depth, _)) = tip_depth_at(&ground.contacts.dropper, cutting.profile, &[], x, y)
-        else {
-            return f64::NEG_INFINITY;
+        let Some((alone, _)) = self.tip_depth(&[], x, y) else {
+            return depth(f64::NEG_INFINITY);
         };
         // sections that the maps show to be clear need no exact answer
-        let close: Vec<Guarded> = guards
+        let close: Vec<Guarded> = self
+            .guards
             .iter()
-            .filter(|g| bodies.around(g.profile, x, y)[1] - g.above_tip > -depth)
+            .filter(|g| self.bodies.around(g.profile, x, y)[1] - g.above_tip > -alone)
             .copied()
             .collect();
         if close.is_empty() {
-            return depth;
+            return depth(alone);
         }
-        tip_depth_at(&ground.contacts.dropper, cutting.profile, &close, x, y).map_or(depth, |d| d.0)
-    };
-    // how deep the tip may get at a node
-    let bound = |[i, j]: [usize; 2]| {
+        depth(self.tip_depth(&close, x, y).map_or(alone, |d| d.0))
+    }
+
+    /// How deep the tip may get at a node.
+    fn bound(&self, [i, j]: [usize; 2]) -> Option<Tip> {
+        let grid = self.cutting.grid();
         let [x, y] = grid.centre(i, j);
-        let lowest = cutting.places.lowest().get(grid.index(i, j))?;
-        let above = |g: &Guarded| bodies.around(g.profile, x, y)[0] - g.above_tip;
-        let tip = guards
+        let lowest = self.cutting.places.lowest().get(grid.index(i, j))?;
+        let above = |g: &Guarded| self.bodies.around(g.profile, x, y)[0] - g.above_tip;
+        let tip = self
+            .guards
             .iter()
             .map(above)
-            .fold(f64::from(lowest) - corner, f64::max);
-        (tip < 0.0 && over_cavity(x, y)).then_some((-tip, x, y))
-    };
-    let mut best: Option<(f64, f64, f64)> = None;
-    let deeper =
-        |depth: f64, best: &Option<(f64, f64, f64)>| best.is_none_or(|b| depth > b.0 + 1e-3);
-    for chunk in cutting.deep().chunks(256) {
-        if !deeper(corner - f64::from(chunk[0].0), &best) {
-            break;
-        }
-        let mut nodes: Vec<(f64, f64, f64)> = chunk
-            .par_iter()
-            .flat_map_iter(|&(_, square)| cutting.places.nodes_of(square).filter_map(bound))
-            .collect();
-        nodes.par_sort_by(|a, b| {
-            b.0.total_cmp(&a.0)
-                .then(a.1.total_cmp(&b.1))
-                .then(a.2.total_cmp(&b.2))
-        });
-        for few in nodes.chunks(8).take(MOST_TRIED) {
-            if !deeper(few[0].0, &best) {
+            .fold(f64::from(lowest) - self.corner(), f64::max);
+        let depth = -tip;
+        (tip < 0.0 && self.over_cavity(x, y)).then_some(Tip { depth, x, y })
+    }
+
+    /// The node at which the tip gets deepest.
+    fn deepest_node(&self) -> Option<Tip> {
+        let mut best: Option<Tip> = None;
+        let deeper = |depth: f64, best: Option<Tip>| best.is_none_or(|b| depth > b.depth + 1e-3);
+        for squares in self.cutting.deep().chunks(256) {
+            if !deeper(self.corner() - f64::from(squares[0].0), best) {
                 break;
             }
-            let found: Vec<(f64, f64, f64)> = few
-                .par_iter()
-                .map(|&(_, x, y)| (exact(x, y), x, y))
-                .collect();
-            for f in found {
-                if best.is_none_or(|b| f.0 > b.0) {
-                    best = Some(f);
+            let nodes = self.nodes_of(squares);
+            for few in nodes.chunks(8).take(MOST_TRIED) {
+                if !deeper(few[0].depth, best) {
+                    break;
+                }
+                let found: Vec<Tip> = few.par_iter().map(|n| self.exact(n.x, n.y)).collect();
+                for f in found {
+                    if best.is_none_or(|b| f.depth > b.depth) {
+                        best = Some(f);
+                    }
                 }
             }
         }
+        best
     }
-    let (mut depth, mut x, mut y) = best?;
-    let mut step = grid.cell.max(0.05);
-    while step > 1e-3 {
-        let tries: Vec<(f64, f64, f64)> = (0..8)
-            .map(|k| {
-                let a = f64::from(k) * std::f64::consts::FRAC_PI_4;
-                let (x, y) = (x + step * a.cos(), y + step * a.sin());
-                (exact(x, y), x, y)
+
+    /// The nodes of `squares` where the tip may go below the parting level, those where it may get deepest first.
+    fn nodes_of(&self, squares: &[(f32, [usize; 2])]) -> Vec<Tip> {
+        let mut nodes: Vec<Tip> = squares
+            .par_iter()
+            .flat_map_iter(|&(_, square)| {
+                let nodes = self.cutting.places.nodes_of(square);
+                nodes.filter_map(|node| self.bound(node))
             })
             .collect();
-        let deeper = tries
-            .into_iter()
-            .filter(|t| t.0 > depth + 1e-9)
-            .max_by(|a, b| a.0.total_cmp(&b.0));
-        match deeper {
-            Some(t) => (depth, x, y) = t,
-            None => step *= 0.5,
-        }
+        nodes.par_sort_by(|a, b| {
+            b.depth
+                .total_cmp(&a.depth)
+                .then(a.x.total_cmp(&b.x))
+                .then(a.y.total_cmp(&b.y))
+        });
+        nodes
     }
-    let chord = ground.surface.chord_error(survey);
-    let centre = Point::new(x, y, corner - depth);
-    let pm = match tip_depth_at(&ground.contacts.dropper, cutting.profile, guards, x, y) {
-        Some((_, None)) if cutting.is_ball() => sinking(ground, cutting, &centre),
-        _ => 2.0 * chord,
-    };
-    (depth > 0.0).then(|| (depth, pm + SEARCHED, Point::new(x, y, -depth)))
+
+    /// Moved in ever smaller steps to where it gets no deeper.
+    fn moved(&self, mut at: Tip) -> Tip {
+        let mut step = self.cutting.grid().cell.max(0.05);
+        while step > 1e-3 {
+            let deeper = (0..8)
+                .map(|k| {
+                    let a = f64::from(k) * std::f64::consts::FRAC_PI_4;
+                    self.exact(at.x + step * a.cos(), at.y + step * a.sin())
+                })
+                .filter(|t| t.depth > at.depth + 1e-9)
+                .max_by(|a, b| a.depth.total_cmp(&b.depth));
+            match deeper {
+                Some(t) => at = t,
+                None => step *= 0.5,
+            }
+        }
+        at
+    }
 }
 
 /// Least stickout that reaches all that the cutter alone reaches, and its ±: the largest height of the holder's reference
