@@ -114,6 +114,7 @@ impl Part {
         items.filter_map(|item| item.path.as_deref())
     }
 
+    /// Takes one element: `current` is the object begun last, `count` that of all entities so far.
     fn element(
         &mut self,
         element: &BytesStart,
@@ -126,17 +127,8 @@ impl Part {
                 required(element)?;
             }
             "object" => {
-                let id = number(element, "id")?;
                 *count += 1;
-                let kind = attribute(element, "type")?;
-                let object = Object {
-                    solid: matches!(kind.as_deref(), None | Some("model" | "solidsupport")),
-                    shape: Shape::Components(Vec::new()),
-                };
-                if self.objects.insert(id, object).is_some() {
-                    return Err(damaged(format!("there are two objects {id}")));
-                }
-                *current = Some(id);
+                *current = Some(self.object(element)?);
             }
             "mesh" => {
                 *self.shape(*current)? = Shape::Mesh {
@@ -145,49 +137,17 @@ impl Part {
                 };
             }
             "vertex" => {
-                let [mut x, mut y, mut z] = [None; 3];
-                each_attribute(element, |name, value| {
-                    match name {
-                        "x" => x = real(value),
-                        "y" => y = real(value),
-                        "z" => z = real(value),
-                        _ => {}
-                    }
-                    Ok(())
-                })?;
-                let (Some(x), Some(y), Some(z)) = (x, y, z) else {
-                    return Err(damaged(format!(
-                        "a vertex without place: {}",
-                        shown(element)
-                    )));
-                };
+                let place = vertex(element)?;
                 if let Shape::Mesh { vertices, .. } = self.shape(*current)? {
-                    vertices.push([x, y, z]);
+                    vertices.push(place);
                     *count += 1;
                 }
             }
             "triangle" => {
-                let mut corners = [None; 3];
-                let mut coloured = false;
-                each_attribute(element, |name, value| {
-                    match name {
-                        "v1" => corners[0] = value.trim().parse().ok(),
-                        "v2" => corners[1] = value.trim().parse().ok(),
-                        "v3" => corners[2] = value.trim().parse().ok(),
-                        "pid" => coloured = true,
-                        _ => {}
-                    }
-                    Ok(())
-                })?;
-                let [Some(a), Some(b), Some(c)] = corners else {
-                    return Err(damaged(format!(
-                        "a triangle without corners: {}",
-                        shown(element)
-                    )));
-                };
+                let (corners, coloured) = triangle(element)?;
                 self.colours |= coloured;
                 if let Shape::Mesh { triangles, .. } = self.shape(*current)? {
-                    triangles.push([a, b, c]);
+                    triangles.push(corners);
                     *count += 1;
                 }
             }
@@ -203,18 +163,26 @@ impl Part {
                 self.build.push(item(element)?);
                 *count += 1;
             }
-            "beamlattice" => return Err(not_read("a beam lattice")),
-            "displacementmesh" => return Err(not_read("a mesh with displacement")),
-            "booleanshape" => return Err(not_read("a shape cut by others")),
-            "levelset" | "volumetricdata" | "implicitfunction" => {
-                return Err(not_read("a shape given as a function"));
-            }
             "basematerials" | "colorgroup" | "compositematerials" => self.colours = true,
             "texture2d" | "texture2dgroup" => self.textures = true,
             "slicestack" => self.slices = true,
-            _ => {}
+            name => return refused(name).map_or(Ok(()), |what| Err(not_read(what))),
         }
         Ok(())
+    }
+
+    /// Begins an object; its number.
+    fn object(&mut self, element: &BytesStart) -> Result<u32, Fault> {
+        let id = number(element, "id")?;
+        let kind = attribute(element, "type")?;
+        let object = Object {
+            solid: matches!(kind.as_deref(), None | Some("model" | "solidsupport")),
+            shape: Shape::Components(Vec::new()),
+        };
+        if self.objects.insert(id, object).is_some() {
+            return Err(damaged(format!("there are two objects {id}")));
+        }
+        Ok(id)
     }
 
     fn shape(&mut self, current: Option<u32>) -> Result<&mut Shape, Fault> {
@@ -222,6 +190,17 @@ impl Part {
             .and_then(|id| self.objects.get_mut(&id))
             .map(|object| &mut object.shape)
             .ok_or_else(|| damaged("a mesh outside any object"))
+    }
+}
+
+/// What an element stands for that makes a shape which is not read.
+fn refused(name: &str) -> Option<&'static str> {
+    match name {
+        "beamlattice" => Some("a beam lattice"),
+        "displacementmesh" => Some("a mesh with displacement"),
+        "booleanshape" => Some("a shape cut by others"),
+        "levelset" | "volumetricdata" | "implicitfunction" => Some("a shape given as a function"),
+        _ => None,
     }
 }
 
@@ -263,6 +242,49 @@ fn required(model: &BytesStart) -> Result<(), Fault> {
         }
     }
     Ok(())
+}
+
+fn vertex(element: &BytesStart) -> Result<[f64; 3], Fault> {
+    let [mut x, mut y, mut z] = [None; 3];
+    each_attribute(element, |name, value| {
+        match name {
+            "x" => x = real(value),
+            "y" => y = real(value),
+            "z" => z = real(value),
+            _ => {}
+        }
+        Ok(())
+    })?;
+    match (x, y, z) {
+        (Some(x), Some(y), Some(z)) => Ok([x, y, z]),
+        _ => Err(damaged(format!(
+            "a vertex without place: {}",
+            shown(element)
+        ))),
+    }
+}
+
+/// A triangle's corners, and whether it has a property of its own, as a colour.
+fn triangle(element: &BytesStart) -> Result<([u32; 3], bool), Fault> {
+    let mut corners = [None; 3];
+    let mut coloured = false;
+    each_attribute(element, |name, value| {
+        match name {
+            "v1" => corners[0] = value.trim().parse().ok(),
+            "v2" => corners[1] = value.trim().parse().ok(),
+            "v3" => corners[2] = value.trim().parse().ok(),
+            "pid" => coloured = true,
+            _ => {}
+        }
+        Ok(())
+    })?;
+    match corners {
+        [Some(a), Some(b), Some(c)] => Ok(([a, b, c], coloured)),
+        _ => Err(damaged(format!(
+            "a triangle without corners: {}",
+            shown(element)
+        ))),
+    }
 }
 
 fn item(element: &BytesStart) -> Result<Item, Fault> {
