@@ -26,6 +26,6 @@ pub(crate) use place::where_found;
 pub(crate) use plan::plan_parts;
 pub use terminal::relief::Relief;
 pub(crate) use terminal::{
-    answer_text, axis_name, body_parts, capital, measured, mesh_state, radii_text, subject,
-    together_parts,
+    answer_text, axis_name, blocker_name, body_parts, capital, measured, mesh_state, radii_text,
+    subject, together_parts,
 };

@@ -2,7 +2,9 @@
 //! the two halves together, what was found and what to do about it.
 
 mod body;
+mod depth;
 mod half;
+mod reach;
 pub(super) mod relief;
 mod together;
 
@@ -12,7 +14,8 @@ use super::place::where_found;
 use super::text::{JOIN, clean, first_sentence, name, pad};
 use super::{Body, Finding, Half, Mating, Report, Verdict};
 use crate::units::Unit;
-pub(crate) use half::radii_text;
+pub(crate) use depth::blocker_name;
+pub(crate) use reach::radii_text;
 use relief::Relief;
 
 /// How the report is laid out.

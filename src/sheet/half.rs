@@ -4,7 +4,8 @@ use super::body::{Pictures, article};
 use super::html::{both, escape, figure, table};
 use crate::picture::best_cutter;
 use crate::report::{
-    Blocker, Figures, Half, HollowKind, Quantity, RegionKind, SharpEdgeKind, percent, radii_text,
+    CutterReach, Figures, Half, HollowKind, Quantity, Reach, RegionKind, SharpEdgeKind,
+    blocker_name, percent, radii_text,
 };
 use crate::shop::CutterKind;
 use crate::units::Unit;
@@ -223,8 +224,21 @@ fn reach(half: &Half) -> String {
         r.smallest_concave_radius_mm,
         r.smallest_concave_radius_mm_pm,
     );
+    let mut words = best_ball(r);
+    words += &format!("<p>Smallest concave radius {radius}.</p>");
+    if let Some(map) = &r.radius_map
+        && radii_text(Figures { unit: Unit::Mm }, map).is_some()
+    {
+        let text = both(|f| radii_text(f, map).unwrap_or_default());
+        words += &format!("<p>{text}.</p>");
+    }
+    words += &sharp_edges(r);
+    words + &cutters(half)
+}
+
+fn best_ball(r: &Reach) -> String {
     let leave = figure(Quantity::Length, Some(r.leave_mm), None);
-    let mut words = match (&r.smallest_ball_needed, &r.best_ball) {
+    match (&r.smallest_ball_needed, &r.best_ball) {
         (Some(ball), _) => format!(
             "<p>The <strong>{}</strong> is the largest ball in the rack that leaves nothing higher than {leave}.</p>",
             escape(ball)
@@ -234,14 +248,10 @@ fn reach(half: &Half) -> String {
             escape(ball)
         ),
         (None, None) => String::new(),
-    };
-    words += &format!("<p>Smallest concave radius {radius}.</p>");
-    if let Some(map) = &r.radius_map
-        && radii_text(Figures { unit: Unit::Mm }, map).is_some()
-    {
-        let text = both(|f| radii_text(f, map).unwrap_or_default());
-        words += &format!("<p>{text}.</p>");
     }
+}
+
+fn sharp_edges(r: &Reach) -> String {
     let sharp: Vec<String> = [
         SharpEdgeKind::Floor,
         SharpEdgeKind::Upright,
@@ -259,47 +269,49 @@ fn reach(half: &Half) -> String {
         })
     })
     .collect();
-    if !sharp.is_empty() {
-        words += &format!("<p>Sharp inside edges: {}.</p>", sharp.join(", "));
+    if sharp.is_empty() {
+        return String::new();
     }
-    let rows: Vec<Vec<String>> = r
-        .cutters
-        .iter()
-        .map(|c| {
-            let kind = match c.kind {
-                CutterKind::Ball => "",
-                CutterKind::Flat => " (flat)",
-                CutterKind::Bull => " (bull-nose)",
-            };
-            vec![
-                escape(&c.name) + kind,
-                match c.clears {
-                    Some(true) => "yes".to_owned(),
-                    Some(false) => "no".to_owned(),
-                    None => "too close".to_owned(),
-                },
-                figure(Quantity::Length, c.left_height_mm, c.left_height_mm_pm),
-                figure(Quantity::Area, c.left_area_mm2, c.left_area_mm2_pm),
-                figure(
-                    Quantity::Length,
-                    c.stickout_needed_mm,
-                    c.stickout_needed_mm_pm,
-                ),
-            ]
-        })
-        .collect();
-    words
-        + &table(
-            &format!("Cutters, half {}", half.name),
-            &[
-                "cutter",
-                "clears",
-                "left high",
-                "left area",
-                "stickout needed",
-            ],
-            &rows,
-        )
+    format!("<p>Sharp inside edges: {}.</p>", sharp.join(", "))
+}
+
+/// What each cutter leaves.
+fn cutters(half: &Half) -> String {
+    let row = |c: &CutterReach| {
+        let kind = match c.kind {
+            CutterKind::Ball => "",
+            CutterKind::Flat => " (flat)",
+            CutterKind::Bull => " (bull-nose)",
+        };
+        let clears = match c.clears {
+            Some(true) => "yes",
+            Some(false) => "no",
+            None => "too close",
+        };
+        vec![
+            escape(&c.name) + kind,
+            clears.to_owned(),
+            figure(Quantity::Length, c.left_height_mm, c.left_height_mm_pm),
+            figure(Quantity::Area, c.left_area_mm2, c.left_area_mm2_pm),
+            figure(
+                Quantity::Length,
+                c.stickout_needed_mm,
+                c.stickout_needed_mm_pm,
+            ),
+        ]
+    };
+    let rows: Vec<Vec<String>> = half.reach.cutters.iter().map(row).collect();
+    table(
+        &format!("Cutters, half {}", half.name),
+        &[
+            "cutter",
+            "clears",
+            "left high",
+            "left area",
+            "stickout needed",
+        ],
+        &rows,
+    )
 }
 
 fn depth(half: &Half) -> String {
@@ -314,13 +326,7 @@ fn depth(half: &Half) -> String {
                 figure(Quantity::Length, t.deepest_mm, t.deepest_mm_pm),
                 t.reached_share
                     .map_or_else(|| "not known".to_owned(), |s| escape(&percent(s))),
-                match t.blocked_by {
-                    Some(Blocker::Neck) => "neck",
-                    Some(Blocker::Shank) => "shank",
-                    Some(Blocker::Holder) => "holder",
-                    None => "nothing",
-                }
-                .to_owned(),
+                t.blocked_by.map_or("nothing", blocker_name).to_owned(),
             ]
         })
         .collect();
