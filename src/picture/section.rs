@@ -7,8 +7,11 @@ use super::colour::okabe_ito;
 use super::layers::best_cutter;
 use super::map::{BODY, Picture, pin};
 use crate::mesh::Mesh;
-use crate::report::{Blocker, Figures, Half, Quantity, Report, Verdict};
-use crate::shop::{Cutter, Shop};
+use crate::report::{
+    Blocker, CutterReach, Figures, Finding, Half, Quantity, Report, ToolDepth, Verdict,
+    blocker_name,
+};
+use crate::shop::{self, Cutter, Shop, Tool};
 use crate::units::Unit;
 use crate::vet::{Evidence, HalfEvidence, LeftPlace};
 use window::{HEAD, Window};
@@ -43,6 +46,12 @@ impl Cut {
             d[0] * self.along[0] + d[1] * self.along[1],
             d[1] * self.along[0] - d[0] * self.along[1],
         ]
+    }
+
+    /// Along and z of a place.
+    fn place(&self, p: [f32; 3]) -> [f64; 2] {
+        let [x, y, z] = p.map(f64::from);
+        [self.of([x, y])[0], z]
     }
 
     /// The lines in which it cuts `mesh`: pairs of (along, z).
@@ -89,55 +98,26 @@ pub fn reach_section(
     if f64::from(worst.left) <= report.halves[half].reach.leave_mm {
         return None;
     }
-    let f = Figures { unit };
-    let radius = 0.5 * cutter.diameter_mm;
-    let corner = cutter.corner_radius_mm;
     let cut = Cut::through(worst.at, worst.centre);
-    let centre = [0.0, f64::from(worst.centre[2])];
-    let at = [
-        cut.of([f64::from(worst.at[0]), f64::from(worst.at[1])])[0],
-        f64::from(worst.at[2]),
-    ];
-    let middle = [0.5 * at[0], 0.6 * centre[1] + 0.4 * at[1]];
-    let mut window = Window::new(middle, 3.6 * radius);
-    window.cut(&cut.lines(&kept.mesh));
-    let profile = |z: f64| {
-        let h = z - (centre[1] - corner);
-        let flat = radius - corner;
-        (h >= 0.0).then(|| {
-            flat + (corner * corner - (corner - h.min(corner)).powi(2))
-                .max(0.0)
-                .sqrt()
-        })
+    let resting = Resting {
+        radius: 0.5 * cutter.diameter_mm,
+        corner: cutter.corner_radius_mm,
+        centre: [0.0, f64::from(worst.centre[2])],
+        at: cut.place(worst.at),
     };
-    window.body(0.0, profile, okabe_ito::SKY, None);
-    if corner >= radius {
-        window.circle(centre, radius, okabe_ito::BLUE);
-    }
-    let up = [
-        window.pixel([-radius, centre[1]]),
-        window.pixel([radius, centre[1]]),
-    ];
-    for p in up {
-        window.clipped(p, [p[0], HEAD], 2.0, okabe_ito::BLUE);
-    }
+    let mut window = resting.window();
+    window.cut(&cut.lines(&kept.mesh));
+    resting.draw(&mut window);
     window.level(unit);
-    // from the place to the nearest point of the cutter
-    let d = [at[0] - centre[0], at[1] - centre[1]];
-    let n = d[0].hypot(d[1]).max(1e-9);
-    let near = [centre[0] + d[0] / n * corner, centre[1] + d[1] / n * corner];
-    let (a, b) = (window.pixel(at), window.pixel(near));
-    if corner >= radius {
-        window.canvas.line(a, b, 4.5, PAPER);
-        window.canvas.line(a, b, 2.5, okabe_ito::VERMILION);
-        window.canvas.disc(a, 4.0, okabe_ito::VERMILION);
-    }
+    resting.draw_left(&mut window);
+    let f = Figures { unit };
     let left = f.text(
         Quantity::Length,
         cutter.left_height_mm,
         cutter.left_height_mm_pm,
     );
-    let side = if at[0] >= 0.0 { 14.0 } else { -150.0 };
+    let a = window.pixel(resting.at);
+    let side = if resting.at[0] >= 0.0 { 14.0 } else { -150.0 };
     let bold = Face { bold: true, ..BODY };
     window
         .canvas
@@ -162,8 +142,66 @@ pub fn reach_section(
     Some(window.finish(key, title, &note, alt, unit))
 }
 
+/// A cutter where it leaves most, in the plane of the section.
+struct Resting {
+    radius: f64,
+    corner: f64,
+    /// Along and z of its centre, and of the place that it does not touch, mm.
+    centre: [f64; 2],
+    at: [f64; 2],
+}
+
+impl Resting {
+    /// A window as high as some diameters, about centre and place.
+    fn window(&self) -> Window {
+        let middle = [0.5 * self.at[0], 0.6 * self.centre[1] + 0.4 * self.at[1]];
+        Window::new(middle, 3.6 * self.radius)
+    }
+
+    fn is_ball(&self) -> bool {
+        self.corner >= self.radius
+    }
+
+    fn draw(&self, window: &mut Window) {
+        let (radius, z) = (self.radius, self.centre[1]);
+        let profile = |height: f64| {
+            let h = height - (z - self.corner);
+            (h >= 0.0).then(|| half_width(radius, self.corner, h))
+        };
+        window.body(0.0, profile, okabe_ito::SKY, None);
+        if self.is_ball() {
+            window.circle(self.centre, radius, okabe_ito::BLUE);
+        }
+        for side in [-radius, radius] {
+            let p = window.pixel([side, z]);
+            window.clipped(p, [p[0], HEAD], 2.0, okabe_ito::BLUE);
+        }
+    }
+
+    /// Marks what a ball leaves, from the place to the nearest point of the ball.
+    fn draw_left(&self, window: &mut Window) {
+        if !self.is_ball() {
+            return;
+        }
+        let (centre, at) = (self.centre, self.at);
+        let d = [at[0] - centre[0], at[1] - centre[1]];
+        let n = d[0].hypot(d[1]).max(1e-9);
+        let near = [0, 1].map(|k| centre[k] + d[k] / n * self.corner);
+        let (a, b) = (window.pixel(at), window.pixel(near));
+        window.canvas.line(a, b, 4.5, PAPER);
+        window.canvas.line(a, b, 2.5, okabe_ito::VERMILION);
+        window.canvas.disc(a, 4.0, okabe_ito::VERMILION);
+    }
+}
+
+/// Half the width of a cutter with cutting `radius` and `corner` radius at height `h` above its tip, mm.
+fn half_width(radius: f64, corner: f64, h: f64) -> f64 {
+    let round = (corner * corner - (corner - h.min(corner)).powi(2)).max(0.0);
+    radius - corner + round.sqrt()
+}
+
 /// The cutter of the reach section: the one that leaves least, or the smallest that does not clear.
-fn deciding(half: &Half) -> Option<&crate::report::CutterReach> {
+fn deciding(half: &Half) -> Option<&CutterReach> {
     let reach = &half.reach;
     if reach.smallest_ball_needed.is_none() {
         return reach
@@ -180,7 +218,7 @@ fn deciding(half: &Half) -> Option<&crate::report::CutterReach> {
 
 /// Number of the half's finding of a check.
 fn number(report: &Report, half: &Half, check: &str) -> Option<usize> {
-    let is = |f: &crate::report::Finding| {
+    let is = |f: &Finding| {
         f.check == check && f.half.as_ref() == Some(&half.name) && f.verdict != Verdict::Pass
     };
     report.findings.iter().position(is).map(|k| k + 1)
@@ -198,12 +236,7 @@ pub fn tool_section(
     let figures = &report.halves[half];
     let kept = &evidence.halves[half];
     let name = best_cutter(figures)?;
-    let judged = figures
-        .depth
-        .tools
-        .iter()
-        .filter(|t| t.cutter == name)
-        .max_by(|a, b| a.stickout_mm.total_cmp(&b.stickout_mm))?;
+    let judged = longest(figures, name)?;
     let by = judged.blocked_by?;
     let cutter = shop.cutters.iter().find(|c| c.name == name)?;
     let tool = cutter.tool(judged.stickout_mm, shop.holder_of(cutter)?);
@@ -215,6 +248,51 @@ pub fn tool_section(
     let height = (holder - tip) * 1.45 + 6.0;
     let mut window = Window::new([0.0, tip + 0.5 * height - 0.08 * height], height);
     window.cut(&cut.lines(&kept.mesh));
+    let struck = draw_tool(&mut window, &tool, tip, height);
+    cutter_end(&mut window, cutter, tip, tool.flutes_to);
+    window.level(unit);
+    if let Some(number) = number(report, figures, "depth") {
+        let p = window.pixel(cut.place(at.at));
+        pin(&mut window.canvas, p, [p[0] + 44.0, p[1] - 18.0], number);
+    }
+    let f = Figures { unit };
+    let stickout = f.length(judged.stickout_mm);
+    let needed = figures.reach.cutters.iter().find(|c| c.name == name);
+    let needed = f.text(
+        Quantity::Length,
+        needed.and_then(|c| c.stickout_needed_mm),
+        needed.and_then(|c| c.stickout_needed_mm_pm),
+    );
+    let part = blocker_name(by);
+    let clear = f.length(match by {
+        Blocker::Holder => shop.limits.holder_clearance,
+        _ => shop.limits.shank_clearance,
+    });
+    let rubs = match struck {
+        true => "stands in the mold",
+        false => "comes too close",
+    };
+    let note = format!(
+        "The {part} {rubs}: stickout {stickout}, needed {needed} (with {clear} clearance)."
+    );
+    let title = format!("Half {}: {name} at its deepest missed place", figures.name);
+    let alt = format!(
+        "Section of half {} with the {name} in its holder brought to a place it falls short of: the {part} {rubs}; the \
+         stickout is {stickout}, {needed} are needed.",
+        figures.name
+    );
+    let key = format!("{}-section-tool", figures.name.to_lowercase());
+    Some(window.finish(key, title, &note, alt, unit))
+}
+
+/// The longest tool of a cutter.
+fn longest<'h>(half: &'h Half, cutter: &str) -> Option<&'h ToolDepth> {
+    let tools = half.depth.tools.iter().filter(|t| t.cutter == cutter);
+    tools.max_by(|a, b| a.stickout_mm.total_cmp(&b.stickout_mm))
+}
+
+/// Draws neck, shank and holder with the tip at height `tip`; whether any of it stands in material.
+fn draw_tool(window: &mut Window, tool: &Tool, tip: f64, height: f64) -> bool {
     let mut struck = false;
     for s in &tool.segments {
         let profile = |z: f64| {
@@ -228,7 +306,7 @@ pub fn tool_section(
                 .then_some(s.lower_radius + t * (s.upper_radius - s.lower_radius))
         };
         let colour = match s.part {
-            crate::shop::Part::Holder => okabe_ito::ORANGE,
+            shop::Part::Holder => okabe_ito::ORANGE,
             _ => okabe_ito::SKY,
         };
         struck |= window.body(0.0, profile, colour, Some(okabe_ito::VERMILION));
@@ -241,49 +319,7 @@ pub fn tool_section(
             window.clipped(axis, a, 2.0, INK);
         }
     }
-    cutter_end(&mut window, cutter, tip, tool.flutes_to);
-    window.level(unit);
-    let f = Figures { unit };
-    let stickout = f.length(judged.stickout_mm);
-    let needed = figures.reach.cutters.iter().find(|c| c.name == name);
-    let needed = f.text(
-        Quantity::Length,
-        needed.and_then(|c| c.stickout_needed_mm),
-        needed.and_then(|c| c.stickout_needed_mm_pm),
-    );
-    let part = match by {
-        Blocker::Neck => "neck",
-        Blocker::Shank => "shank",
-        Blocker::Holder => "holder",
-    };
-    let clear = f.length(match by {
-        Blocker::Holder => shop.limits.holder_clearance,
-        _ => shop.limits.shank_clearance,
-    });
-    let rubs = if struck {
-        "stands in the mold"
-    } else {
-        "comes too close"
-    };
-    let note = format!(
-        "The {part} {rubs}: stickout {stickout}, needed {needed} (with {clear} clearance)."
-    );
-    if let Some(number) = number(report, figures, "depth") {
-        let s = cut.of([f64::from(at.at[0]), f64::from(at.at[1])])[0];
-        let p = window.pixel([s, f64::from(at.at[2])]);
-        pin(&mut window.canvas, p, [p[0] + 44.0, p[1] - 18.0], number);
-    }
-    let title = format!(
-        "Half {}: {} at its deepest missed place",
-        figures.name, name
-    );
-    let alt = format!(
-        "Section of half {} with the {name} in its holder brought to a place it falls short of: the {part} {rubs}; the \
-         stickout is {stickout}, {needed} are needed.",
-        figures.name
-    );
-    let key = format!("{}-section-tool", figures.name.to_lowercase());
-    Some(window.finish(key, title, &note, alt, unit))
+    struck
 }
 
 fn cutter_end(window: &mut Window, cutter: &Cutter, tip: f64, flutes_to: f64) {
@@ -291,11 +327,7 @@ fn cutter_end(window: &mut Window, cutter: &Cutter, tip: f64, flutes_to: f64) {
     let flat = radius - corner;
     let profile = |z: f64| {
         let h = z - tip;
-        (h >= 0.0 && h < flutes_to).then(|| {
-            flat + (corner * corner - (corner - h.min(corner)).powi(2))
-                .max(0.0)
-                .sqrt()
-        })
+        (h >= 0.0 && h < flutes_to).then(|| half_width(radius, corner, h))
     };
     window.body(0.0, profile, okabe_ito::SKY, None);
     for side in [-1.0, 1.0] {
@@ -316,7 +348,7 @@ fn cutter_end(window: &mut Window, cutter: &Cutter, tip: f64, flutes_to: f64) {
 }
 
 /// The upright plane through the tool's axis in which its widest part comes closest to the highest material.
-fn toward_wall(at: &LeftPlace, kept: &HalfEvidence, tool: &crate::shop::Tool) -> Cut {
+fn toward_wall(at: &LeftPlace, kept: &HalfEvidence, tool: &Tool) -> Cut {
     let widest = tool
         .segments
         .iter()
