@@ -1,6 +1,7 @@
 //! The model of the thing to be molded, not of the mold: which way to pull, where the mold would part, and what the two
 //! halves that this makes would be like.
 
+mod advice;
 mod evidence;
 mod halves;
 mod hook;
@@ -17,7 +18,7 @@ pub use halves::VirtualHalf;
 
 use crate::mesh::{self, Mesh, Model, Vector};
 use crate::report::{self, Block, DraftBand, Finding, Pull, Report, Verdict};
-use crate::setup::{Frame, axis_text};
+use crate::setup::Frame;
 use crate::units::Unit;
 use crate::vet::{self, CheckConfig, CheckError, Evidence, Stage};
 use pull::Candidate;
@@ -109,8 +110,6 @@ const SAMPLES: usize = 1 << 15;
 const PULLS: usize = 3;
 /// Ends of the draft bands, degrees.
 const BANDS: [f64; 6] = [0.0, 0.05, 1.0, 3.0, 15.0, 90.0];
-/// A flat parting that loses less than this share of the surface loses nothing that the facets could tell.
-const LOST_SHARE: f64 = 1e-4;
 
 /// Looks at the largest body of `model`: finds the pull, parts it, and vets the two halves that this makes.
 ///
@@ -134,39 +133,18 @@ pub fn vet_with_evidence(
     progress: &(dyn Fn(Stage) + Sync),
     pictures: bool,
 ) -> Result<(Outcome, Evidence), BodyError> {
-    let body = model
-        .bodies
-        .first()
-        .ok_or_else(|| BodyError::NoBody(model.name.clone()))?;
-    for (name, value) in [("the scale", config.scale), ("the margin", config.margin)] {
-        if !(value > 0.0 && value.is_finite()) {
-            return Err(BodyError::NotPositive(name));
-        }
-    }
+    let body = largest(model, config)?;
     let mesh = scaled(&body.mesh, config.scale);
     let rounding = model.rounding * config.scale;
     let limits = &config.check.shop.limits;
-    progress(Stage {
-        name: "reading the surface",
-        done: 0.0,
-    });
+    let begin = |name, done| progress(Stage { name, done });
+    begin("reading the surface", 0.0);
     let skin = Skin::new(&mesh, &body.topology, limits.crease_deg, rounding, SAMPLES);
-    progress(Stage {
-        name: "looking for the pull",
-        done: 0.05,
-    });
+    begin("looking for the pull", 0.05);
     let (pulls, flat) = pulls(&skin, config.pull, limits.draft_deg)?;
     let first = pulls.first().ok_or(BodyError::Pull)?;
     let d = Vector::from(first.direction);
-    let parting_level = config.level.unwrap_or(first.flat_level_mm);
-    let (from, to) = along(&mesh, &d);
-    if !(from - skin.tolerance..=to + skin.tolerance).contains(&parting_level) {
-        return Err(BodyError::Level {
-            level: parting_level,
-            from,
-            to,
-        });
-    }
+    let parting_level = parting_level(config, first, &skin)?;
     let (lo, hi) = mesh.bounds().unwrap_or_default();
     let mut section = report::Body {
         file: model.name.clone(),
@@ -182,13 +160,7 @@ pub fn vet_with_evidence(
         blocks: Vec::new(),
     };
     let frame = Frame::new(d, parting_level);
-    let built = if body.health.closed {
-        halves::build(&mesh, &frame, config.margin, skin.tolerance)
-    } else {
-        Err(BodyError::NoHalves(
-            "its mesh is open; close it in the design and export it again",
-        ))
-    };
+    let built = halves_around(body, &skin, &frame, config.margin);
     let (mut report, mut evidence, halves) = match built {
         Ok(halves) => {
             section.blocks = halves.each_ref().map(|h| block(h, &model.name)).to_vec();
@@ -198,8 +170,7 @@ pub fn vet_with_evidence(
         }
         Err(error) => {
             let mut report = empty();
-            let message = sentence(&error.to_string());
-            report.findings.push(finding(Verdict::Unsure, &message));
+            report.findings.push(advice::unmade(&error));
             (report, Evidence::default(), Vec::new())
         }
     };
@@ -207,15 +178,57 @@ pub fn vet_with_evidence(
         evidence.part = Some(evidence::part(&skin, frame, rounding));
     }
     note_settings(&mut report, config);
-    let mut findings = findings(&section, model, config);
-    findings.extend(flat.map(|flat| flat_instead(&section.pulls[0], flat)));
+    let mut findings = advice::findings(&section, model, config);
+    findings.extend(flat.map(|flat| advice::flat_instead(&section.pulls[0], flat)));
+    tell_first(findings, &mut report);
+    report.body = Some(section);
+    Ok((Outcome { report, halves }, evidence))
+}
+
+/// The largest body, if the settings make sense.
+fn largest<'m>(model: &'m Model, config: &BodyConfig) -> Result<&'m mesh::Body, BodyError> {
+    let none = || BodyError::NoBody(model.name.clone());
+    let body = model.bodies.first().ok_or_else(none)?;
+    for (name, value) in [("the scale", config.scale), ("the margin", config.margin)] {
+        if !(value > 0.0 && value.is_finite()) {
+            return Err(BodyError::NotPositive(name));
+        }
+    }
+    Ok(body)
+}
+
+/// The level given, or else the best one for the pull, mm along it; it must go through the body.
+fn parting_level(config: &BodyConfig, pull: &Pull, skin: &Skin) -> Result<f64, BodyError> {
+    let level = config.level.unwrap_or(pull.flat_level_mm);
+    let (from, to) = along(skin.mesh, &Vector::from(pull.direction));
+    if !(from - skin.tolerance..=to + skin.tolerance).contains(&level) {
+        return Err(BodyError::Level { level, from, to });
+    }
+    Ok(level)
+}
+
+/// The halves around a body whose mesh is closed.
+fn halves_around(
+    body: &mesh::Body,
+    skin: &Skin,
+    frame: &Frame,
+    margin: f64,
+) -> Result<[VirtualHalf; 2], BodyError> {
+    if !body.health.closed {
+        return Err(BodyError::NoHalves(
+            "its mesh is open; close it in the design and export it again",
+        ));
+    }
+    halves::build(skin.mesh, frame, margin, skin.tolerance)
+}
+
+/// Puts `findings` among those of the report, before its own where they are as bad.
+fn tell_first(mut findings: Vec<Finding>, report: &mut Report) {
     findings.append(&mut report.findings);
     findings.sort_by_key(|f| std::cmp::Reverse(f.verdict));
     let worst = findings.iter().map(|f| f.verdict).max();
     report.verdict = report.verdict.max(worst.unwrap_or(Verdict::Pass));
     report.findings = findings;
-    report.body = Some(section);
-    Ok((Outcome { report, halves }, evidence))
 }
 
 /// A pull beside the best one that parts flat, and its area short of draft.
@@ -371,123 +384,4 @@ fn empty() -> Report {
         findings: Vec::new(),
         plan: None,
     }
-}
-
-/// With a capital letter and a full stop.
-fn sentence(text: &str) -> String {
-    let mut chars = text.chars();
-    let first: String = chars
-        .next()
-        .into_iter()
-        .flat_map(char::to_uppercase)
-        .collect();
-    format!("{first}{}.", chars.as_str())
-}
-
-fn finding(verdict: Verdict, message: &str) -> Finding {
-    Finding::plain("body", verdict, message)
-}
-
-/// That a pull beside the best one would part flat, and what that costs: its direction, and its area short of draft.
-fn flat_instead(best: &Pull, (d, short): Flat) -> Finding {
-    let off = d.dot(&Vector::from(best.direction)).clamp(-1.0, 1.0).acos();
-    let more = short - best.short_area_mm2;
-    let message = format!(
-        "The pull along {}, {:.1}° from the best one, hides no more and parts flat; it has this much more surface short of \
-         draft. If a flat parting is worth that, give it with --pull.",
-        axis_text(&d),
-        off.to_degrees()
-    );
-    Finding {
-        value: Some(more),
-        unit: Some("mm2".into()),
-        ..finding(Verdict::Watch, &message)
-    }
-}
-
-/// What is worth saying of the body itself.
-fn findings(section: &report::Body, model: &Model, config: &BodyConfig) -> Vec<Finding> {
-    let mut found = Vec::new();
-    let Some(pull) = section.pulls.first() else {
-        return found;
-    };
-    let forgive = config.check.shop.limits.forgive;
-    if pull.hidden_area_mm2 > pull.hidden_area_mm2_pm {
-        let verdict = if pull.hook_mm > forgive {
-            Verdict::Fail
-        } else {
-            Verdict::Watch
-        };
-        let message = match (section.pull_given, verdict) {
-            (true, Verdict::Fail) => {
-                "This body cannot be pulled along the direction given: surface hides from both sides, and the mold would hook \
-                 over it. Leave --pull out to have the best direction found, change the shape, or split off an insert."
-            }
-            (false, Verdict::Fail) => {
-                "This body cannot be pulled out of a two-half mold in any direction: even the best one hides surface from both \
-                 sides, and the mold would hook over it. Change the shape there, split off an insert, or, for a casting that \
-                 bends, allow for the hook with --forgive."
-            }
-            _ => {
-                "Surface hides from both sides of the pull, within what is forgiven. No cutter reaches it along the pull."
-            }
-        };
-        found.push(Finding {
-            at_mm: pull.hook_at_mm,
-            value: Some(pull.hook_mm),
-            unit: Some("mm".into()),
-            limit: Some(forgive),
-            ..finding(verdict, message)
-        });
-    }
-    if section.lost_area_mm2 > LOST_SHARE * section.surface_mm2 {
-        found.push(Finding {
-            value: Some(section.lost_area_mm2),
-            unit: Some("mm2".into()),
-            ..finding(
-                Verdict::Watch,
-                "The body's parting line is not flat, and a flat parting face hides this much of its surface. Part the mold \
-                 along the line, or change the shape so that its widest places lie at one level.",
-            )
-        });
-    }
-    if section.scale != 1.0 {
-        found.push(Finding {
-            value: Some(section.scale),
-            ..finding(
-                Verdict::Pass,
-                "The body was enlarged by this factor about the model's origin; all figures are of the enlarged body.",
-            )
-        });
-    }
-    for block in section.blocks.iter().filter(|b| !b.has_cavity) {
-        let message = format!(
-            "The {} half is a plain block: the body lies wholly on the other side of the parting level.",
-            block.name
-        );
-        found.push(finding(Verdict::Pass, &message));
-    }
-    let body = &model.bodies[0];
-    if body.voids > 0 {
-        found.push(Finding {
-            value: Some(body.voids as f64),
-            ..finding(
-                Verdict::Fail,
-                "The body is hollow: shut-in voids cannot be molded by two halves. Fill them in the design, or cast a core.",
-            )
-        });
-    }
-    if model.bodies.len() > 1 {
-        found.push(Finding {
-            value: Some(model.bodies.len() as f64),
-            ..finding(
-                Verdict::Watch,
-                "The file holds several bodies, and only the largest was looked at. Export what is molded together as one solid.",
-            )
-        });
-    }
-    for unused in &model.unused {
-        found.push(finding(Verdict::Pass, &format!("{}: {unused}", model.name)));
-    }
-    found
 }
