@@ -118,67 +118,107 @@ enum Node {
 
 /// The line with upright bands parted at `level`.
 fn trace(skin: &Skin, pull: &Pull, level: f64) -> PartingLine {
-    let (mesh, topology) = (skin.mesh, skin.topology);
-    let leaning = |t: u32, v: u32| {
-        let k = mesh.triangles[t as usize].iter().position(|&w| w == v);
+    let mut trace = Trace {
+        skin,
+        pull,
+        level,
+        places: BTreeMap::new(),
+        ways: BTreeMap::new(),
+        crossings: BTreeMap::new(),
+        count: vec![0; skin.mesh.triangles.len()],
+    };
+    for e in 0..skin.topology.edges.len() {
+        trace.edge(e);
+    }
+    trace.triangles();
+    chained(trace.ways, &trace.places, &pull.d)
+}
+
+/// The line as far as it is traced.
+struct Trace<'a> {
+    skin: &'a Skin<'a>,
+    pull: &'a Pull,
+    level: f64,
+    places: BTreeMap<Node, Point>,
+    /// The places that the line goes on to from each.
+    ways: BTreeMap<Node, Vec<Node>>,
+    /// Where the first and the second triangle of an edge have f = 0 on it.
+    crossings: BTreeMap<u32, [Option<Node>; 2]>,
+    /// Crossings on the sides of each triangle.
+    count: Vec<u8>,
+}
+
+impl Trace<'_> {
+    /// f at corner `v` of triangle `t`; on upright bands its sign is that of the height above the level.
+    fn leaning(&self, t: u32, v: u32) -> f64 {
+        let pull = self.pull;
+        let mut corners = self.skin.mesh.triangles[t as usize].iter();
+        let k = corners.position(|&w| w == v);
         let own = pull.f[t as usize][k.unwrap_or(0)];
         if own.abs() > UPRIGHT {
             return own;
         }
-        let above = (pull.heights[v as usize] - level) / pull.size * UPRIGHT;
+        let above = (pull.heights[v as usize] - self.level) / pull.size * UPRIGHT;
         // never 0: the line runs beside corners, not through them
         if above == 0.0 {
             f64::MIN_POSITIVE
         } else {
             above
         }
-    };
-    let mut places: BTreeMap<Node, Point> = BTreeMap::new();
-    let mut ways: BTreeMap<Node, Vec<Node>> = BTreeMap::new();
-    let mut crossings: BTreeMap<u32, [Option<Node>; 2]> = BTreeMap::new();
-    let mut count = vec![0u8; mesh.triangles.len()];
-    for (e, edge) in topology.edges.iter().enumerate() {
+    }
+
+    fn join(&mut self, a: Node, b: Node) {
+        self.ways.entry(a).or_default().push(b);
+        self.ways.entry(b).or_default().push(a);
+    }
+
+    /// Where the line crosses edge `e` and where it runs along it.
+    fn edge(&mut self, e: usize) {
+        let edge = &self.skin.topology.edges[e];
         let (first, Some(second)) = edge.triangles else {
-            continue;
+            return;
         };
-        let side = pull.sides[first as usize];
-        if side != 0 && side == pull.sides[second as usize] {
-            continue;
+        let side = self.pull.sides[first as usize];
+        if side != 0 && side == self.pull.sides[second as usize] {
+            return;
         }
-        let [a, b] = edge.vertices;
-        let [own, other] = [first, second].map(|t| [leaning(t, a), leaning(t, b)]);
+        let [own, other] = [first, second].map(|t| edge.vertices.map(|v| self.leaning(t, v)));
         let crosses = |[p, q]: [f64; 2]| (p < 0.0) != (q < 0.0);
-        if !crosses(own) && !crosses(other) && (own[0] < 0.0) == (other[0] < 0.0) {
-            continue;
+        let differ = (own[0] < 0.0) != (other[0] < 0.0);
+        if !crosses(own) && !crosses(other) && !differ {
+            return;
         }
         let same = own == other;
-        let part = |[p, q]: [f64; 2]| p / (p - q);
-        let [start, end] = [a, b].map(|v| mesh.vertices[v as usize]);
+        let [start, end] = edge.vertices.map(|v| self.skin.mesh.vertices[v as usize]);
         let mut stops: Vec<(f64, Node)> = Vec::new();
-        for (side, g) in [(false, own), (true, other)] {
-            if crosses(g) {
-                let node = Node::Crossing(e as u32, side && !same);
-                let s = part(g);
-                places.insert(node, start + (end - start) * s);
-                crossings.entry(e as u32).or_default()[usize::from(side)] = Some(node);
-                count[if side { second } else { first } as usize] += 1;
+        for (k, t, [p, q]) in [(0, first, own), (1, second, other)] {
+            if crosses([p, q]) {
+                let node = Node::Crossing(e as u32, k == 1 && !same);
+                let s = p / (p - q);
+                self.places.insert(node, start + (end - start) * s);
+                self.crossings.entry(e as u32).or_default()[k] = Some(node);
+                self.count[t as usize] += 1;
                 stops.push((s, node));
             }
         }
-        if same {
-            continue;
+        if !same {
+            self.along(edge.vertices, differ, stops);
         }
-        // stretches of a sharp edge on which its two sides face differently
+    }
+
+    /// Along the stretches, between `stops`, of a sharp edge on which its two sides face differently; whether they `differ` at its
+    /// beginning.
+    fn along(&mut self, [a, b]: [u32; 2], mut differ: bool, mut stops: Vec<(f64, Node)>) {
         stops.sort_by(|a, b| a.0.total_cmp(&b.0));
-        let mut differ = (own[0] < 0.0) != (other[0] < 0.0);
         let mut from = Node::Vertex(a);
         for (_, stop) in stops.into_iter().chain([(1.0, Node::Vertex(b))]) {
             if differ {
-                ways.entry(from).or_default().push(stop);
-                ways.entry(stop).or_default().push(from);
-                for (node, v) in [(Node::Vertex(a), a), (Node::Vertex(b), b)] {
+                self.join(from, stop);
+                for v in [a, b] {
+                    let node = Node::Vertex(v);
                     if from == node || stop == node {
-                        places.insert(node, mesh.vertices[v as usize]);
+                        self.places
+                            .insert(node, self.skin.mesh.vertices[v as usize]);
                     }
                 }
             }
@@ -186,17 +226,23 @@ fn trace(skin: &Skin, pull: &Pull, level: f64) -> PartingLine {
             from = stop;
         }
     }
-    for t in (0..mesh.triangles.len()).filter(|&t| count[t] == 2) {
-        let mut ends = topology.sides[t].iter().filter_map(|e| {
-            let side = usize::from(topology.edges[*e as usize].triangles.0 != t as u32);
-            crossings.get(e)?[side]
-        });
-        if let (Some(a), Some(b)) = (ends.next(), ends.next()) {
-            ways.entry(a).or_default().push(b);
-            ways.entry(b).or_default().push(a);
+
+    /// Through the triangles, from one side to another.
+    fn triangles(&mut self) {
+        let topology = self.skin.topology;
+        for t in 0..self.count.len() {
+            if self.count[t] != 2 {
+                continue;
+            }
+            let mut ends = topology.sides[t].iter().filter_map(|e| {
+                let side = usize::from(topology.edges[*e as usize].triangles.0 != t as u32);
+                self.crossings.get(e)?[side]
+            });
+            if let (Some(a), Some(b)) = (ends.next(), ends.next()) {
+                self.join(a, b);
+            }
         }
     }
-    chained(ways, &places, &pull.d)
 }
 
 /// Chains pairs of places to closed curves.
