@@ -3,7 +3,7 @@
 use super::surface::{Facet, Surface};
 use crate::mesh::Vector;
 use crate::report::{Cavity, Hollow, HollowKind};
-use crate::setup::{Half, Survey};
+use crate::setup::{self, Half, Survey};
 
 /// Figures of every hollow, and their sums over those of kind cavity.
 ///
@@ -12,68 +12,19 @@ use crate::setup::{Half, Survey};
 /// closing planes add nothing. Exact for the mesh; a hidden void under an overhang subtracts the
 /// overhang's underside and adds its own floor. Its ± is the chord error times the area.
 pub fn cavity(half: &Half, survey: &Survey, surface: &Surface) -> Cavity {
-    let grid = survey.grid();
-    let cell_area = grid.cell * grid.cell;
-    let mut found: Vec<Hollow> = survey
-        .hollows
-        .iter()
-        .map(|h| Hollow {
-            at_mm: half.frame.place(&h.deepest),
-            volume_mm3: 0.0,
-            depth_mm: 0.0,
-            surface_mm2: 0.0,
-            kind: h.kind,
-        })
-        .collect();
-    let mut lowest = vec![0.0_f64; found.len()];
+    let mut hollows = by_facets(half, survey, surface);
+    close_holes(half, survey, &mut hollows);
+    let cavities = || hollows.iter().filter(|h| h.kind == HollowKind::Cavity);
+    let sum = |of: fn(&Hollow) -> f64| -> f64 { cavities().map(of).sum() };
+    let volume = sum(|h| h.volume_mm3);
+    let area = sum(|h| h.surface_mm2);
+    let depth = cavities().map(|h| h.depth_mm).fold(0.0, f64::max);
+    debug_assert!(cavities().next().is_some() || volume == 0.0);
     let (mut chord_volume, mut chord_depth) = (0.0, 0.0_f64);
-    for f in &surface.facets {
-        let h = &mut found[f.hollow as usize];
-        let face = survey.parting_at(f.centroid.x, f.centroid.y);
-        h.volume_mm3 += f.area * f.normal.z * (face - f.centroid.z);
-        h.surface_mm2 += f.area;
-        let deepest = &mut lowest[f.hollow as usize];
-        if face - f.z[0] > *deepest {
-            *deepest = face - f.z[0];
-        }
-        if h.kind == HollowKind::Cavity {
-            chord_volume += f.area * f.chord_error;
-            chord_depth = chord_depth.max(f.chord_error * f.normal.z.abs());
-        }
+    for (_, f) in surface.cavity(survey) {
+        chord_volume += f.area * f.chord_error;
+        chord_depth = chord_depth.max(f.chord_error * f.normal.z.abs());
     }
-    let underside = half.bounds().0.z;
-    for (k, h) in survey.hollows.iter().enumerate() {
-        let open = survey.columns_open(k) as f64 * cell_area;
-        match (h.kind, h.mouth) {
-            (HollowKind::Through, Some(mouth)) => {
-                // the cavity's floor is carried across the mouth; the hole is closed at the underside
-                let area = h.cells as f64 * cell_area;
-                found[mouth.cavity].volume_mm3 += area * -mouth.floor;
-                found[k].volume_mm3 = survey.volume_below(k, mouth.floor, underside);
-                lowest[k] = -underside;
-            }
-            (HollowKind::Through, None) => {
-                found[k].volume_mm3 += open * -underside;
-                lowest[k] = -underside;
-            }
-            _ => {}
-        }
-        found[k].depth_mm = lowest[k];
-    }
-    let sum = |of: fn(&Hollow) -> f64| -> f64 {
-        found
-            .iter()
-            .filter(|h| h.kind == HollowKind::Cavity)
-            .map(of)
-            .sum()
-    };
-    let any = found.iter().any(|h| h.kind == HollowKind::Cavity);
-    let depth = found
-        .iter()
-        .filter(|h| h.kind == HollowKind::Cavity)
-        .map(|h| h.depth_mm)
-        .fold(0.0, f64::max);
-    let surface_mm2 = sum(|h| h.surface_mm2);
     let mouths: f64 = survey
         .hollows
         .iter()
@@ -81,23 +32,65 @@ pub fn cavity(half: &Half, survey: &Survey, surface: &Surface) -> Cavity {
         .map(|h| h.cells as f64)
         .sum();
     let rounding = half.rounding;
-    let cavity = Cavity {
-        volume_mm3: Some(sum(|h| h.volume_mm3)),
+    hollows.sort_by(|a, b| b.volume_mm3.total_cmp(&a.volume_mm3));
+    Cavity {
+        volume_mm3: Some(volume),
         // facets lie within their chord error on one side of the surface; a mouth's area is counted in cells
         volume_mm3_pm: Some(
-            chord_volume + surface_mm2 * rounding + mouths.sqrt() * 4.0 * cell_area * depth,
+            chord_volume + area * rounding + mouths.sqrt() * 4.0 * cell_area(survey) * depth,
         ),
         depth_mm: Some(depth),
         depth_mm_pm: Some(chord_depth + 2.0 * rounding),
-        surface_mm2: Some(surface_mm2),
-        surface_mm2_pm: Some(surface_error(half, surface, survey) + surface_mm2 * rounding),
-        hollows: {
-            found.sort_by(|a, b| b.volume_mm3.total_cmp(&a.volume_mm3));
-            found
-        },
+        surface_mm2: Some(area),
+        surface_mm2_pm: Some(surface_error(half, surface, survey) + area * rounding),
+        hollows,
+    }
+}
+
+fn cell_area(survey: &Survey) -> f64 {
+    let cell = survey.grid().cell;
+    cell * cell
+}
+
+/// Volume, depth and surface of every hollow between its facets and the parting face.
+fn by_facets(half: &Half, survey: &Survey, surface: &Surface) -> Vec<Hollow> {
+    let empty = |h: &setup::Hollow| Hollow {
+        at_mm: half.frame.place(&h.deepest),
+        volume_mm3: 0.0,
+        depth_mm: 0.0,
+        surface_mm2: 0.0,
+        kind: h.kind,
     };
-    debug_assert!(any || cavity.volume_mm3 == Some(0.0));
-    cavity
+    let mut found: Vec<Hollow> = survey.hollows.iter().map(empty).collect();
+    for f in &surface.facets {
+        let h = &mut found[f.hollow as usize];
+        let face = survey.parting_at(f.centroid.x, f.centroid.y);
+        h.volume_mm3 += f.area * f.normal.z * (face - f.centroid.z);
+        h.surface_mm2 += f.area;
+        if face - f.z[0] > h.depth_mm {
+            h.depth_mm = face - f.z[0];
+        }
+    }
+    found
+}
+
+/// Closes holes that go through at the underside, and those that open into a cavity at its floor, which is carried across the mouth.
+fn close_holes(half: &Half, survey: &Survey, found: &mut [Hollow]) {
+    let underside = half.bounds().0.z;
+    for (k, h) in survey.hollows.iter().enumerate() {
+        if h.kind != HollowKind::Through {
+            continue;
+        }
+        if let Some(mouth) = h.mouth {
+            let area = h.cells as f64 * cell_area(survey);
+            found[mouth.cavity].volume_mm3 += area * -mouth.floor;
+            found[k].volume_mm3 = survey.volume_below(k, mouth.floor, underside);
+        } else {
+            let open = survey.columns_open(k) as f64 * cell_area(survey);
+            found[k].volume_mm3 += open * -underside;
+        }
+        found[k].depth_mm = -underside;
+    }
 }
 
 /// By how much the area of the curved surface may differ from its facets', mm².
