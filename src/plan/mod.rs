@@ -10,6 +10,7 @@ mod cusp_map;
 pub mod direction;
 mod edges;
 mod half;
+mod known;
 mod places;
 mod set;
 mod speed;

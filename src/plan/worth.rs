@@ -2,7 +2,7 @@
 
 use super::TIME_RANGE;
 use super::curve::Form;
-use super::half::Known;
+use super::known::Known;
 use super::places::Place;
 use super::set::{Candidate, Found, Group, Rack};
 use super::stickout::connected;
