@@ -101,73 +101,92 @@ pub fn faces(
     rims: &[Vec<Polyline>; 2],
     contact: f64,
 ) -> Faces {
-    let a = &sides[0];
-    let grid = a.survey.grid();
+    let a = sides[0].survey;
+    let grid = a.grid();
     let map = gap_map(sides, b_to_a);
-    let near_rim = about(&a.survey.grid(), rims);
-    let rounding = rounding(sides);
-    let cells: Vec<Option<(f32, bool)>> = (0..grid.len())
-        .into_par_iter()
-        .map(|k| {
-            let gap = map.get(k)?;
-            Some((gap, near_rim.get(k).is_some()))
-        })
-        .collect();
-    let cell_area = grid.cell * grid.cell;
-    let known = cells.iter().flatten().count();
-    let touching = cells
-        .iter()
-        .flatten()
-        .filter(|c| f64::from(c.0.abs()) <= contact)
-        .count();
-    let extreme = |sign: f32, rim_only: bool| {
-        let value = |k: usize| {
-            let (gap, near) = cells[k]?;
-            let size = sign * gap;
-            (size > 0.0 && (near || !rim_only)).then_some(size)
-        };
-        let largest = (0..cells.len()).filter_map(value).fold(0.0, f32::max);
-        if largest == 0.0 {
-            return Extreme::default();
-        }
-        let alike: Vec<usize> = (0..cells.len())
-            .filter(|&k| value(k).is_some_and(|v| v >= largest - rounding))
-            .collect();
-        // a place among them that is nearest to their middle
-        let centre = |k: usize| grid.centre(k % grid.nx, k / grid.nx);
-        let mean =
-            [0, 1].map(|c| alike.iter().map(|&k| centre(k)[c]).sum::<f64>() / alike.len() as f64);
-        let off = |k: usize| {
-            let p = centre(k);
-            (p[0] - mean[0]).hypot(p[1] - mean[1])
-        };
-        let at = alike
-            .iter()
-            .copied()
-            .min_by(|&p, &q| off(p).total_cmp(&off(q)).then(p.cmp(&q)))
-            .map(|k| {
-                let [x, y] = centre(k);
-                Point::new(x, y, a.survey.top.get(k).map_or(0.0, f64::from))
-            });
-        let wide = (0..cells.len())
-            .filter(|&k| value(k).is_some_and(|v| f64::from(v) > contact))
-            .count();
-        Extreme {
-            size: f64::from(largest),
-            at,
-            area: wide as f64 * cell_area,
-        }
+    let near_rim = about(&grid, rims);
+    let gaps = Gaps {
+        grid,
+        top: &a.top,
+        cells: (0..grid.len())
+            .into_par_iter()
+            .map(|k| Some((map.get(k)?, near_rim.get(k).is_some())))
+            .collect(),
+        contact,
+        rounding: rounding(sides),
     };
+    let known = gaps.cells.iter().flatten();
+    let touching = known.clone().filter(|c| f64::from(c.0.abs()) <= contact);
+    let (known, touching) = (known.clone().count(), touching.count());
     Faces {
-        area: known as f64 * cell_area,
+        area: known as f64 * gaps.cell_area(),
         contact_share: if known == 0 {
             0.0
         } else {
             touching as f64 / known as f64
         },
-        gap: extreme(1.0, false),
-        overlap: extreme(-1.0, false),
-        rim_gap: extreme(1.0, true),
-        rim_overlap: extreme(-1.0, true),
+        gap: gaps.extreme(1.0, false),
+        overlap: gaps.extreme(-1.0, false),
+        rim_gap: gaps.extreme(1.0, true),
+        rim_overlap: gaps.extreme(-1.0, true),
+    }
+}
+
+/// The gap at each cell of A's grid where both halves have a parting face, mm, and whether it is near a rim.
+struct Gaps<'a> {
+    grid: Grid,
+    /// A's heights.
+    top: &'a HeightMap,
+    cells: Vec<Option<(f32, bool)>>,
+    contact: f64,
+    rounding: f32,
+}
+
+impl Gaps<'_> {
+    fn cell_area(&self) -> f64 {
+        self.grid.cell * self.grid.cell
+    }
+
+    /// The largest gap, or for `sign` -1 the deepest overlap, anywhere or near the rims only.
+    fn extreme(&self, sign: f32, rim_only: bool) -> Extreme {
+        let value = |k: usize| {
+            let (gap, near) = self.cells[k]?;
+            let size = sign * gap;
+            (size > 0.0 && (near || !rim_only)).then_some(size)
+        };
+        let all = 0..self.cells.len();
+        let largest = all.clone().filter_map(value).fold(0.0, f32::max);
+        if largest == 0.0 {
+            return Extreme::default();
+        }
+        let alike: Vec<usize> = (all.clone())
+            .filter(|&k| value(k).is_some_and(|v| v >= largest - self.rounding))
+            .collect();
+        let wide = all.filter(|&k| value(k).is_some_and(|v| f64::from(v) > self.contact));
+        Extreme {
+            size: f64::from(largest),
+            at: self.middle(&alike),
+            area: wide.count() as f64 * self.cell_area(),
+        }
+    }
+
+    /// The place among `cells` that is nearest to their middle.
+    fn middle(&self, cells: &[usize]) -> Option<Point> {
+        let grid = &self.grid;
+        let centre = |k: usize| grid.centre(k % grid.nx, k / grid.nx);
+        let mean =
+            [0, 1].map(|c| cells.iter().map(|&k| centre(k)[c]).sum::<f64>() / cells.len() as f64);
+        let off = |k: usize| {
+            let p = centre(k);
+            (p[0] - mean[0]).hypot(p[1] - mean[1])
+        };
+        let nearest = cells
+            .iter()
+            .copied()
+            .min_by(|&p, &q| off(p).total_cmp(&off(q)).then(p.cmp(&q)));
+        nearest.map(|k| {
+            let [x, y] = centre(k);
+            Point::new(x, y, self.top.get(k).map_or(0.0, f64::from))
+        })
     }
 }
