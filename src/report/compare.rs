@@ -3,11 +3,13 @@
 //! A figure has changed when its old and its new interval (± included) lie apart. Halves are matched by name, cutters and
 //! tools by name, findings by check and half.
 
+mod rows;
 mod text;
 
 use super::figures::Quantity;
 use super::text::{clean, name};
-use super::{Body, ClosedHollow, Finding, Half, Mating, Place, Pull, Report, Verdict};
+use super::{Finding, Half, Place, Report, Verdict};
+use rows::{Figure, Row};
 pub use text::render;
 
 /// Which way something went.
@@ -68,20 +70,8 @@ const SAME_PLACE: f64 = 0.5;
 /// Differences below this are arithmetic, mm or degrees.
 const ARITHMETIC: f64 = 1e-6;
 
-/// Parting lines closer than this are the same, mm: facets leave them no better known.
-const LINE_MM: f64 = 0.01;
 /// Pulls closer than this are the same, degrees: the search finds them to about that.
 const SAME_PULL_DEG: f64 = 0.5;
-
-/// A figure and its ±.
-type Figure = (Option<f64>, Option<f64>);
-
-/// The least of a thickness over the closed hollows.
-fn thinnest(hollows: &[ClosedHollow], get: impl Fn(&ClosedHollow) -> Figure) -> Figure {
-    let known = hollows.iter().map(get).filter(|f| f.0.is_some());
-    let least = known.min_by(|a, b| a.0.unwrap_or(0.0).total_cmp(&b.0.unwrap_or(0.0)));
-    least.unwrap_or((None, None))
-}
 
 impl Comparison {
     /// Compares `old` with `new`.
@@ -136,7 +126,7 @@ impl Comparison {
         what: String,
         quantity: Quantity,
         more_is_good: Option<bool>,
-        figures: [(Option<f64>, Option<f64>); 2],
+        figures: [Figure; 2],
     ) {
         let trend = match figures {
             [(Some(old), old_pm), (Some(new), new_pm)] => {
@@ -163,36 +153,18 @@ impl Comparison {
         });
     }
 
-    fn mating(&mut self, old: &Report, new: &Report) {
-        let both = [&old.mating, &new.mating];
-        type Get = fn(&Mating) -> Figure;
-        let figures: [(&str, Quantity, Option<bool>, Get); 6] = [
-            ("gap", Quantity::Length, Some(false), |m| {
-                (m.gap_mm, m.gap_mm_pm)
-            }),
-            ("overlap", Quantity::Length, Some(false), |m| {
-                (m.overlap_mm, m.overlap_mm_pm)
-            }),
-            ("mismatch of the rims", Quantity::Length, Some(false), |m| {
-                (m.outline_mismatch_mm, m.outline_mismatch_mm_pm)
-            }),
-            ("filling", Quantity::Volume, None, |m| {
-                (m.closed_volume_mm3, m.closed_volume_mm3_pm)
-            }),
-            ("thinnest wall", Quantity::Length, Some(true), |m| {
-                thinnest(&m.hollows, |h| (h.thinnest_wall_mm, h.thinnest_wall_mm_pm))
-            }),
-            ("thinnest section", Quantity::Length, Some(true), |m| {
-                thinnest(&m.hollows, |h| {
-                    (h.thinnest_section_mm, h.thinnest_section_mm_pm)
-                })
-            }),
-        ];
-        for (what, quantity, good, get) in figures {
-            let pair = both.map(|m| m.as_ref().map_or((None, None), get));
-            self.figure(None, what.to_owned(), quantity, good, pair);
+    /// Notes the figures of `rows`, of what may be missing before or after.
+    fn figures<T>(&mut self, half: Option<&str>, of: [Option<&T>; 2], rows: &[Row<T>]) {
+        for &(what, quantity, more_is_good, get) in rows {
+            let pair = of.map(|o| o.map_or((None, None), get));
+            self.figure(half, what.to_owned(), quantity, more_is_good, pair);
         }
-        let pins = both.map(|m| (m.as_ref().map(|m| m.pins.len() as f64), None));
+    }
+
+    fn mating(&mut self, old: &Report, new: &Report) {
+        let both = [&old.mating, &new.mating].map(Option::as_ref);
+        self.figures(None, both, &rows::MATING);
+        let pins = both.map(|m| (m.map(|m| m.pins.len() as f64), None));
         self.figure(None, "pins".to_owned(), Quantity::Count, None, pins);
     }
 
@@ -216,104 +188,25 @@ impl Comparison {
                 self.figure(None, what, Quantity::Angle, None, turned);
             }
         }
-        type Get = fn(&Pull) -> Figure;
-        let figures: [(&str, Quantity, Option<bool>, Get); 5] = [
-            ("hidden from both sides", Quantity::Area, Some(false), |p| {
-                (Some(p.hidden_area_mm2), Some(p.hidden_area_mm2_pm))
-            }),
-            ("hook of the part", Quantity::Length, Some(false), |p| {
-                (Some(p.hook_mm), Some(p.hook_mm_pm))
-            }),
-            ("short of draft", Quantity::Area, Some(false), |p| {
-                (Some(p.short_area_mm2), Some(p.short_area_mm2_pm))
-            }),
-            (
-                "parting line from flat",
-                Quantity::Length,
-                Some(false),
-                |p| (Some(p.parting_flatness_mm), Some(LINE_MM)),
-            ),
-            ("parting line", Quantity::Length, None, |p| {
-                (Some(p.parting_length_mm), Some(LINE_MM))
-            }),
-        ];
-        for (what, quantity, good, get) in figures {
-            let pair = pulls.map(|p| p.map_or((None, None), get));
-            self.figure(None, what.to_owned(), quantity, good, pair);
-        }
-        type OfBody = fn(&Body) -> Figure;
-        let figures: [(&str, Quantity, Option<bool>, OfBody); 3] = [
-            ("part fills with", Quantity::Volume, None, |b| {
-                (Some(b.fill_volume_mm3), None)
-            }),
-            ("parting level", Quantity::Length, None, |b| {
-                (Some(b.parting_level_mm), Some(LINE_MM))
-            }),
-            ("lost by a flat parting", Quantity::Area, Some(false), |b| {
-                (Some(b.lost_area_mm2), Some(1e-4 * b.surface_mm2))
-            }),
-        ];
-        for (what, quantity, good, get) in figures {
-            let pair = both.map(|b| b.as_ref().map_or((None, None), get));
-            self.figure(None, what.to_owned(), quantity, good, pair);
-        }
+        self.figures(None, pulls, &rows::PULL);
+        self.figures(None, both.map(Option::as_ref), &rows::BODY);
     }
 
     fn half(&mut self, half: &str, of: [Option<Half>; 2]) {
-        type Get<T> = fn(&Half) -> T;
         let verdicts = of.each_ref().map(|h| h.as_ref().map(Half::verdicts));
         if let Some(named) = verdicts[0].or(verdicts[1]) {
             for (k, (check, _)) in named.into_iter().enumerate() {
                 self.turn(check, Some(half), verdicts.map(|v| v.map(|v| v[k].1)));
             }
         }
-        let [Some(old), Some(new)] = &of else { return };
-        let figures: [(&str, Quantity, Option<bool>, Get<Figure>); 8] = [
-            ("hook", Quantity::Length, Some(false), |h| {
-                (h.undercut.hook_mm, h.undercut.hook_mm_pm)
-            }),
-            ("hidden surface", Quantity::Area, Some(false), |h| {
-                (h.undercut.hidden_area_mm2, h.undercut.hidden_area_mm2_pm)
-            }),
-            ("least draft", Quantity::Angle, Some(true), |h| {
-                (h.draft.least_deg, h.draft.least_deg_pm)
-            }),
-            ("tallest short wall", Quantity::Length, Some(false), |h| {
-                (
-                    h.draft.tallest_short_wall_mm,
-                    h.draft.tallest_short_wall_mm_pm,
-                )
-            }),
-            (
-                "smallest concave radius",
-                Quantity::Length,
-                Some(true),
-                |h| {
-                    (
-                        h.reach.smallest_concave_radius_mm,
-                        h.reach.smallest_concave_radius_mm_pm,
-                    )
-                },
-            ),
-            ("cavity depth", Quantity::Length, None, |h| {
-                (h.cavity.depth_mm, h.cavity.depth_mm_pm)
-            }),
-            ("cavity volume", Quantity::Volume, None, |h| {
-                (h.cavity.volume_mm3, h.cavity.volume_mm3_pm)
-            }),
-            ("parting level", Quantity::Length, None, |h| {
-                (Some(h.parting_level_mm), None)
-            }),
-        ];
-        for (what, quantity, good, get) in figures {
-            self.figure(
-                Some(half),
-                what.to_owned(),
-                quantity,
-                good,
-                [get(old), get(new)],
-            );
-        }
+        let both = of.each_ref().map(Option::as_ref);
+        let [Some(old), Some(new)] = both else { return };
+        self.figures(Some(half), both, &rows::HALF);
+        self.cutters(half, old, new);
+        self.tools(half, old, new);
+    }
+
+    fn cutters(&mut self, half: &str, old: &Half, new: &Half) {
         for a in &old.reach.cutters {
             let Some(b) = new.reach.cutters.iter().find(|c| c.name == a.name) else {
                 continue;
@@ -325,6 +218,9 @@ impl Comparison {
             let what = format!("stickout needed, {}", a.name);
             self.figure(Some(half), what, Quantity::Length, Some(false), stickout);
         }
+    }
+
+    fn tools(&mut self, half: &str, old: &Half, new: &Half) {
         for a in &old.depth.tools {
             let Some(b) = new.depth.tools.iter().find(|t| t.name == a.name) else {
                 continue;
