@@ -5,8 +5,8 @@ use super::html::{both, escape, figure, sentence, stamp, table, told, word};
 use crate::picture::{Drawing, PAGE_ROOM, Picture};
 use crate::report::plan::Plan;
 use crate::report::{
-    Body, Finding, Mating, Quantity, Report, Verdict, answer_text, axis_name, body_parts, capital,
-    measured, mesh_state, plan_parts, subject, together_parts, where_found,
+    Body, Finding, Half, Mating, Pull, Quantity, Report, Verdict, answer_text, axis_name,
+    body_parts, capital, measured, mesh_state, plan_parts, subject, together_parts, where_found,
 };
 use crate::units::Unit;
 use crate::vet::Evidence;
@@ -137,38 +137,52 @@ fn answer(page: &mut String, report: &Report) {
     *page += "</dl>\n</section>\n";
 }
 
+/// A figure that decides: its name, the figure, a note.
+type Tile = (String, String, String);
+
 /// The figures that decide: those of the worst findings, then what a reader asks first.
-fn deciding(report: &Report) -> Vec<(String, String, String)> {
-    let mut tiles = Vec::new();
-    for f in report
+fn deciding(report: &Report) -> Vec<Tile> {
+    let watched = report
         .findings
         .iter()
-        .filter(|f| f.verdict >= Verdict::Watch)
-    {
-        let (Some(value), Some(limit), Some("mm")) = (f.value, f.limit, f.unit.as_deref()) else {
-            continue;
-        };
-        let what = match f.check.as_str() {
-            "undercut" => "Largest hook",
-            "draft" => "Tallest wall short of draft",
-            "reach" => "Left by the best ball",
-            "depth" => "Stickout needed",
-            "body" => "Hook of the part",
-            "mating" => "How far the halves do not meet",
-            _ => continue,
-        };
-        let half = f
-            .half
-            .as_ref()
-            .map_or(String::new(), |h| format!(", half {}", escape(h)));
-        tiles.push((
-            format!("{what}{half}"),
-            figure(Quantity::Length, Some(value), None),
-            format!("limit {}", figure(Quantity::Length, Some(limit), None)),
-        ));
-    }
+        .filter(|f| f.verdict >= Verdict::Watch);
+    let mut tiles: Vec<Tile> = watched.filter_map(finding_tile).collect();
     if let Some(pull) = report.body.as_ref().and_then(|b| b.pulls.first()) {
-        tiles.push((
+        tiles.extend(pull_tiles(pull));
+    }
+    for half in &report.halves {
+        half_tiles(half, &mut tiles);
+    }
+    tiles
+}
+
+fn finding_tile(f: &Finding) -> Option<Tile> {
+    let (Some(value), Some(limit), Some("mm")) = (f.value, f.limit, f.unit.as_deref()) else {
+        return None;
+    };
+    let what = match f.check.as_str() {
+        "undercut" => "Largest hook",
+        "draft" => "Tallest wall short of draft",
+        "reach" => "Left by the best ball",
+        "depth" => "Stickout needed",
+        "body" => "Hook of the part",
+        "mating" => "How far the halves do not meet",
+        _ => return None,
+    };
+    let half = f
+        .half
+        .as_ref()
+        .map_or(String::new(), |h| format!(", half {}", escape(h)));
+    Some((
+        format!("{what}{half}"),
+        figure(Quantity::Length, Some(value), None),
+        format!("limit {}", figure(Quantity::Length, Some(limit), None)),
+    ))
+}
+
+fn pull_tiles(pull: &Pull) -> [Tile; 2] {
+    [
+        (
             "Surface that neither half sees".to_owned(),
             figure(
                 Quantity::Area,
@@ -176,36 +190,36 @@ fn deciding(report: &Report) -> Vec<(String, String, String)> {
                 Some(pull.hidden_area_mm2_pm),
             ),
             format!("pulled along {}", escape(&axis_name(pull.direction))),
-        ));
-        tiles.push((
+        ),
+        (
             "Parting line goes up and down by".to_owned(),
             figure(Quantity::Length, Some(pull.parting_flatness_mm), None),
             format!(
                 "{} long",
                 figure(Quantity::Length, Some(pull.parting_length_mm), None)
             ),
-        ));
-    }
-    for half in &report.halves {
-        let name = escape(&half.name);
-        if let Some(ball) = &half.reach.smallest_ball_needed {
-            tiles.push((
-                format!("Smallest ball needed, half {name}"),
-                escape(ball),
-                "the largest in the rack that clears".to_owned(),
-            ));
-        }
+        ),
+    ]
+}
+
+fn half_tiles(half: &Half, tiles: &mut Vec<Tile>) {
+    let name = escape(&half.name);
+    if let Some(ball) = &half.reach.smallest_ball_needed {
         tiles.push((
-            format!("Cavity depth, half {name}"),
-            figure(
-                Quantity::Length,
-                half.cavity.depth_mm,
-                half.cavity.depth_mm_pm,
-            ),
-            "below the parting level".to_owned(),
+            format!("Smallest ball needed, half {name}"),
+            escape(ball),
+            "the largest in the rack that clears".to_owned(),
         ));
     }
-    tiles
+    tiles.push((
+        format!("Cavity depth, half {name}"),
+        figure(
+            Quantity::Length,
+            half.cavity.depth_mm,
+            half.cavity.depth_mm_pm,
+        ),
+        "below the parting level".to_owned(),
+    ));
 }
 
 /// Where a finding is: from the block's corner, and in the file's coordinates.
