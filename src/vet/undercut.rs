@@ -2,9 +2,8 @@
 
 use super::cavity::UP;
 use super::reach::Ground;
-use super::shade::{BrowIndex, Shade, patches};
+use super::shade::{BrowIndex, patches};
 use super::surface::{Sample, Surface};
-use crate::field::Rays;
 use crate::mesh::Point;
 use crate::report::{HollowKind, RegionKind, Undercut, UndercutRegion, Verdict};
 use crate::setup::{Half, Survey};
@@ -23,10 +22,9 @@ pub fn undercut(ground: &Ground, samples: &[Sample], forgive: f64) -> Undercut {
         survey,
         surface,
         shade,
-        contacts,
         ..
     } = ground;
-    let mut regions = locking(half, survey, surface, shade, &contacts.rays, samples);
+    let mut regions = locking(ground, samples);
     let hidden_area: f64 = regions.iter().map(|r| r.area_mm2).sum();
     let hidden_volume: f64 = regions.iter().map(|r| r.volume_mm3).sum();
     let hook = regions.iter().map(|r| r.hook_mm).fold(0.0, f64::max);
@@ -42,41 +40,33 @@ pub fn undercut(ground: &Ground, samples: &[Sample], forgive: f64) -> Undercut {
         .filter(|(k, _)| shade.overhangs[*k])
         .map(|(_, f)| f.chord_near)
         .fold(0.0, f64::max);
-    let none = hidden_area == 0.0;
+    // what hides nothing hides nothing for certain
+    let unless_none = |pm: f64| if hidden_area == 0.0 { 0.0 } else { pm };
     // a hook runs from a brow to a point of the void, and facets stand off the surface at either end
-    let hook_pm = if none {
-        0.0
-    } else {
-        2.0 * chord + half.tolerance()
-    };
+    let hook_pm = unless_none(2.0 * chord + half.tolerance());
     Undercut {
-        verdict: if hook <= forgive {
-            if hook > 0.0 {
-                Verdict::Watch
-            } else {
-                Verdict::Pass
-            }
-        } else if hook - hook_pm <= forgive {
-            Verdict::Unsure
-        } else {
-            Verdict::Fail
-        },
+        verdict: verdict(hook, hook_pm, forgive),
         hidden_area_mm2: Some(hidden_area),
-        hidden_area_mm2_pm: Some(if none {
-            0.0
-        } else {
-            border * sample_spacing(survey)
-        }),
+        hidden_area_mm2_pm: Some(unless_none(border * sample_spacing(survey))),
         hidden_volume_mm3: Some(hidden_volume),
-        hidden_volume_mm3_pm: Some(if none {
-            0.0
-        } else {
-            hidden_area * chord + 0.01 * hidden_volume
-        }),
+        hidden_volume_mm3_pm: Some(unless_none(hidden_area * chord + 0.01 * hidden_volume)),
         hook_mm: Some(hook),
         hook_mm_pm: Some(hook_pm),
         threshold_mm: half.tolerance(),
         regions,
+    }
+}
+
+/// A hook is watched as far as it is forgiven; beyond, it fails if it does for certain.
+fn verdict(hook: f64, pm: f64, forgive: f64) -> Verdict {
+    if hook <= forgive && hook > 0.0 {
+        Verdict::Watch
+    } else if hook <= forgive {
+        Verdict::Pass
+    } else if hook - pm <= forgive {
+        Verdict::Unsure
+    } else {
+        Verdict::Fail
     }
 }
 
@@ -86,81 +76,83 @@ pub fn sample_spacing(survey: &Survey) -> f64 {
 }
 
 /// Undercuts joined to the cavity.
-fn locking(
-    half: &Half,
-    survey: &Survey,
-    surface: &Surface,
-    shade: &Shade,
-    rays: &Rays,
-    samples: &[Sample],
-) -> Vec<UndercutRegion> {
+fn locking(ground: &Ground, samples: &[Sample]) -> Vec<UndercutRegion> {
+    let (half, surface, shade) = (ground.half, &ground.surface, &ground.shade);
     if !shade.any() {
         return Vec::new();
     }
-    let tolerance = half.tolerance();
-    // per facet: hidden area and hidden volume
-    let parts: Vec<(f64, f64)> = samples
-        .par_iter()
-        .map(|s| {
-            if !shade.hides(survey, surface, s) {
-                return (0.0, 0.0);
-            }
-            if !shade.overhangs[s.facet as usize] {
-                return (s.area, 0.0);
-            }
-            let n = surface.facets[s.facet as usize].normal;
-            let off = s.at + n * (0.1 * tolerance);
-            let fall = rays
-                .first_hit(&off, &-UP, f64::MAX)
-                .map_or(0.0, |hit| hit.distance);
-            (s.area, s.area * -n.z * (fall + 0.1 * tolerance))
-        })
-        .collect();
-    let mut hidden = vec![(0.0, 0.0); surface.facets.len()];
-    for (s, part) in samples.iter().zip(parts) {
-        hidden[s.facet as usize].0 += part.0;
-        hidden[s.facet as usize].1 += part.1;
-    }
+    let hidden = hidden(ground, samples);
     let member: Vec<bool> = hidden.iter().map(|h| h.0 > 0.0).collect();
-    let index = BrowIndex::new(&shade.brows, 8.0 * survey.grid().cell);
+    let index = BrowIndex::new(&shade.brows, 8.0 * ground.survey.grid().cell);
     patches(half, surface, &member)
         .into_iter()
         .filter(|patch| patch.iter().any(|&f| shade.overhangs[f as usize]))
         .map(|patch| {
             let (mut area, mut volume) = (0.0, 0.0);
-            let mut hook = (0.0, surface.facets[patch[0] as usize].centroid);
             for &f in &patch {
                 area += hidden[f as usize].0;
                 volume += hidden[f as usize].1;
-                if !shade.overhangs[f as usize] {
-                    continue;
-                }
-                for p in half
-                    .mesh
-                    .corners(surface.facets[f as usize].triangle as usize)
-                {
-                    // no edge to the sky: the void is joined to the cavity elsewhere, judged by columns below
-                    let reach = index.distance(&p).unwrap_or(0.0);
-                    if reach > hook.0 {
-                        hook = (reach, p);
-                    }
-                }
             }
-            let by_columns = deepest_hook(survey, &patch, surface);
-            if let Some((reach, p)) = by_columns
-                && reach > hook.0 + 2.0 * survey.grid().cell
-            {
-                hook = (reach, p);
-            }
+            let (hook, at) = hook(ground, &index, &patch);
             UndercutRegion {
-                at_mm: half.frame.place(&hook.1),
+                at_mm: half.frame.place(&at),
                 area_mm2: area,
                 volume_mm3: volume,
-                hook_mm: hook.0,
+                hook_mm: hook,
                 kind: RegionKind::Undercut,
             }
         })
         .collect()
+}
+
+/// For each facet its hidden area, mm², and where it overhangs the hidden volume under it, mm³.
+fn hidden(ground: &Ground, samples: &[Sample]) -> Vec<(f64, f64)> {
+    let (surface, shade) = (&ground.surface, &ground.shade);
+    let tolerance = ground.half.tolerance();
+    let of_sample = |s: &Sample| {
+        if !shade.hides(ground.survey, surface, s) {
+            return (0.0, 0.0);
+        }
+        if !shade.overhangs[s.facet as usize] {
+            return (s.area, 0.0);
+        }
+        let n = surface.facets[s.facet as usize].normal;
+        let off = s.at + n * (0.1 * tolerance);
+        let fall = (ground.contacts.rays)
+            .first_hit(&off, &-UP, f64::MAX)
+            .map_or(0.0, |hit| hit.distance);
+        (s.area, s.area * -n.z * (fall + 0.1 * tolerance))
+    };
+    let parts: Vec<(f64, f64)> = samples.par_iter().map(of_sample).collect();
+    let mut hidden = vec![(0.0, 0.0); surface.facets.len()];
+    for (s, part) in samples.iter().zip(parts) {
+        hidden[s.facet as usize].0 += part.0;
+        hidden[s.facet as usize].1 += part.1;
+    }
+    hidden
+}
+
+/// The largest hook over a region's facets, and its place.
+fn hook(ground: &Ground, index: &BrowIndex, patch: &[u32]) -> (f64, Point) {
+    let (surface, survey) = (&ground.surface, ground.survey);
+    let facet = |f: u32| &surface.facets[f as usize];
+    let mut hook = (0.0, facet(patch[0]).centroid);
+    for &f in patch {
+        if !ground.shade.overhangs[f as usize] {
+            continue;
+        }
+        for p in ground.half.mesh.corners(facet(f).triangle as usize) {
+            // no edge to the sky: the void is joined to the cavity elsewhere, judged by columns below
+            let reach = index.distance(&p).unwrap_or(0.0);
+            if reach > hook.0 {
+                hook = (reach, p);
+            }
+        }
+    }
+    match deepest_hook(survey, patch, surface) {
+        Some(deeper) if deeper.0 > hook.0 + 2.0 * survey.grid().cell => deeper,
+        _ => hook,
+    }
 }
 
 /// Void columns looked at per region.
