@@ -4,6 +4,7 @@ use super::plan::neighbours;
 use super::survey::Survey;
 use crate::mesh::Sets;
 use rayon::prelude::*;
+use std::ops::Range;
 
 /// Where a void opens.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -32,88 +33,109 @@ pub(crate) struct Voids {
 impl Voids {
     /// Joins the gaps of neighbouring columns that overlap in height.
     pub fn of(survey: &Survey) -> Voids {
-        let columns = &survey.columns;
-        let grid = columns.grid();
-        let all = (0..grid.len()).into_par_iter();
-        if !all.any(|k| columns.column(k).len() > 2) {
+        let mut voids = Voids::apart(survey);
+        if voids.gaps.is_empty() {
             return Voids::default();
         }
-        let mut starts = Vec::with_capacity(grid.len() + 1);
-        let mut gaps = Vec::new();
+        let mut sets = Sets((0..voids.gaps.len() as u32).collect());
+        let mut opens = Vec::with_capacity(voids.gaps.len());
+        for k in 0..survey.grid().len() {
+            for g in voids.range(k) {
+                opens.push(voids.look_around(survey, k, g, &mut sets));
+            }
+        }
+        voids.number(survey, sets, &opens);
+        voids
+    }
+
+    /// The gaps of all columns, not yet joined.
+    fn apart(survey: &Survey) -> Voids {
+        let columns = &survey.columns;
+        let count = columns.grid().len();
+        let mut voids = Voids::default();
+        if !(0..count)
+            .into_par_iter()
+            .any(|k| columns.column(k).len() > 2)
+        {
+            return voids;
+        }
+        voids.starts.reserve_exact(count + 1);
         let tolerance = survey.tolerance as f32;
-        for k in 0..grid.len() {
-            starts.push(gaps.len() as u32);
+        for k in 0..count {
+            voids.starts.push(voids.gaps.len() as u32);
             if columns.column(k).len() > 2 {
                 let thick = columns.gaps(k).filter(|g| g[1] - g[0] > tolerance);
-                gaps.extend(thick.map(|g| (g[0], g[1], 0)));
+                voids.gaps.extend(thick.map(|g| (g[0], g[1], 0)));
             }
         }
-        starts.push(gaps.len() as u32);
-        if gaps.is_empty() {
-            return Voids::default();
-        }
-        let mut sets = Sets((0..gaps.len() as u32).collect());
-        let mut joins = vec![Void::default(); gaps.len()];
-        for k in 0..grid.len() {
-            for g in starts[k]..starts[k + 1] {
-                let (from, to, _) = gaps[g as usize];
-                for n in neighbours(&grid, k) {
-                    let Some(n) = n.filter(|&n| survey.inside[n]) else {
-                        joins[g as usize].outside = true;
-                        continue;
-                    };
-                    for h in starts[n]..starts[n + 1] {
-                        let (f, t, _) = gaps[h as usize];
-                        if f.max(from) < t.min(to) - tolerance {
-                            sets.join(g, h);
-                        }
-                    }
-                    let column = columns.column(n);
-                    let opens_up = column.last().is_none_or(|c| to > c.z + tolerance);
-                    if opens_up {
-                        match survey.hollow_at(n) {
-                            Some(h) => joins[g as usize].hollow = Some(h),
-                            None => joins[g as usize].outside = true,
-                        }
-                    }
-                    if column.first().is_some_and(|c| from < c.z - tolerance) {
-                        joins[g as usize].outside = true;
-                    }
+        voids.starts.push(voids.gaps.len() as u32);
+        voids
+    }
+
+    /// The gaps of column `k`.
+    fn range(&self, k: usize) -> Range<usize> {
+        self.starts[k] as usize..self.starts[k + 1] as usize
+    }
+
+    /// Joins gap `g` of column `k` with those beside it in `sets`; where it opens.
+    fn look_around(&self, survey: &Survey, k: usize, g: usize, sets: &mut Sets) -> Void {
+        let mut opens = Void::default();
+        let columns = &survey.columns;
+        let tolerance = survey.tolerance as f32;
+        let (from, to, _) = self.gaps[g];
+        for n in neighbours(&columns.grid(), k) {
+            let Some(n) = n.filter(|&n| survey.inside[n]) else {
+                opens.outside = true;
+                continue;
+            };
+            for h in self.range(n) {
+                let (f, t, _) = self.gaps[h];
+                if f.max(from) < t.min(to) - tolerance {
+                    sets.join(g as u32, h as u32);
                 }
             }
+            let column = columns.column(n);
+            if column.last().is_none_or(|c| to > c.z + tolerance) {
+                match survey.hollow_at(n) {
+                    Some(h) => opens.hollow = Some(h),
+                    None => opens.outside = true,
+                }
+            }
+            if column.first().is_some_and(|c| from < c.z - tolerance) {
+                opens.outside = true;
+            }
         }
-        let mut voids = Voids {
-            starts,
-            gaps,
-            list: Vec::new(),
-        };
-        let mut number = vec![u32::MAX; joins.len()];
+        opens
+    }
+
+    /// Numbers the voids by their first gaps and sums what their gaps come to.
+    fn number(&mut self, survey: &Survey, mut sets: Sets, opens: &[Void]) {
+        let grid = survey.grid();
+        let mut number = vec![u32::MAX; opens.len()];
         for k in 0..grid.len() {
-            let range = voids.starts[k] as usize..voids.starts[k + 1] as usize;
-            for (g, joined) in joins.iter().enumerate().take(range.end).skip(range.start) {
+            for g in self.range(k) {
                 let root = sets.find(g as u32) as usize;
-                let (from, to, _) = voids.gaps[g];
+                let (from, to, _) = self.gaps[g];
                 if number[root] == u32::MAX {
-                    number[root] = voids.list.len() as u32;
-                    voids.list.push(Void {
+                    number[root] = self.list.len() as u32;
+                    self.list.push(Void {
                         at: (k, 0.5 * (from + to)),
                         ..Void::default()
                     });
                 }
-                voids.gaps[g].2 = number[root];
-                let void = &mut voids.list[number[root] as usize];
+                self.gaps[g].2 = number[root];
+                let void = &mut self.list[number[root] as usize];
                 void.volume += f64::from(to - from) * grid.cell * grid.cell;
-                void.outside |= joined.outside;
-                void.hollow = void.hollow.or(joined.hollow);
+                void.outside |= opens[g].outside;
+                void.hollow = void.hollow.or(opens[g].hollow);
             }
         }
-        voids
     }
 
     /// The void at height `z` of column `k`.
     pub fn at(&self, k: usize, z: f64) -> Option<usize> {
-        let range = *self.starts.get(k)? as usize..*self.starts.get(k + 1)? as usize;
-        let gap = self.gaps[range]
+        self.starts.get(k + 1)?;
+        let gap = self.gaps[self.range(k)]
             .iter()
             .find(|g| f64::from(g.0) <= z && z <= f64::from(g.1))?;
         Some(gap.2 as usize)
