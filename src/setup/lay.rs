@@ -30,6 +30,18 @@ struct Way {
     off: f64,
 }
 
+impl Way {
+    fn untried(b_to_a: Isometry3<f64>, by_cavity: bool) -> Way {
+        Way {
+            b_to_a,
+            by_cavity,
+            hit: 0.0,
+            cover: 0.0,
+            off: 0.0,
+        }
+    }
+}
+
 /// What rises this far into the other half hits it, mm.
 const HITS: f64 = 0.1;
 /// Ways that differ in fewer cells hit than this do not differ.
@@ -55,65 +67,37 @@ pub(super) fn lay_over(a: &Half, b: &Half, config: &SetupConfig, notes: &mut Vec
     if let [first, second] = met[..] {
         return lay_by_two(first, second, config.contact, notes);
     }
-    let grid = coarse_grid(a);
-    let columns = Columns::cast(&a.mesh, grid);
-    let (top, inside) = (columns.top(), outline(&columns));
     let edges = [openings(&a.mesh), openings(&b.mesh)];
     let mut ways = ways(a, b, &edges, met.first());
-    for way in &mut ways {
-        (way.hit, way.cover) = fit(&top, &inside, &b.mesh.transformed(&way.b_to_a));
-        way.off = apart(&edges, &way.b_to_a);
-    }
-    let mut decided = "the only way that was tried";
-    let mut narrow = |ways: &mut Vec<Way>, by: &'static str, keep: &dyn Fn(&Way) -> bool| {
-        let before = ways.len();
-        ways.retain(keep);
-        if ways.len() < before {
-            decided = by;
-        }
-    };
-    let least =
-        |ways: &[Way], of: fn(&Way) -> f64| ways.iter().map(of).fold(f64::INFINITY, f64::min);
-    let hit = least(&ways, |w| w.hit);
-    narrow(&mut ways, "decided by the pins", &|w| {
-        w.hit <= 1.1 * hit + SAME_HIT
-    });
-    let cover = -least(&ways, |w| -w.cover);
-    narrow(&mut ways, "decided by the outlines", &|w| {
-        w.cover >= cover - SAME_COVER
-    });
-    let off = least(&ways, |w| w.off);
-    let same_off = 0.005 + 4.0 * (a.rounding + b.rounding);
-    narrow(&mut ways, "decided by the cavities' edges", &|w| {
-        w.off <= off + same_off
-    });
+    try_out(a, b, &edges, &mut ways);
+    let mut decided = narrow(&mut ways, 0.005 + 4.0 * (a.rounding + b.rounding));
     let first = &ways[0];
-    let other = |w: &&Way| {
+    let other = |w: &Way| {
         let turn = w.b_to_a * first.b_to_a.inverse();
         let of_b = first.b_to_a.inverse() * w.b_to_a;
         !symmetric(a, &turn) && !symmetric(b, &of_b)
     };
-    let ambiguous = ways[1..].iter().any(|w| other(&w));
-    if ambiguous {
+    let mut unsure = |message: &str| {
         notes.push(Note {
             half: None,
             unsure: true,
-            message: "the halves were not given closed, and they close as well the other way round, to a different casting; \
-                      give them in closed position, or two places that meet with --meet, to be sure"
-                .to_owned(),
+            message: message.to_owned(),
         });
+    };
+    if ways[1..].iter().any(other) {
+        unsure(
+            "the halves were not given closed, and they close as well the other way round, to a different casting; \
+             give them in closed position, or two places that meet with --meet, to be sure",
+        );
     } else if ways.len() > 1 {
         decided = "either way round gives the same casting";
     }
     if first.by_cavity {
-        notes.push(Note {
-            half: None,
-            unsure: true,
-            message: "the halves were not given closed and their blocks differ in plan, so the cavities were laid on each \
-                      other: a mismatch shows only in so far as their shapes differ. Give them in closed position, or places that meet with \
-                      --meet, to be sure"
-                .to_owned(),
-        });
+        unsure(
+            "the halves were not given closed and their blocks differ in plan, so the cavities were laid on each \
+             other: a mismatch shows only in so far as their shapes differ. Give them in closed position, or places that meet with \
+             --meet, to be sure",
+        );
     }
     let on = if !met.is_empty() {
         "place on place as given"
@@ -126,6 +110,43 @@ pub(super) fn lay_over(a: &Half, b: &Half, config: &SetupConfig, notes: &mut Vec
         b_to_a: first.b_to_a,
         why: format!("B was turned over onto A, {on}; {decided}"),
     }
+}
+
+/// Finds how each of the ways fits; `edges` are those of A's and of B's openings.
+fn try_out(a: &Half, b: &Half, edges: &[Vec<Polyline>; 2], ways: &mut [Way]) {
+    let columns = Columns::cast(&a.mesh, coarse_grid(a));
+    let (top, inside) = (columns.top(), outline(&columns));
+    for way in ways {
+        (way.hit, way.cover) = fit(&top, &inside, &b.mesh.transformed(&way.b_to_a));
+        way.off = apart(edges, &way.b_to_a);
+    }
+}
+
+/// Keeps the ways that fit best, and says what decided; openings' edges that are off by no more than `same_off` more are alike.
+fn narrow(ways: &mut Vec<Way>, same_off: f64) -> &'static str {
+    let mut decided = "the only way that was tried";
+    let mut keep = |ways: &mut Vec<Way>, by: &'static str, fits: &dyn Fn(&Way) -> bool| {
+        let before = ways.len();
+        ways.retain(fits);
+        if ways.len() < before {
+            decided = by;
+        }
+    };
+    let least =
+        |ways: &[Way], of: fn(&Way) -> f64| ways.iter().map(of).fold(f64::INFINITY, f64::min);
+    let hit = least(ways, |w| w.hit);
+    keep(ways, "decided by the pins", &|w| {
+        w.hit <= 1.1 * hit + SAME_HIT
+    });
+    let cover = -least(ways, |w| -w.cover);
+    keep(ways, "decided by the outlines", &|w| {
+        w.cover >= cover - SAME_COVER
+    });
+    let off = least(ways, |w| w.off);
+    keep(ways, "decided by the cavities' edges", &|w| {
+        w.off <= off + same_off
+    });
+    decided
 }
 
 /// Turns B over onto A so that two places of each meet, given in the tool frames.
@@ -160,51 +181,22 @@ fn over() -> UnitQuaternion<f64> {
 /// The ways that are tried: B turned over, its sides along A's in four ways, its outline over A's, or its cavity over A's; or
 /// with one place on the place given.
 fn ways(a: &Half, b: &Half, edges: &[Vec<Polyline>; 2], met: Option<&[Point; 2]>) -> Vec<Way> {
-    let flip = over();
-    let turned = |mesh: &Mesh| side_direction(mesh);
-    // turned over about X, an angle becomes its opposite
-    let between = match (turned(&a.mesh), turned(&b.mesh)) {
-        (Some(p), Some(q)) => {
-            let d = (p + q).rem_euclid(FRAC_PI_2);
-            let d = if d > 0.5 * FRAC_PI_2 {
-                d - FRAC_PI_2
-            } else {
-                d
-            };
-            // a few roundings of a side's direction are none
-            if d.abs() < 1e-5 { 0.0 } else { d }
-        }
-        _ => 0.0,
-    };
+    let between = side_turn(&a.mesh, &b.mesh);
     let (alo, ahi) = a.bounds();
     let mut found = Vec::new();
     for quarter in 0..4 {
         let angle = between + f64::from(quarter) * FRAC_PI_2;
-        let turn = UnitQuaternion::from_axis_angle(&Vector3::z_axis(), angle) * flip;
+        let turn = UnitQuaternion::from_axis_angle(&Vector3::z_axis(), angle) * over();
         let turn = Isometry3::from_parts(Translation3::identity(), turn);
         let (lo, hi) = b.mesh.transformed(&turn).bounds().unwrap_or_default();
         let shift = |x: f64, y: f64| Translation3::new(x, y, 0.0) * turn;
         if let Some([p, q]) = met {
             let by = p - turn * q;
-            found.push(Way {
-                b_to_a: shift(by.x, by.y),
-                by_cavity: false,
-                hit: 0.0,
-                cover: 0.0,
-                off: 0.0,
-            });
+            found.push(Way::untried(shift(by.x, by.y), false));
             continue;
         }
-        found.push(Way {
-            b_to_a: shift(
-                0.5 * (alo.x + ahi.x - lo.x - hi.x),
-                0.5 * (alo.y + ahi.y - lo.y - hi.y),
-            ),
-            by_cavity: false,
-            hit: 0.0,
-            cover: 0.0,
-            off: 0.0,
-        });
+        let by = [0, 1].map(|c| 0.5 * (alo[c] + ahi[c] - lo[c] - hi[c]));
+        found.push(Way::untried(shift(by[0], by[1]), false));
         let alike = (0..2).all(|c| ((ahi[c] - alo[c]) - (hi[c] - lo[c])).abs() <= SAME_PLAN);
         let widest = [0, 1].map(|k| {
             let area = |l: &&Polyline| l.area().abs();
@@ -212,16 +204,27 @@ fn ways(a: &Half, b: &Half, edges: &[Vec<Polyline>; 2], met: Option<&[Point; 2]>
         });
         if let ([Some(p), Some(q)], false) = (widest, alike) {
             let (own, theirs) = (middle(p, &Isometry3::identity()), middle(q, &turn));
-            found.push(Way {
-                b_to_a: shift(own[0] - theirs[0], own[1] - theirs[1]),
-                by_cavity: true,
-                hit: 0.0,
-                cover: 0.0,
-                off: 0.0,
-            });
+            let by = [0, 1].map(|c| own[c] - theirs[c]);
+            found.push(Way::untried(shift(by[0], by[1]), true));
         }
     }
     found
+}
+
+/// By how much B, turned over, is to be turned for its upright sides to lie along A's, to either side by half a right angle at most.
+fn side_turn(a: &Mesh, b: &Mesh) -> f64 {
+    let (Some(p), Some(q)) = (side_direction(a), side_direction(b)) else {
+        return 0.0;
+    };
+    // turned over about X, an angle becomes its opposite
+    let d = (p + q).rem_euclid(FRAC_PI_2);
+    let d = if d > 0.5 * FRAC_PI_2 {
+        d - FRAC_PI_2
+    } else {
+        d
+    };
+    // a few roundings of a side's direction are none
+    if d.abs() < 1e-5 { 0.0 } else { d }
 }
 
 /// Direction of the upright sides, an angle of less than a right angle; `None` where they have none, as on a round block.
