@@ -77,55 +77,17 @@ impl Closing {
         two_files: bool,
         notes: &mut Vec<Note>,
     ) -> Closing {
-        let contact = config.contact;
         let [a, b] = halves else {
             unreachable!("called with two halves")
         };
-        let b_to_a = a.frame.to_tool * b.frame.to_tool.inverse();
-        let opposite = 1.0 + a.frame.axis.dot(&b.frame.axis) < OPPOSITE;
-        if opposite && stands_over(a, b, &b_to_a) {
-            if !config.meets.is_empty() {
-                notes.push(Note {
-                    half: None,
-                    unsure: false,
-                    message: "the halves stand closed on each other, so the places of --meet were not used".to_owned(),
-                });
-            }
-            let gap = set_by_contact(a, b, &b_to_a, contact, notes);
-            let b_to_a = a.frame.to_tool * b.frame.to_tool.inverse();
-            let gap = if a.parting == Parting::Flat && b.parting == Parting::Flat {
-                (b_to_a * Point::origin()).z
-            } else {
-                gap
-            };
-            // a difference in the coordinates' last digits is contact
-            let gap = if gap.abs() <= a.tolerance().max(b.tolerance()) {
-                0.0
-            } else {
-                gap
-            };
-            return Closing {
-                layout: Layout::Closed,
-                b_to_a,
-                gap,
-                why: "they stand closed".to_owned(),
-            };
+        if let Some(closing) = Closing::as_given(a, b, config, notes) {
+            return closing;
         }
         let laid = lay_over(a, b, config, notes);
-        let flat = a.parting == Parting::Flat && b.parting == Parting::Flat;
-        let b_to_a = if flat {
+        let b_to_a = if a.parting == Parting::Flat && b.parting == Parting::Flat {
             laid.b_to_a
         } else {
-            // let down until most of the parting faces meet
-            let down =
-                face_distances(a, b, &laid.b_to_a).map_or(0.0, |d| most_common(&d, contact).0);
-            let let_down = Translation3::new(0.0, 0.0, -down) * laid.b_to_a;
-            // the frames may move along their axes when the contact shows another level
-            let (a_frame, b_frame) = (a.frame.to_tool, b.frame.to_tool);
-            set_by_contact(a, b, &let_down, contact, notes);
-            let of_a = a.frame.to_tool * a_frame.inverse();
-            let of_b = b.frame.to_tool * b_frame.inverse();
-            of_a * let_down * of_b.inverse()
+            let_down(a, b, &laid.b_to_a, config.contact, notes)
         };
         Closing {
             layout: if two_files {
@@ -138,6 +100,66 @@ impl Closing {
             why: laid.why,
         }
     }
+
+    /// Where the halves stand closed.
+    fn as_given(
+        a: &mut Half,
+        b: &mut Half,
+        config: &SetupConfig,
+        notes: &mut Vec<Note>,
+    ) -> Option<Closing> {
+        let b_to_a = a.frame.to_tool * b.frame.to_tool.inverse();
+        let opposite = 1.0 + a.frame.axis.dot(&b.frame.axis) < OPPOSITE;
+        if !opposite || !stands_over(a, b, &b_to_a) {
+            return None;
+        }
+        if !config.meets.is_empty() {
+            notes.push(Note {
+                half: None,
+                unsure: false,
+                message:
+                    "the halves stand closed on each other, so the places of --meet were not used"
+                        .to_owned(),
+            });
+        }
+        let gap = set_by_contact(a, b, &b_to_a, config.contact, notes);
+        let b_to_a = a.frame.to_tool * b.frame.to_tool.inverse();
+        let gap = if a.parting == Parting::Flat && b.parting == Parting::Flat {
+            (b_to_a * Point::origin()).z
+        } else {
+            gap
+        };
+        // a difference in the coordinates' last digits is contact
+        let gap = if gap.abs() <= a.tolerance().max(b.tolerance()) {
+            0.0
+        } else {
+            gap
+        };
+        Some(Closing {
+            layout: Layout::Closed,
+            b_to_a,
+            gap,
+            why: "they stand closed".to_owned(),
+        })
+    }
+}
+
+/// B let down on A, as laid over it by `b_to_a`, until most of the parting faces meet.
+fn let_down(
+    a: &mut Half,
+    b: &mut Half,
+    b_to_a: &Isometry3<f64>,
+    contact: f64,
+    notes: &mut Vec<Note>,
+) -> Isometry3<f64> {
+    let down = face_distances(a, b, b_to_a).map_or(0.0, |d| most_common(&d, contact).0);
+    let let_down = Translation3::new(0.0, 0.0, -down) * b_to_a;
+    // the frames may move along their axes when the contact shows another level
+    let (a_frame, b_frame) = (a.frame.to_tool, b.frame.to_tool);
+    set_by_contact(a, b, &let_down, contact, notes);
+    let of_a = a.frame.to_tool * a_frame.inverse();
+    let of_b = b.frame.to_tool * b_frame.inverse();
+    of_a * let_down * of_b.inverse()
 }
 
 /// Whether B stands over A, as closed; both levels may be off by the heights of the halves.
@@ -200,29 +222,10 @@ fn set_by_contact(
     contact: f64,
     notes: &mut Vec<Note>,
 ) -> f64 {
-    let Some(distances) = face_distances(a, b, b_to_a) else {
+    let Some(Contact { apart, mut meets }) = touching(a, b, b_to_a, contact) else {
         return 0.0;
     };
-    let least = LEAST_CONTACT
-        * outline(&Columns::cast(&a.mesh, coarse_grid(a)))
-            .iter()
-            .filter(|i| **i)
-            .count() as f64;
-    let flat = |h: &Half| h.parting == Parting::Flat;
-    let touching = |apart: f64| -> Vec<f64> {
-        let meets = distances.iter().filter(|d| (d[0] - apart).abs() <= contact);
-        meets.map(|d| d[1]).collect()
-    };
-    let (mut apart, mut meets) = (0.0, touching(0.0));
-    if (meets.len() as f64) < least && !(flat(a) && flat(b)) {
-        let (common, count) = most_common(&distances, contact);
-        if common.abs() <= MOST_APART && count as f64 >= least {
-            (apart, meets) = (common, touching(common));
-        }
-    }
-    if (meets.len() as f64) < least {
-        return 0.0;
-    }
+    let flat = a.parting == Parting::Flat && b.parting == Parting::Flat;
     meets.sort_by(f64::total_cmp);
     let level = meets[meets.len() / 2];
     let at_level = meets
@@ -230,7 +233,7 @@ fn set_by_contact(
         .filter(|z| (*z - level).abs() <= contact.max(a.tolerance()))
         .count();
     if at_level as f64 >= FLAT_CONTACT * meets.len() as f64 {
-        if level.abs() <= contact && flat(a) && flat(b) {
+        if level.abs() <= contact && flat {
             return apart;
         }
         shift_level(a, level);
@@ -257,6 +260,35 @@ fn set_by_contact(
         within: contact,
     };
     apart
+}
+
+/// How the parting faces touch.
+struct Contact {
+    /// How far the halves stand apart where they do, mm.
+    apart: f64,
+    /// A's heights there, mm.
+    meets: Vec<f64>,
+}
+
+/// Where the halves touch as they stand, or else, with no flat level, where most of their faces lie equally far apart; `None` where
+/// that is little of the outline.
+fn touching(a: &Half, b: &Half, b_to_a: &Isometry3<f64>, contact: f64) -> Option<Contact> {
+    let distances = face_distances(a, b, b_to_a)?;
+    let outline = outline(&Columns::cast(&a.mesh, coarse_grid(a)));
+    let least = LEAST_CONTACT * outline.iter().filter(|i| **i).count() as f64;
+    let touching = |apart: f64| -> Vec<f64> {
+        let meets = distances.iter().filter(|d| (d[0] - apart).abs() <= contact);
+        meets.map(|d| d[1]).collect()
+    };
+    let (mut apart, mut meets) = (0.0, touching(0.0));
+    let flat = a.parting == Parting::Flat && b.parting == Parting::Flat;
+    if (meets.len() as f64) < least && !flat {
+        let (common, count) = most_common(&distances, contact);
+        if common.abs() <= MOST_APART && count as f64 >= least {
+            (apart, meets) = (common, touching(common));
+        }
+    }
+    (meets.len() as f64 >= least).then_some(Contact { apart, meets })
 }
 
 /// Makes height `z` of the half's tool frame its parting level, flat.

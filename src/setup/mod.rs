@@ -313,17 +313,9 @@ pub(crate) fn flat_normals(mesh: &Mesh) -> Vec<Vector> {
 fn view(mesh: &Mesh, model: &Model, given: Option<Vec<Vector>>) -> View {
     let asked = given.is_some();
     let facets = axis::facets(mesh);
-    let candidates: Vec<(Vector, f64)> = match given {
+    let candidates = match given {
         Some(axes) => axes.into_iter().map(|a| (a, 0.0)).collect(),
-        None => axis::flat_faces(&facets)
-            .into_iter()
-            .map(|f| (f.normal, f.area))
-            .collect(),
-    };
-    let candidates = if candidates.is_empty() {
-        vec![(Vector::z(), 0.0), (-Vector::z(), 0.0)]
-    } else {
-        candidates
+        None => candidates(&facets),
     };
     let looks: Vec<Look> = candidates
         .into_iter()
@@ -370,6 +362,15 @@ fn view(mesh: &Mesh, model: &Model, given: Option<Vec<Vector>>) -> View {
             .filter(|l| l.rim > (1.0 - RUNNER_UP) * best.levels[0].rim)
             .map(|l| l.z),
     }
+}
+
+/// Axes to look along, and the area of flat face that each is square to: up and down where there is none.
+fn candidates(facets: &[(Vector, f64)]) -> Vec<(Vector, f64)> {
+    let flats = axis::flat_faces(facets);
+    if flats.is_empty() {
+        return vec![(Vector::z(), 0.0), (-Vector::z(), 0.0)];
+    }
+    flats.into_iter().map(|f| (f.normal, f.area)).collect()
 }
 
 /// Whether the places given can tell how the halves close.
