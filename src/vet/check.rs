@@ -121,17 +121,7 @@ fn checked(
         },
     )?;
     let surveys = surveyed(&setup, config, progress)?;
-    let corner = |half: &Half| [half.bounds().0.x, half.bounds().0.y];
-    let reliefs = setup.halves.iter().zip(&surveys);
-    let mut evidence = Evidence {
-        reliefs: reliefs
-            .map(|(half, survey)| report::Relief::of(survey, corner(half)))
-            .collect(),
-        halves: Vec::new(),
-        b_to_a: setup.closing.as_ref().map(|c| c.b_to_a),
-        pair: None,
-        part: None,
-    };
+    let mut evidence = reliefs(&setup, &surveys);
     let kept = keep.then_some(&mut evidence.halves);
     let (halves, surfaces) = judged(&setup, &surveys, config, progress, kept);
     let together = (setup.closing.as_ref())
@@ -167,6 +157,21 @@ fn checked(
         done: 1.0,
     });
     Ok((report, evidence))
+}
+
+/// The evidence with the halves' small maps.
+fn reliefs(setup: &Setup, surveys: &[Survey]) -> Evidence {
+    let relief = |(half, survey): (&Half, &Survey)| {
+        let lo = half.bounds().0;
+        report::Relief::of(survey, [lo.x, lo.y])
+    };
+    Evidence {
+        reliefs: setup.halves.iter().zip(surveys).map(relief).collect(),
+        halves: Vec::new(),
+        b_to_a: setup.closing.as_ref().map(|c| c.b_to_a),
+        pair: None,
+        part: None,
+    }
 }
 
 /// The halves' columns and hollows, sockets and what was taken out marked.
