@@ -138,6 +138,7 @@ pub fn together(sides: &[Side; 2], cells: &[Cell]) -> Vec<[Vec<usize>; 2]> {
     groups.into_values().filter(molded).collect()
 }
 
+/// The hollow that `parts` make; `None` where none of it is cavity.
 fn closed(
     sides: &[Side; 2],
     b_to_a: &Isometry3<f64>,
@@ -181,6 +182,25 @@ fn closed(
             channel[k] = true;
         }
     }
+    openings.extend(other_openings(sides, b_to_a, solid, &parts));
+    Some(Closed {
+        parts,
+        plan_area: count as f64 * grid.cell * grid.cell,
+        widest: lattice.widest(),
+        openings,
+        channel: lattice.spread(&channel, &grid),
+        grid,
+    })
+}
+
+/// Holes to the underside, and ways out under the material.
+fn other_openings(
+    sides: &[Side; 2],
+    b_to_a: &Isometry3<f64>,
+    solid: &Solid,
+    parts: &[Vec<usize>; 2],
+) -> Vec<Opening> {
+    let mut openings = Vec::new();
     for half in 0..2 {
         let survey = sides[half].survey;
         for &h in &parts[half] {
@@ -203,14 +223,7 @@ fn closed(
             }
         }
     }
-    Some(Closed {
-        parts,
-        plan_area: count as f64 * grid.cell * grid.cell,
-        widest: lattice.widest(),
-        openings,
-        channel: lattice.spread(&channel, &grid),
-        grid,
-    })
+    openings
 }
 
 /// Heights at which a hole to the underside is looked at.

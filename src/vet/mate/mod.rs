@@ -60,19 +60,7 @@ pub fn mating(
     let fit = outline(sides, &own_rims);
     let (pins, empty_sockets) = pins::pins(sides, b_to_a, limits.crease_deg);
     let closed = closed_volume(closing, sides);
-    let (rays_a, rays_b) = (Rays::new(&a.half.mesh), Rays::new(&b.half.mesh));
     let (lo, hi) = a.half.bounds();
-    let solid = Solid {
-        a: &rays_a,
-        b: &rays_b,
-        to_b: b_to_a.inverse(),
-        most: 2.0 * (hi - lo).norm(),
-    };
-    let cells = cells(sides, b_to_a);
-    let hollows: Vec<ClosedHollow> = closed_hollows(sides, b_to_a, &cells, &solid)
-        .iter()
-        .map(|h| hollow_figures(sides, b_to_a, &solid, h, limits.draft_min_area))
-        .collect();
     let known = met.area > 0.0;
     let pm = a.half.rounding + b.half.rounding + (hi.z - lo.z).abs() * f64::from(f32::EPSILON);
     let place = |p: Option<Point>| p.map(|p| a.half.frame.place(&p));
@@ -102,7 +90,7 @@ pub fn mating(
         faces: face_figures(a.half, &met),
         pins,
         empty_sockets,
-        hollows,
+        hollows: hollows(sides, b_to_a, limits.draft_min_area),
         trapped_by: sides
             .iter()
             .filter(|s| s.undercut.hook_mm.is_some_and(|h| h > limits.forgive))
@@ -112,6 +100,24 @@ pub fn mating(
     };
     mating.verdict = verdict(&mating, limits.contact);
     mating
+}
+
+/// The hollows that the halves close around.
+fn hollows(sides: &[Side; 2], b_to_a: &Isometry3<f64>, draft_min_area: f64) -> Vec<ClosedHollow> {
+    let [a, b] = sides;
+    let (rays_a, rays_b) = (Rays::new(&a.half.mesh), Rays::new(&b.half.mesh));
+    let (lo, hi) = a.half.bounds();
+    let solid = Solid {
+        a: &rays_a,
+        b: &rays_b,
+        to_b: b_to_a.inverse(),
+        most: 2.0 * (hi - lo).norm(),
+    };
+    let cells = cells(sides, b_to_a);
+    closed_hollows(sides, b_to_a, &cells, &solid)
+        .iter()
+        .map(|h| hollow_figures(sides, b_to_a, &solid, h, draft_min_area))
+        .collect()
 }
 
 /// What pictures of the pair are drawn from; `figures` are of the same halves.
