@@ -6,6 +6,7 @@
 
 use crate::mesh::{Creases, Point};
 use crate::setup::{Half, Survey};
+use nalgebra::Vector2;
 use std::collections::BTreeMap;
 
 /// A straight edge.
@@ -46,10 +47,44 @@ pub fn straight_edges(
     creases: &Creases,
     crease_deg: f64,
 ) -> Vec<StraightEdge> {
-    let mesh = &half.mesh;
     let (lo, hi) = half.bounds();
     let least = LEAST_SHARE * (hi.x - lo.x).max(hi.y - lo.y);
-    let tolerance = half.tolerance();
+    let pieces = pieces(half, survey, creases);
+    let mut edges = Vec::new();
+    for outline in [true, false] {
+        let of: Vec<Piece> = pieces
+            .iter()
+            .filter(|p| p.outline == outline)
+            .copied()
+            .collect();
+        for run in runs(&half.mesh.vertices, &of, half.tolerance()) {
+            edges.extend(run.straight(crease_deg, outline));
+        }
+    }
+    edges.retain(|e| e.length >= least);
+    edges.sort_by(|a, b| {
+        b.length
+            .total_cmp(&a.length)
+            .then(a.direction_deg.total_cmp(&b.direction_deg))
+            .then(a.from.x.total_cmp(&b.from.x))
+            .then(a.from.y.total_cmp(&b.from.y))
+    });
+    let mut listed: Vec<StraightEdge> = Vec::new();
+    for e in edges {
+        let same = |o: &StraightEdge| {
+            let off = (o.direction_deg - e.direction_deg).abs();
+            o.outline == e.outline && off.min(180.0 - off) <= SAME_DEG
+        };
+        if !listed.iter().any(same) {
+            listed.push(e);
+        }
+    }
+    listed
+}
+
+/// Sharp edges, and those where a flat ends in a curve, of the cavity and of the rim of the block's upper side; none upright.
+fn pieces(half: &Half, survey: &Survey, creases: &Creases) -> Vec<Piece> {
+    let (mesh, tolerance) = (&half.mesh, half.tolerance());
     let mut pieces = Vec::new();
     for (e, edge) in half.topology.edges.iter().enumerate() {
         let (a, Some(b)) = edge.triangles else {
@@ -75,36 +110,7 @@ pub fn straight_edges(
             });
         }
     }
-    let mut edges = Vec::new();
-    for outline in [true, false] {
-        let of: Vec<Piece> = pieces
-            .iter()
-            .filter(|p| p.outline == outline)
-            .copied()
-            .collect();
-        for run in runs(mesh.vertices.as_slice(), &of, tolerance) {
-            edges.extend(straight(&run, crease_deg, outline));
-        }
-    }
-    edges.retain(|e| e.length >= least);
-    edges.sort_by(|a, b| {
-        b.length
-            .total_cmp(&a.length)
-            .then(a.direction_deg.total_cmp(&b.direction_deg))
-            .then(a.from.x.total_cmp(&b.from.x))
-            .then(a.from.y.total_cmp(&b.from.y))
-    });
-    let mut listed: Vec<StraightEdge> = Vec::new();
-    for e in edges {
-        let same = |o: &StraightEdge| {
-            let off = (o.direction_deg - e.direction_deg).abs();
-            o.outline == e.outline && off.min(180.0 - off) <= SAME_DEG
-        };
-        if !listed.iter().any(same) {
-            listed.push(e);
-        }
-    }
-    listed
+    pieces
 }
 
 /// A line of corners; closed if its last joins its first.
@@ -219,69 +225,82 @@ fn joined(corners: &[Point], tolerance: f64) -> Vec<Point> {
     kept
 }
 
-/// The straight edges of one run.
-fn straight(run: &Run, crease_deg: f64, outline: bool) -> Vec<StraightEdge> {
-    let n = run.corners.len();
-    let count = if run.closed { n } else { n.saturating_sub(1) };
-    let side = |k: usize| (run.corners[(k + 1) % n] - run.corners[k % n]).xy();
-    // signed turn at the beginning of each piece, degrees; a run's ends are sharp
-    let turn = |k: usize| {
-        if !run.closed && k == 0 {
-            return 180.0;
-        }
-        let (a, b) = (side((k + n - 1) % n), side(k));
-        (a.x * b.y - a.y * b.x).atan2(a.dot(&b)).to_degrees()
-    };
-    let turn_at = |k: isize| -> f64 {
-        if run.closed {
-            turn(k.rem_euclid(n as isize) as usize)
-        } else if k < 0 || k as usize >= count {
-            180.0
+impl Run {
+    /// Number of its pieces.
+    fn count(&self) -> usize {
+        let n = self.corners.len();
+        if self.closed { n } else { n.saturating_sub(1) }
+    }
+
+    /// The number of piece `k`, counted on round a closed line; `None` beyond the ends of an open one.
+    fn piece(&self, k: isize) -> Option<usize> {
+        let count = self.count() as isize;
+        if self.closed {
+            Some(k.rem_euclid(count) as usize)
         } else {
-            turn(k as usize)
+            (0..count).contains(&k).then_some(k as usize)
         }
-    };
-    let curved = |k: isize| {
-        let t = turn_at(k);
+    }
+
+    /// Piece `k` in plan.
+    fn side(&self, k: usize) -> Vector2<f64> {
+        let n = self.corners.len();
+        (self.corners[(k + 1) % n] - self.corners[k % n]).xy()
+    }
+
+    /// Length of piece `k` in plan, mm; 0 beyond the ends.
+    fn length(&self, k: isize) -> f64 {
+        self.piece(k).map_or(0.0, |k| self.side(k).norm())
+    }
+
+    /// Signed turn at the beginning of piece `k`, degrees; a line's ends are sharp.
+    fn turn(&self, k: isize) -> f64 {
+        let Some(k) = self.piece(k).filter(|&k| self.closed || k > 0) else {
+            return 180.0;
+        };
+        let n = self.corners.len();
+        let (a, b) = (self.side((k + n - 1) % n), self.side(k));
+        (a.x * b.y - a.y * b.x).atan2(a.dot(&b)).to_degrees()
+    }
+
+    /// Whether a curve goes on at the beginning of piece `k`.
+    fn curved(&self, k: isize, crease_deg: f64) -> bool {
+        let t = self.turn(k);
         let like = |o: f64| {
             o.abs() < crease_deg
                 && o * t > 0.0
                 && o.abs() < ALIKE * t.abs()
                 && t.abs() < ALIKE * o.abs()
         };
-        t.abs() < crease_deg && (like(turn_at(k - 1)) || like(turn_at(k + 1)))
-    };
-    let length = |k: isize| -> f64 {
-        if run.closed {
-            side(k.rem_euclid(n as isize) as usize).norm()
-        } else if k < 0 || k as usize >= count {
-            0.0
-        } else {
-            side(k as usize).norm()
-        }
-    };
-    (0..count as isize)
-        .filter(|&k| {
-            let own = length(k);
-            let facet = |at: isize, beside: isize| curved(at) && own < LONGER * length(beside);
-            !facet(k, k - 1) && !facet(k + 1, k + 1)
-        })
-        .map(|k| {
-            let (from, to) = (run.corners[k as usize], run.corners[(k as usize + 1) % n]);
-            let d = (to - from).xy();
-            let direction = d.y.atan2(d.x).to_degrees().rem_euclid(180.0);
-            StraightEdge {
-                outline,
-                from,
-                to,
-                length: d.norm(),
-                // 180 itself is 0
-                direction_deg: if direction > 180.0 - 1e-9 {
-                    0.0
-                } else {
-                    direction
-                },
-            }
-        })
-        .collect()
+        t.abs() < crease_deg && (like(self.turn(k - 1)) || like(self.turn(k + 1)))
+    }
+
+    /// Its pieces that are straight edges.
+    fn straight(&self, crease_deg: f64, outline: bool) -> Vec<StraightEdge> {
+        let facet = |k: isize, at: isize, beside: isize| {
+            self.curved(at, crease_deg) && self.length(k) < LONGER * self.length(beside)
+        };
+        (0..self.count() as isize)
+            .filter(|&k| !facet(k, k, k - 1) && !facet(k, k + 1, k + 1))
+            .map(|k| {
+                let k = k as usize;
+                let next = (k + 1) % self.corners.len();
+                let (from, to) = (self.corners[k], self.corners[next]);
+                let d = (to - from).xy();
+                let direction = d.y.atan2(d.x).to_degrees().rem_euclid(180.0);
+                StraightEdge {
+                    outline,
+                    from,
+                    to,
+                    length: d.norm(),
+                    // 180 itself is 0
+                    direction_deg: if direction > 180.0 - 1e-9 {
+                        0.0
+                    } else {
+                        direction
+                    },
+                }
+            })
+            .collect()
+    }
 }
