@@ -93,24 +93,30 @@ impl Flats {
         }
         firsts.push(members.len());
         flats.starts.push(flats.edges.len() as u32);
+        flats.patches = flats.measured(facets, &members, &firsts);
+        flats
+    }
+
+    /// The patches' normals, areas and borders; patch `p` has the triangles `members[firsts[p]..firsts[p + 1]]`.
+    fn measured(&self, facets: &Facets, members: &[u32], firsts: &[usize]) -> Vec<Patch> {
+        let normal = |t: u32| facets.normals[t as usize].unwrap_or_default();
         let patch = |p: usize| {
             let members = &members[firsts[p]..firsts[p + 1]];
+            let border_edges = self.edges(p as u32);
             let sum = |sum: Vector, &t: &u32| sum + facets.mesh.area_normal(t as usize);
             let mean = members.iter().fold(Vector::zeros(), sum).try_normalize(0.0);
             Patch {
                 normal: mean.unwrap_or_else(|| normal(members[0])),
-                area: members.iter().map(|&t| area(t)).sum(),
-                border: border(facets.mesh, topology, flats.edges(p as u32)),
-                holed: is_holed(facets.mesh, members, flats.edges(p as u32).len()),
+                area: members.iter().map(|&t| facets.areas[t as usize]).sum(),
+                border: border(facets.mesh, facets.topology, border_edges),
+                holed: is_holed(facets.mesh, members, border_edges.len()),
             }
         };
-        let patches = (0..firsts.len() - 1)
+        (0..firsts.len() - 1)
             .into_par_iter()
             .with_min_len(1024)
             .map(patch)
-            .collect();
-        flats.patches = patches;
-        flats
+            .collect()
     }
 
     /// Number of patches.
