@@ -45,6 +45,30 @@ struct Unused {
     lines: bool,
 }
 
+impl Unused {
+    fn told(&self) -> Vec<String> {
+        let mut told = Vec::new();
+        let mut say = |is: bool, text: &str| {
+            if is {
+                told.push(text.to_owned());
+            }
+        };
+        say(
+            self.colours,
+            "The file has colours; only its shape is used.",
+        );
+        say(
+            self.materials,
+            "The file has materials or textures; only its shape is used.",
+        );
+        say(
+            self.lines,
+            "The file has loose lines or points; they are left out.",
+        );
+        told
+    }
+}
+
 /// The triangles of an OBJ file; faces with more corners are cut.
 ///
 /// # Errors
@@ -64,53 +88,43 @@ pub(super) fn content(bytes: &[u8], limits: &Limits) -> Result<Content, Fault> {
     drop(kept);
     let mut facets: Vec<Facet> = Vec::new();
     for tobj::Model { mesh, .. } in models {
-        let corner = |i: &u32| -> Option<[f32; 3]> {
-            let from = 3 * *i as usize;
-            Some([
-                *mesh.positions.get(from)?,
-                *mesh.positions.get(from + 1)?,
-                *mesh.positions.get(from + 2)?,
-            ])
-        };
-        let corners: Option<Vec<[f32; 3]>> = mesh.indices.iter().map(corner).collect();
-        let corners = corners.ok_or_else(|| damaged("a face names a corner that is not there"))?;
-        let all_triangles = vec![
-            3;
-            if mesh.face_arities.is_empty() {
-                corners.len() / 3
-            } else {
-                0
-            }
-        ];
-        let mut from = 0;
-        for &arity in mesh.face_arities.iter().chain(&all_triangles) {
-            let face = corners.get(from..from + arity as usize).unwrap_or_default();
-            from += arity as usize;
-            facets.extend(polygon::triangles(face).iter().map(|t| t.map(|k| face[k])));
-        }
+        facets.extend(triangles(&mesh)?);
     }
-    let mut content = Content {
+    Ok(Content {
         facets,
+        unused: unused.told(),
         ..Content::default()
+    })
+}
+
+/// The triangles of one mesh.
+fn triangles(mesh: &tobj::Mesh) -> Result<Vec<Facet>, Fault> {
+    let corner = |i: &u32| -> Option<[f32; 3]> {
+        let from = 3 * *i as usize;
+        Some([
+            *mesh.positions.get(from)?,
+            *mesh.positions.get(from + 1)?,
+            *mesh.positions.get(from + 2)?,
+        ])
     };
-    let mut say = |is: bool, text: &str| {
-        if is {
-            content.unused.push(text.to_owned());
+    let corners: Option<Vec<[f32; 3]>> = mesh.indices.iter().map(corner).collect();
+    let corners = corners.ok_or_else(|| damaged("a face names a corner that is not there"))?;
+    let all_triangles = vec![
+        3;
+        if mesh.face_arities.is_empty() {
+            corners.len() / 3
+        } else {
+            0
         }
-    };
-    say(
-        unused.colours,
-        "The file has colours; only its shape is used.",
-    );
-    say(
-        unused.materials,
-        "The file has materials or textures; only its shape is used.",
-    );
-    say(
-        unused.lines,
-        "The file has loose lines or points; they are left out.",
-    );
-    Ok(content)
+    ];
+    let mut facets = Vec::new();
+    let mut from = 0;
+    for &arity in mesh.face_arities.iter().chain(&all_triangles) {
+        let face = corners.get(from..from + arity as usize).unwrap_or_default();
+        from += arity as usize;
+        facets.extend(polygon::triangles(face).iter().map(|t| t.map(|k| face[k])));
+    }
+    Ok(facets)
 }
 
 /// The lines with corners and faces, without what faces say of textures and normals.

@@ -124,6 +124,12 @@ pub(super) fn content(bytes: &[u8], limits: &Limits) -> Result<Content, Fault> {
     }
     let count = faces.iter().map(|f| (f.0.len() as u64).saturating_sub(2));
     limits.check_triangles(count.sum())?;
+    content.facets = facets(&vertices, &faces)?;
+    Ok(content)
+}
+
+fn facets(vertices: &[Vertex], faces: &[Face]) -> Result<Vec<Facet>, Fault> {
+    let mut facets = Vec::new();
     let mut corners = Vec::new();
     for (k, face) in faces.iter().enumerate() {
         corners.clear();
@@ -139,9 +145,9 @@ pub(super) fn content(bytes: &[u8], limits: &Limits) -> Result<Content, Fault> {
         }
         let cut = polygon::triangles(&corners);
         let facet = |t: &[usize; 3]| -> Facet { t.map(|k| corners[k]) };
-        content.facets.extend(cut.iter().map(facet));
+        facets.extend(cut.iter().map(facet));
     }
-    Ok(content)
+    Ok(facets)
 }
 
 /// Says what of `element` is not used.
