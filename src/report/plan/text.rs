@@ -1,7 +1,9 @@
 //! A plan for the terminal.
 
 use super::inputs::inputs;
-use super::{BallPlan, Directions, EdgePlan, HalfPlan, Plan, SetBy, SetPlan, WayPlan};
+use super::{
+    BallPlan, Directions, EdgePlan, FilletSaving, HalfPlan, Plan, SetBy, SetPlan, WayPlan,
+};
 use crate::report::figures::{Figures, Quantity, percent};
 use crate::report::page::{Page, Paint, Part};
 use crate::report::table::{Cell, Table};
@@ -182,70 +184,49 @@ fn worth(page: &mut Page, half: &HalfPlan) {
         );
     }
     for s in &half.fillet_savings {
-        let what = match (s.from_mm > 0.0, s.floor) {
-            (true, true) => "floor fillet",
-            (true, false) => "fillet",
-            (false, true) => "sharp floor edge",
-            (false, false) => "sharp edge",
-        };
-        let which = if s.count > 1 {
-            let all = match s.count {
-                2 => "both".to_string(),
-                count => format!("all {count}"),
-            };
-            format!("{all} places like the {what}{}", f.at(Some(s.at_mm)))
-        } else {
-            format!("the {what}{}", f.at(Some(s.at_mm)))
-        };
-        let to = f.length(s.to_mm);
-        let asked = if s.from_mm > 0.0 {
-            let from = f.length((100.0 * s.from_mm).round() / 100.0);
-            format!("Raise {which} from about {from} to {to} radius")
-        } else {
-            format!("Give {which} a radius of {to}")
-        };
-        page.row(
-            "redesign",
-            &format!("{asked}: saves {}.", span(s.saves_min)),
+        let text = format!(
+            "{}: saves {}.",
+            redesigned(page.figures, s),
+            span(s.saves_min)
         );
+        page.row("redesign", &text);
+    }
+}
+
+/// What to change in the design for a fillet that pays.
+fn redesigned(f: Figures, s: &FilletSaving) -> String {
+    let what = match (s.from_mm > 0.0, s.floor) {
+        (true, true) => "floor fillet",
+        (true, false) => "fillet",
+        (false, true) => "sharp floor edge",
+        (false, false) => "sharp edge",
+    };
+    let which = if s.count > 1 {
+        let all = match s.count {
+            2 => "both".to_string(),
+            count => format!("all {count}"),
+        };
+        format!("{all} places like the {what}{}", f.at(Some(s.at_mm)))
+    } else {
+        format!("the {what}{}", f.at(Some(s.at_mm)))
+    };
+    let to = f.length(s.to_mm);
+    if s.from_mm > 0.0 {
+        let from = f.length((100.0 * s.from_mm).round() / 100.0);
+        format!("Raise {which} from about {from} to {to} radius")
+    } else {
+        format!("Give {which} a radius of {to}")
     }
 }
 
 fn balls(page: &mut Page, half: &HalfPlan) {
     let f = page.figures;
-    let (feed, factor) = match f.unit {
-        Unit::Mm => ("mm/min", 1.0),
-        Unit::Inch => ("in/min", 1.0 / MM_PER_INCH),
+    let feed = match f.unit {
+        Unit::Mm => "mm/min",
+        Unit::Inch => "in/min",
     };
     let length = f.sign(Quantity::Length);
-    let row = |b: &BallPlan| {
-        let way = quick(b);
-        let share = b.reached_mm2 / half.surface_mm2.max(f64::MIN_POSITIVE);
-        let set_by = |by: SetBy| match by {
-            SetBy::Machine => "m",
-            SetBy::Cutter => "c",
-            SetBy::Material => "s",
-            SetBy::ChipLoad | SetBy::Bending => "",
-        };
-        let of = |value: &dyn Fn(&WayPlan) -> String| way.map_or_else(|| "-".to_string(), value);
-        let cells = [
-            name(&b.name),
-            percent(share),
-            format!("{:.0}{}", b.rpm, set_by(b.rpm_set_by)),
-            format!(
-                "{:.*}{}",
-                decimals(factor),
-                b.feed_mm_min * factor,
-                set_by(b.feed_set_by)
-            ),
-            of(&|w| f.cell(Quantity::Length, Some(w.step_mm), None)),
-            of(&|w| format!("{:.0}", w.direction_deg)),
-            of(&|w| minutes(w.time_min)),
-            b.semi_finish
-                .map_or_else(|| "-".to_string(), |w| minutes(w.time_min)),
-        ];
-        cells.map(Cell::from).to_vec()
-    };
+    let row = |b: &BallPlan| ball_row(f, b, half.surface_mm2).map(Cell::from).to_vec();
     let heads = [
         "ball".to_string(),
         "does".to_string(),
@@ -271,6 +252,38 @@ fn balls(page: &mut Page, half: &HalfPlan) {
         "Cutting speed on walls, and on level ground at the outside of the cut, where the tip stands still; how much of what \
          the ball does is flatter than 15°, and how much is cut slower than the material's least speed.",
     );
+}
+
+fn ball_row(f: Figures, b: &BallPlan, surface_mm2: f64) -> [String; 8] {
+    let factor = match f.unit {
+        Unit::Mm => 1.0,
+        Unit::Inch => 1.0 / MM_PER_INCH,
+    };
+    let way = quick(b);
+    let share = b.reached_mm2 / surface_mm2.max(f64::MIN_POSITIVE);
+    let set_by = |by: SetBy| match by {
+        SetBy::Machine => "m",
+        SetBy::Cutter => "c",
+        SetBy::Material => "s",
+        SetBy::ChipLoad | SetBy::Bending => "",
+    };
+    let of = |value: &dyn Fn(&WayPlan) -> String| way.map_or_else(|| "-".to_string(), value);
+    [
+        name(&b.name),
+        percent(share),
+        format!("{:.0}{}", b.rpm, set_by(b.rpm_set_by)),
+        format!(
+            "{:.*}{}",
+            decimals(factor),
+            b.feed_mm_min * factor,
+            set_by(b.feed_set_by)
+        ),
+        of(&|w| f.cell(Quantity::Length, Some(w.step_mm), None)),
+        of(&|w| format!("{:.0}", w.direction_deg)),
+        of(&|w| minutes(w.time_min)),
+        b.semi_finish
+            .map_or_else(|| "-".to_string(), |w| minutes(w.time_min)),
+    ]
 }
 
 /// What the speeds and feeds come from.

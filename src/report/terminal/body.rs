@@ -52,7 +52,12 @@ pub(super) fn section(page: &mut Page, body: &Body) {
         )
     };
     page.row("parting", &text);
-    let margin = f.length(body.margin_mm);
+    halves(page, body);
+}
+
+/// The blocks of the halves.
+fn halves(page: &mut Page, body: &Body) {
+    let margin = page.figures.length(body.margin_mm);
     let blocks: Vec<String> = body
         .blocks
         .iter()
