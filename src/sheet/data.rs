@@ -193,21 +193,7 @@ fn packed(kept: &HalfEvidence, view: &ViewMesh, questions: Vec<Question>) -> io:
         }
         heads.push(q.head);
     }
-    for &parent in &view.parents {
-        pack.byte(match kept.facets[parent as usize] {
-            None => 0,
-            Some(f) if f.hidden => 2,
-            Some(f) if f.hollow == crate::report::HollowKind::Cavity => 1,
-            Some(_) => 3,
-        });
-    }
-    // the half's own normals, so that light and cut do not hang on the reduced mesh
-    for &parent in &view.parents {
-        let n = kept.mesh.normal(parent as usize).unwrap_or_default();
-        for c in [n.x, n.y, n.z] {
-            pack.byte((c * 127.0).round() as i8 as u8);
-        }
-    }
+    pack_parents(&mut pack, kept, view);
     let to_file = kept.frame.to_tool.inverse().to_homogeneous();
     Ok(json!({
         "lo": lo, "hi": hi,
@@ -220,6 +206,24 @@ fn packed(kept: &HalfEvidence, view: &ViewMesh, questions: Vec<Question>) -> io:
         "to_file": to_file.as_slice(),
         "blob": pack.finish()?,
     }))
+}
+
+/// What each triangle is part of, and its normal in the half's own mesh, so that light and cut do not hang on the reduced one.
+fn pack_parents(pack: &mut Pack, kept: &HalfEvidence, view: &ViewMesh) {
+    for &parent in &view.parents {
+        pack.byte(match kept.facets[parent as usize] {
+            None => 0,
+            Some(f) if f.hidden => 2,
+            Some(f) if f.hollow == crate::report::HollowKind::Cavity => 1,
+            Some(_) => 3,
+        });
+    }
+    for &parent in &view.parents {
+        let n = kept.mesh.normal(parent as usize).unwrap_or_default();
+        for c in [n.x, n.y, n.z] {
+            pack.byte((c * 127.0).round() as i8 as u8);
+        }
+    }
 }
 
 fn cutter(report: &Report, shop: &Shop, h: usize, kept: &CutterEvidence) -> Value {

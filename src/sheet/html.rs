@@ -85,69 +85,91 @@ pub(super) fn table(caption: &str, heads: &[&str], rows: &[Vec<String>]) -> Stri
 /// What the terminal's report tells in rows and tables, in either unit.
 pub(super) fn told(caption: &str, words: impl Fn(Figures) -> Vec<Part>) -> String {
     let [mm, inch] = [Unit::Mm, Unit::Inch].map(|unit| words(Figures { unit }));
-    let pair = |a: &str, b: &str| {
-        both(|f| match f.unit {
-            Unit::Mm => a.to_owned(),
-            Unit::Inch => b.to_owned(),
-        })
-    };
-    let mut html = String::from("<div class=\"told\">\n");
-    let mut rows: Vec<[String; 2]> = Vec::new();
-    let mut tables = 0;
-    let flush = |html: &mut String, rows: &mut Vec<[String; 2]>| {
-        if rows.is_empty() {
-            return;
-        }
-        *html += &format!(
-            "<table class=\"rows\"><caption>{}</caption><tbody>",
-            escape(caption)
-        );
-        for [label, text] in rows.drain(..) {
-            *html += &format!("<tr><th scope=\"row\">{label}</th><td>{text}</td></tr>");
-        }
-        *html += "</tbody></table>\n";
+    let mut told = Told {
+        caption,
+        html: String::from("<div class=\"told\">\n"),
+        rows: Vec::new(),
+        tables: 0,
     };
     for parts in mm.iter().zip(&inch) {
         match parts {
             (Part::Row(label, verdict, a), Part::Row(_, _, b)) => {
-                let text = pair(a, b);
-                match rows.last_mut() {
-                    Some(last) if label.is_empty() => last[1] += &format!("<br>{text}"),
-                    _ => rows.push([
-                        escape(&capital(label)),
-                        verdict.map(|v| stamp(v) + " ").unwrap_or_default() + &text,
-                    ]),
-                }
+                told.row(label, *verdict, &pair(a, b));
             }
-            (Part::Table(heads, a), Part::Table(other, b)) => {
-                flush(&mut html, &mut rows);
-                let one_line = |text: &str| text.replace('\n', " ");
-                let heads: Vec<String> = heads
-                    .iter()
-                    .zip(other)
-                    .map(|(a, b)| pair(&one_line(a), &one_line(b)))
-                    .collect();
-                let heads: Vec<&str> = heads.iter().map(String::as_str).collect();
-                let cells = a.iter().zip(b).map(|(a, b)| {
-                    let cells = a.iter().zip(b);
-                    cells.map(|(a, b)| pair(a, b)).collect()
-                });
-                tables += 1;
-                html += &table(
-                    &format!("{caption}, table {tables}"),
-                    &heads,
-                    &cells.collect::<Vec<_>>(),
-                );
-            }
+            (Part::Table(heads, a), Part::Table(other, b)) => told.table([heads, other], [a, b]),
             (Part::Note(a), Part::Note(b)) => {
-                flush(&mut html, &mut rows);
-                html += &format!("<p class=\"note\">{}</p>\n", pair(a, b));
+                told.flush();
+                told.html += &format!("<p class=\"note\">{}</p>\n", pair(a, b));
             }
             _ => {}
         }
     }
-    flush(&mut html, &mut rows);
-    html + "</div>\n"
+    told.flush();
+    told.html + "</div>\n"
+}
+
+/// The same in mm and in inches.
+fn pair(mm: &str, inch: &str) -> String {
+    both(|f| match f.unit {
+        Unit::Mm => mm.to_owned(),
+        Unit::Inch => inch.to_owned(),
+    })
+}
+
+/// What is told so far.
+struct Told<'a> {
+    caption: &'a str,
+    html: String,
+    /// Rows that are not written yet: name and text.
+    rows: Vec<[String; 2]>,
+    tables: usize,
+}
+
+impl Told<'_> {
+    /// A row; without a label it goes on with the last one.
+    fn row(&mut self, label: &str, verdict: Option<Verdict>, text: &str) {
+        match self.rows.last_mut() {
+            Some(last) if label.is_empty() => last[1] += &format!("<br>{text}"),
+            _ => self.rows.push([
+                escape(&capital(label)),
+                verdict.map(|v| stamp(v) + " ").unwrap_or_default() + text,
+            ]),
+        }
+    }
+
+    /// Writes the rows as one table.
+    fn flush(&mut self) {
+        if self.rows.is_empty() {
+            return;
+        }
+        self.html += &format!(
+            "<table class=\"rows\"><caption>{}</caption><tbody>",
+            escape(self.caption)
+        );
+        for [label, text] in self.rows.drain(..) {
+            self.html += &format!("<tr><th scope=\"row\">{label}</th><td>{text}</td></tr>");
+        }
+        self.html += "</tbody></table>\n";
+    }
+
+    /// A table by its heads and its cells in mm and in inches.
+    fn table(&mut self, heads: [&Vec<String>; 2], cells: [&Vec<Vec<String>>; 2]) {
+        self.flush();
+        let line = |[mm, inch]: [&Vec<String>; 2]| -> Vec<String> {
+            mm.iter().zip(inch).map(|(a, b)| pair(a, b)).collect()
+        };
+        let one_line = heads.map(|h| h.iter().map(|text| text.replace('\n', " ")).collect());
+        let heads = line(one_line.each_ref());
+        let heads: Vec<&str> = heads.iter().map(String::as_str).collect();
+        let cells = cells[0].iter().zip(cells[1]);
+        let cells: Vec<Vec<String>> = cells.map(|(a, b)| line([a, b])).collect();
+        self.tables += 1;
+        self.html += &table(
+            &format!("{}, table {}", self.caption, self.tables),
+            &heads,
+            &cells,
+        );
+    }
 }
 
 /// The word of a verdict.
