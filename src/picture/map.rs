@@ -218,22 +218,14 @@ fn cells(canvas: &mut Canvas, layer: &Layer, plot: &Plot, shown: [f64; 2], unit:
     let (w, h) = (shown[0] as usize, shown[1] as usize);
     let [left, top] = plot.left_top.map(|v| v as usize);
     let step = contour_step(layer, unit);
-    let value = |x: usize, y: usize| {
+    let cell = |x: usize, y: usize| {
         let [px, py] = plot.place(x, y);
         let cell = layer.grid.cell_at(px, py);
         cell.map(|(i, j)| layer.grid.index(i, j))
     };
-    let band = |k: usize| {
-        let v = f64::from(layer.values[k]);
-        if v.is_nan() {
-            i64::MIN
-        } else {
-            (v / step).floor() as i64
-        }
-    };
     for y in top..top + h {
         for x in left..left + w {
-            let Some(k) = value(x, y) else { continue };
+            let Some(k) = cell(x, y) else { continue };
             let v = f64::from(layer.values[k]);
             let hatched = (x + y) % HATCH == 0;
             let colour = if v.is_nan() {
@@ -248,29 +240,50 @@ fn cells(canvas: &mut Canvas, layer: &Layer, plot: &Plot, shown: [f64; 2], unit:
                 ramp.at((v - lo) / (hi - lo))
             };
             canvas.set(x as i64, y as i64, colour);
-            let edge = |other: Option<usize>| {
-                let Some(o) = other else {
-                    return (false, false);
-                };
-                let w = f64::from(layer.values[o]);
-                let line = layer.contours && !v.is_nan() && !w.is_nan() && band(k) != band(o);
-                let limit = !v.is_nan()
-                    && !w.is_nan()
-                    && beyond(&layer.limits, v) != beyond(&layer.limits, w);
-                let rim =
-                    v.is_nan() != w.is_nan() || (v.is_nan() && layer.ground[k] != layer.ground[o]);
-                (line || limit || rim, limit || rim)
-            };
-            let (a, b) = (edge(value(x + 1, y)), edge(value(x, y + 1)));
-            if a.1 || b.1 {
-                canvas.set(x as i64, y as i64, INK);
-            } else if a.0 || b.0 {
-                // dark lines show on the light end, light ones on the dark end
-                let dark = (v - lo) / (hi - lo) > 0.4;
-                let line = if dark { INK } else { PAPER };
-                canvas.blend(x as i64, y as i64, line, 0.75);
+            let beside = [cell(x + 1, y), cell(x, y + 1)];
+            let edge = beside
+                .into_iter()
+                .flatten()
+                .map(|o| edge(layer, step, k, o));
+            match edge.max().unwrap_or(Edge::None) {
+                Edge::Rim => canvas.set(x as i64, y as i64, INK),
+                Edge::Contour => {
+                    // dark lines show on the light end, light ones on the dark end
+                    let dark = (v - lo) / (hi - lo) > 0.4;
+                    let line = if dark { INK } else { PAPER };
+                    canvas.blend(x as i64, y as i64, line, 0.75);
+                }
+                Edge::None => {}
             }
         }
+    }
+}
+
+/// What runs between two cells.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Edge {
+    None,
+    /// A contour line.
+    Contour,
+    /// The end of what is beyond a limit, of what has a value, or of a kind of ground.
+    Rim,
+}
+
+/// What runs between cells `k` and `o`, with contours every `step`.
+fn edge(layer: &Layer, step: f64, k: usize, o: usize) -> Edge {
+    let [v, w] = [k, o].map(|k| f64::from(layer.values[k]));
+    let rim = match (v.is_nan(), w.is_nan()) {
+        (false, false) => beyond(&layer.limits, v) != beyond(&layer.limits, w),
+        (true, true) => layer.ground[k] != layer.ground[o],
+        _ => true,
+    };
+    let band = |v: f64| (v / step).floor() as i64;
+    if rim {
+        Edge::Rim
+    } else if layer.contours && !v.is_nan() && band(v) != band(w) {
+        Edge::Contour
+    } else {
+        Edge::None
     }
 }
 

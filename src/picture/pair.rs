@@ -4,6 +4,7 @@ use super::cells::{along, blot, largest};
 use super::layers::plan_of;
 use super::map::{Layer, Limit, Stroke};
 use super::ticks::round_step;
+use crate::field::Grid;
 use crate::report::{Figures, Mating, Quantity, Report};
 use crate::units::Unit;
 use crate::vet::{Evidence, PairEvidence, RimStep};
@@ -87,33 +88,15 @@ fn mismatch(
     let size = mating.outline_mismatch_mm?;
     let half = evidence.halves.first()?;
     let (grid, ground) = plan_of(half);
-    let mut values = vec![f32::NAN; grid.len()];
-    for step in &pair.rim {
-        for at in along(step.a[0], step.a[1], grid.cell) {
-            blot(&grid, &mut values, at, step.mismatch as f32, RIM_CELLS);
-        }
-    }
-    // the largest as it was found, between the pieces
     let at = half.frame.to_tool * nalgebra::Point3::from(outline.at_mm);
+    let mut values = by_cell(&grid, &pair.rim);
+    // the largest as it was found, between the pieces
     blot(&grid, &mut values, [at.x, at.y], size as f32, RIM_CELLS);
     let limit = contact.unwrap_or(0.05);
     let most = largest(&values).max(2.0 * limit);
     let side = grid.nx.max(grid.ny) as f64 * grid.cell;
     // shown farther off than it is, by a round number
     let times = (size > 1e-4).then(|| round_step(DRAWN * side / size / 2.0).max(1.0));
-    let strokes = |step: &RimStep| {
-        let thin = Stroke {
-            points: step.a.to_vec(),
-            bold: false,
-        };
-        let far = times.map(|times| Stroke {
-            points: [0, 1]
-                .map(|e| [0, 1].map(|c| step.a[e][c] + times * (step.b[e][c] - step.a[e][c])))
-                .to_vec(),
-            bold: true,
-        });
-        [Some(thin), far]
-    };
     let f = Figures { unit: Unit::Mm };
     Some(Layer {
         key: "pair-mismatch".into(),
@@ -131,11 +114,40 @@ fn mismatch(
             .map(|value| Limit { value, above: true })
             .into_iter()
             .collect(),
-        strokes: pair.rim.iter().flat_map(strokes).flatten().collect(),
+        strokes: (pair.rim.iter())
+            .flat_map(|step| strokes(step, times))
+            .flatten()
+            .collect(),
         note: match times {
             Some(times) => format!("thin: half A; bold: half B, {times} times as far off"),
             None => "the rims lie on each other".into(),
         },
         ..Layer::bare(grid)
     })
+}
+
+/// How far the rims are off, by the cells that half A's runs through.
+fn by_cell(grid: &Grid, rim: &[RimStep]) -> Vec<f32> {
+    let mut values = vec![f32::NAN; grid.len()];
+    for step in rim {
+        for at in along(step.a[0], step.a[1], grid.cell) {
+            blot(grid, &mut values, at, step.mismatch as f32, RIM_CELLS);
+        }
+    }
+    values
+}
+
+/// A piece of half A's rim, and of B's so many times as far off.
+fn strokes(step: &RimStep, times: Option<f64>) -> [Option<Stroke>; 2] {
+    let thin = Stroke {
+        points: step.a.to_vec(),
+        bold: false,
+    };
+    let far = times.map(|times| Stroke {
+        points: [0, 1]
+            .map(|e| [0, 1].map(|c| step.a[e][c] + times * (step.b[e][c] - step.a[e][c])))
+            .to_vec(),
+        bold: true,
+    });
+    [Some(thin), far]
 }
