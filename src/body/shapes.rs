@@ -96,7 +96,7 @@ pub(super) fn wedge(r: f64) -> Mesh {
     joined(&rings, true)
 }
 
-/// Ten bodies by name.
+/// Ten bodies by name; one piece, as it is a list of literal shapes.
 pub(super) fn ten() -> Vec<(&'static str, Mesh)> {
     let arc = |n: u32, from: f64, to: f64, at: &dyn Fn(f64) -> [f64; 2]| -> Vec<[f64; 2]> {
         (0..=n)
