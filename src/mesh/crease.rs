@@ -5,6 +5,8 @@
 //! curved surface; every other edge that turns is an edge.
 
 mod edge;
+#[cfg(test)]
+mod tests;
 
 use super::corner::corner_normals;
 use super::flats::{Facets, Flats};

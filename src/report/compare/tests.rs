@@ -1,8 +1,8 @@
 //! Comparisons of invented reports.
 
 use super::*;
-use crate::report::samples;
 use crate::report::terminal::Style;
+use crate::report::{Body, Pull, samples};
 use crate::units::Unit;
 
 fn style() -> Style {

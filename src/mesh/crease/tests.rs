@@ -1,0 +1,159 @@
+use super::*;
+use crate::mesh::Point;
+use nalgebra::Rotation3;
+use std::f64::consts::{FRAC_PI_2, PI};
+
+/// Distances from the origin, mm: rounding is another at each.
+const PLACES: [f64; 9] = [3.0, 11.0, 28.0, 39.0, 72.0, 101.0, 127.0, 165.0, 240.0];
+
+/// Corners as a file of single precision keeps them when turned and `at` from the origin, and how they are read.
+fn read_at(at: f64, vertices: &[[f64; 3]], triangles: &[[u32; 3]]) -> (Mesh, Creases) {
+    let turn = Rotation3::from_euler_angles(0.4, -0.3, 0.35);
+    let kept = |c: f64| f64::from((c + at) as f32) - at;
+    let kept = |v: &[f64; 3]| turn.inverse() * (turn * Point::from(*v)).map(kept);
+    let mesh = Mesh {
+        vertices: vertices.iter().map(kept).collect(),
+        triangles: triangles.to_vec(),
+    };
+    let rounding = f64::from((at as f32).next_up()) - f64::from(at as f32);
+    let topology = Topology::new(&mesh);
+    let creases = Creases::read(&mesh, &topology, 30.0, rounding);
+    (mesh, creases)
+}
+
+/// Two triangles between neighbouring places `k` and `k + 1` of two rows that begin at `low` and `high`.
+fn strip(low: u32, high: u32, k: u32, slant: bool) -> [[u32; 3]; 2] {
+    let [a, b, c, d] = [low + k, low + k + 1, high + k + 1, high + k];
+    if slant {
+        [[a, b, c], [a, c, d]]
+    } else {
+        [[a, b, d], [b, c, d]]
+    }
+}
+
+fn draft(normal: &Vector3<f32>) -> f64 {
+    f64::from(normal.z).asin().to_degrees()
+}
+
+/// A round floor cut into triangles by cutting off corners has slivers all round that rounding tilts by degrees.
+#[test]
+fn a_fillet_runs_out_level_into_a_floor_of_slivers() {
+    let (count, floor, fillet, turn) = (481_u32, 0.62, 3.94, 2.95_f64.to_radians());
+    let mut vertices = Vec::new();
+    for ring in 0..8 {
+        let (sin, cos) = (turn * f64::from(ring)).sin_cos();
+        let (r, z) = (floor + fillet * sin, fillet * (1.0 - cos));
+        for k in 0..=count {
+            let (y, x) = (2.0 * PI * f64::from(k % count) / f64::from(count)).sin_cos();
+            vertices.push([r * x, r * y, z]);
+        }
+    }
+    // the last place of a ring is its first
+    let close = |v: u32| v - if v % (count + 1) == count { count } else { 0 };
+    let mut triangles = Vec::new();
+    let mut border: Vec<u32> = (0..count).collect();
+    while border.len() > 2 {
+        triangles.extend(border.chunks_exact(3).map(|c| [c[0], c[1], c[2]]));
+        let whole = border.len() / 3 * 3;
+        let cut_off = |k: usize| k % 3 == 1 && k < whole;
+        border = (0..border.len())
+            .filter(|&k| !cut_off(k))
+            .map(|k| border[k])
+            .collect();
+    }
+    for ring in 0..7 {
+        let (low, high) = (ring * (count + 1), (ring + 1) * (count + 1));
+        for k in 0..count {
+            let pair = strip(low, high, k, k % 2 == 0);
+            triangles.extend(pair.map(|[a, b, c]| [a, c, b].map(close)));
+        }
+    }
+    for at in PLACES {
+        let (mesh, creases) = read_at(at, &vertices, &triangles);
+        let on_floor = |&(_, v): &(usize, &u32)| *v <= count;
+        for (t, corners) in mesh.triangles.iter().enumerate() {
+            for (k, _) in corners.iter().enumerate().filter(on_floor) {
+                let draft = draft(&creases.normals[t][k]);
+                assert!(draft > 89.5, "{at} from the origin, triangle {t}: {draft}");
+            }
+        }
+    }
+}
+
+/// A trough with ball ends: its long facets end in a fan of slivers at either pole.
+#[test]
+fn the_poles_of_a_trough_are_level() {
+    let (count, radius, half, turn) = (47_u32, 3.1, 5.3, 3.75_f64.to_radians());
+    let mut vertices = vec![[-half, 0.0, -radius], [half, 0.0, -radius]];
+    let mut triangles = Vec::new();
+    // two half rings, about either end, each from one side round to the other
+    let first = |ring: u32, end: u32| 2 + (2 * (ring - 1) + end) * (count + 1);
+    for ring in 1..7 {
+        let (sin, cos) = (turn * f64::from(ring)).sin_cos();
+        for end in [-1.0, 1.0] {
+            for k in 0..=count {
+                let (y, x) = (PI * f64::from(k) / f64::from(count) - FRAC_PI_2).sin_cos();
+                let place = [half + radius * sin * x, radius * sin * y, -radius * cos];
+                vertices.push([end * place[0], end * place[1], place[2]]);
+            }
+        }
+    }
+    for end in 0..2 {
+        triangles.extend((0..count).map(|k| [end, first(1, end) + k, first(1, end) + k + 1]));
+        for ring in 1..6 {
+            let (low, high) = (first(ring, end), first(ring + 1, end));
+            triangles.extend(
+                (0..count)
+                    .flat_map(|k| strip(low, high, k, false))
+                    .map(|[a, b, c]| [a, c, b]),
+            );
+        }
+    }
+    // along the sides, from the last place of one end to the first of the other
+    for (from, to) in [(0, 1), (1, 0)] {
+        let last = |ring: u32| first(ring, from) + count;
+        triangles.extend([[from, last(1), first(1, to)], [from, first(1, to), to]]);
+        for ring in 1..6 {
+            let [a, b, c, d] = [
+                last(ring),
+                first(ring, to),
+                first(ring + 1, to),
+                last(ring + 1),
+            ];
+            triangles.extend([[a, d, c], [a, c, b]]);
+        }
+    }
+    for at in PLACES {
+        let (mesh, creases) = read_at(at, &vertices, &triangles);
+        for (t, corners) in mesh.triangles.iter().enumerate() {
+            for (k, _) in corners.iter().enumerate().filter(|(_, v)| **v < 2) {
+                let draft = draft(&creases.normals[t][k]);
+                assert!(draft > 89.6, "{at} from the origin, triangle {t}: {draft}");
+            }
+        }
+    }
+}
+
+/// A wall one facet high, straight and round: nothing lies farther in by which its ends could be told.
+#[test]
+fn a_wall_one_facet_high_has_its_own_draft_at_both_rims() {
+    let (count, rim, height, side) = (9_u32, 1.48, 0.455, 4.7);
+    let foot = rim - height * 2.0_f64.to_radians().tan();
+    let mut vertices = Vec::new();
+    for (r, z) in [(rim, 0.0), (foot, -height)] {
+        for k in 0..=count {
+            let (y, x) = (PI * f64::from(k) / f64::from(count) - FRAC_PI_2).sin_cos();
+            vertices.push([r * x, r * y, z]);
+        }
+        vertices.push([-side, r, z]);
+    }
+    let triangles = (0..=count).flat_map(|k| strip(0, count + 2, k, [0, 2, 3, 6].contains(&k)));
+    let triangles: Vec<[u32; 3]> = triangles.collect();
+    let (mesh, creases) = read_at(40.0, &vertices, &triangles);
+    for t in 0..mesh.triangles.len() {
+        for normal in &creases.normals[t] {
+            let draft = draft(normal);
+            assert!((draft - 2.0).abs() < 0.2, "triangle {t}: {draft}");
+        }
+    }
+}
