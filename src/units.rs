@@ -13,13 +13,13 @@
 use std::fmt;
 use std::str::FromStr;
 
-/// Millimetres in one inch, exact (ISO 80000-3, international inch).
+/// Millimetres in one inch, exact: the international inch (yard and pound agreement of 1959, from memory).
 pub const MM_PER_INCH: f64 = 25.4;
 
 /// A length nearer than this to a 64th of an inch is that 64th, mm (1 nm: arithmetic, not measuring).
 const SAME_SIZE: f64 = 1e-6;
 
-/// The unit in which a file's numbers are meant.
+/// The unit in which a file's numbers are meant; `mm` or `inch` in reports.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Unit {
@@ -79,11 +79,11 @@ impl FromStr for Unit {
 /// What kind of figure a text was to be.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Quantity {
-    /// A length.
+    /// A length, read in mm.
     Length,
-    /// An angle.
+    /// An angle, read in degrees.
     Angle,
-    /// An area.
+    /// An area, read in mm².
     Area,
 }
 
@@ -125,7 +125,7 @@ pub enum UnitError {
         /// What was to be read.
         quantity: Quantity,
     },
-    /// The part before the unit is no number, or one beyond all measure.
+    /// The part before the unit is no number, or one too large for f64; a fraction over 0, or `1-9/8`.
     #[error("`{text}` is not {quantity}; write for example {}", quantity.example())]
     NotANumber {
         /// The whole text.
@@ -146,7 +146,7 @@ pub enum UnitError {
         /// What was to be read.
         quantity: Quantity,
     },
-    /// A bare number where nothing says which unit is meant.
+    /// A bare length other than 0 where nothing says which unit is meant.
     #[error("`{text}` has no unit; add one, as in `{text}mm` or `{text}in`")]
     NoUnit {
         /// The whole text.
@@ -171,21 +171,22 @@ pub enum UnitError {
 /// Reads a length of 0 or more and returns it in mm.
 ///
 /// A number is whole, decimal (`3.175`, `.5`), a fraction (`1/8`) or mixed (`1-1/4`, `1 1/4`). Units, in
-/// any case: `mm`, `cm`, `um` or `µm`, `in`, `inch`, `inches` or `"`, and `thou` (a thousandth of an inch).
-/// A number without one is in `default`; 0 needs none. The result is the nearest f64 for up to 15 digits.
+/// any case: `mm` or `millimetre(s)`, `cm`, `um`, `µm` or `micron(s)`, `in`, `inch`, `inches`, `"` or `''`, and `thou`
+/// (a thousandth of an inch). A number without one is in `default`; 0 needs none. The result is the f64 nearest to what a decimal
+/// says, for up to 15 digits, in inches and `thou` up to 13.
 ///
 /// # Errors
 ///
-/// A [`UnitError`] for anything else; [`UnitError::NoUnit`] for a bare number with no `default`.
+/// A [`UnitError`] for anything else; [`UnitError::NoUnit`] for a bare number other than 0 with no `default`.
 pub fn parse_length(text: &str, default: Option<Unit>) -> Result<f64, UnitError> {
     not_negative(parse_coordinate(text, default)?, text, Quantity::Length)
 }
 
-/// Reads a coordinate: as [`parse_length`], negative allowed.
+/// Reads a coordinate and returns it in mm: as [`parse_length`], negative allowed.
 ///
 /// # Errors
 ///
-/// As [`parse_length`].
+/// As [`parse_length`], never [`UnitError::Negative`].
 pub fn parse_coordinate(text: &str, default: Option<Unit>) -> Result<f64, UnitError> {
     let measure = Measure::split(text, Quantity::Length)?;
     let ratio = match measure.unit.to_lowercase().as_str() {
@@ -204,7 +205,7 @@ pub fn parse_coordinate(text: &str, default: Option<Unit>) -> Result<f64, UnitEr
     measure.times(ratio)
 }
 
-/// Reads an angle of 0 or more, such as `3deg`, `3°` or `3`, and returns it in degrees.
+/// Reads an angle of 0 or more, such as `3deg`, `3 degrees`, `3°` or `3`, and returns it in degrees.
 ///
 /// # Errors
 ///
@@ -218,7 +219,7 @@ pub fn parse_angle(text: &str) -> Result<f64, UnitError> {
     not_negative(degrees, text, Quantity::Angle)
 }
 
-/// Reads an area of 0 or more, such as `0.5mm2`, `0.5 mm²`, `0.001in2` or `0.5` (mm²), and returns it in mm².
+/// Reads an area of 0 or more, such as `0.5mm2`, `0.5 mm²`, `0.5 mm^2`, `0.1cm2`, `0.001in2` or `0.5` (mm²), and returns it in mm².
 ///
 /// # Errors
 ///
@@ -346,8 +347,8 @@ pub(crate) fn format_exact(mm: f64, unit: Unit) -> String {
     }
 }
 
-/// A size as it is spoken: a multiple of 1/64 in as a fraction (`1/8in`, `1-1/4in`, `2in`), any other in
-/// mm to a nanometre (`6mm`, `0.8mm`).
+/// A size of `mm` millimetres as it is spoken: a multiple of 1/64 in, to a nanometre, as a fraction (`1/8in`, `1-1/4in`, `2in`;
+/// 127 mm is `5in`), any other in mm to a nanometre (`6mm`, `0.8mm`).
 pub fn format_size(mm: f64) -> String {
     let steps = (mm / MM_PER_INCH * 64.0).round();
     let is_inch = (mm - steps * MM_PER_INCH / 64.0).abs() < SAME_SIZE;
