@@ -18,7 +18,7 @@ use rayon::prelude::*;
 /// Turns below this are a flat surface's rounding, degrees.
 const FLAT_DEG: f64 = 0.02;
 /// A short line of sharp edges whose facets stand off each other by less than this is roughness, mm: ten times a good scan's
-/// noise. What a cutter leaves there is measured all the same; the facets' chord error, and with it the ±, grows.
+/// noise (no source). What a cutter leaves there is measured all the same; the facets' chord error, and with it the ±, grows.
 pub const ROUGH_STEP: f64 = 0.1;
 /// A line of sharp edges means something if it has more of them.
 const MOST_ROUGH: usize = 8;
@@ -28,26 +28,31 @@ pub(super) const WIDER: f64 = 3.0;
 /// that.
 pub(super) const FAR_WIDER: f64 = 9.0;
 
-/// The reading of every edge.
+/// The reading of every edge of a mesh. By edge: in the order of [`Topology::edges`]; by triangle: in that of [`Mesh::triangles`].
 #[derive(Debug, Clone, Default)]
 pub struct Creases {
-    /// Turn at each edge, degrees: positive where the surface is concave, negative where convex, 0 at open edges.
+    /// By edge, its turn, degrees: positive where the surface is concave, negative where convex, 0 at open edges.
     pub turn_deg: Vec<f32>,
-    /// Whether the edge lies within a smooth (flat or curved) surface.
+    /// By edge, whether it lies within a smooth (flat or curved) surface; an open edge does not.
     pub smooth: Vec<bool>,
-    /// Of the edge's turn, the share that its first and its second triangle carry: a half each between
-    /// facets of a curved surface, all on the narrower one where a curved surface meets a flat one, none at sharp edges.
+    /// By edge, the share of its turn that its first and its second triangle carry: a half each between facets of a curved
+    /// surface, all on the narrower one where a curved surface meets a flat one, none within a flat and at sharp or open edges.
     pub share: Vec<[f32; 2]>,
-    /// For each triangle the unit normals of the surface that it stands for, at its corners; out of the material.
+    /// By triangle, the unit normals of the surface that it stands for, at its three corners; out of the material.
     pub normals: Vec<[Vector3<f32>; 3]>,
-    /// Whether each triangle belongs to a flat surface rather than being a facet of a curved one.
+    /// By triangle, whether it belongs to a flat surface rather than being a facet of a curved one.
     pub plane: Vec<bool>,
-    /// Estimated distance between each triangle and the surface that it stands for, mm.
+    /// By triangle, the largest distance between it and the surface that it stands for, mm: an estimate from the normals, not
+    /// negative.
     pub chord_error: Vec<f32>,
 }
 
 impl Creases {
-    /// Reads all edges of `mesh`; `crease_deg` is the crease angle and `rounding` the coordinates' rounding, mm.
+    /// Reads all edges of `mesh`, which `topology` are the edges of; `crease_deg` is the crease angle, degrees, and `rounding` that of
+    /// the coordinates, mm.
+    ///
+    /// # Panics
+    /// If `topology` is another mesh's.
     pub fn read(mesh: &Mesh, topology: &Topology, crease_deg: f64, rounding: f64) -> Creases {
         let triangles = || (0..mesh.triangles.len()).into_par_iter();
         let normals: Vec<Option<Vector>> = triangles().map(|t| mesh.normal(t)).collect();
@@ -98,8 +103,8 @@ impl Creases {
         creases
     }
 
-    /// How far the curved surfaces on either side of side `k` of triangle `t` stand off it in its middle, mm, that of `t` first, and
-    /// the angle between their normals: where the edge is sharp, the true edge is where those surfaces meet.
+    /// How far the curved surfaces on either side of side `k` of triangle `t` stand off it in its middle, mm, that of `t` first, out of
+    /// the material positive, and how far the edge turns, radians: where it is sharp, the true edge is where those surfaces meet.
     pub fn sagittas(&self, mesh: &Mesh, topology: &Topology, t: u32, k: usize) -> ([f64; 2], f64) {
         let e = topology.sides[t as usize][k] as usize;
         let ends = [k, (k + 1) % 3].map(|c| mesh.triangles[t as usize][c]);

@@ -6,7 +6,7 @@ use std::fmt;
 #[derive(Debug, thiserror::Error)]
 #[error("{file}: {fault}")]
 pub struct ReadError {
-    /// Name of the file.
+    /// Name of the file, without its folder.
     pub file: String,
     /// What is wrong with it.
     pub fault: Fault,
@@ -24,7 +24,7 @@ pub enum Fault {
     /// A well-formed file without a triangle.
     #[error("the file holds no triangles: select the solid and export it again")]
     NoTriangles,
-    /// Some other kind of file.
+    /// Some other kind of file, and what it seems to be.
     #[error("this is not an STL, 3MF, OBJ or PLY file but {0}: export the model as one of these")]
     NotStl(&'static str),
     /// A file of a known kind that breaks its rules.
@@ -117,7 +117,7 @@ pub enum Fault {
         "the model has no volume, it is a surface and not a solid: give it thickness and export it again"
     )]
     NoVolume,
-    /// Larger than any mold.
+    /// Larger than any mold: more than 100 m.
     #[error(
         "the model is {size:.3e} mm across, a size out of range (at most {limit} mm): check the units and export \
          it again"
@@ -128,7 +128,7 @@ pub enum Fault {
         /// Largest longest side, mm.
         limit: f64,
     },
-    /// Smaller than any mold.
+    /// Smaller than any mold: less than 10 µm.
     #[error(
         "the model is only {size:.3e} mm across, a size out of range (at least {limit} mm): the units are likely \
          wrong; state them, or scale the model and export it again"
@@ -139,7 +139,7 @@ pub enum Fault {
         /// Smallest longest side, mm.
         limit: f64,
     },
-    /// So far from the origin that 32-bit numbers do not tell its shape.
+    /// So far from the origin that 32-bit numbers do not tell its shape: less than 100 times their spacing across.
     #[error(
         "the model's precision is lost: its coordinates are rounded to {rounding:.3e} mm and it is only {size:.3e} \
          mm across; move it to the origin and export it again"

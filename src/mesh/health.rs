@@ -6,7 +6,7 @@ use std::collections::HashMap;
 /// Most places listed for a defect.
 const PLACES: usize = 8;
 
-/// How sound a body's mesh is, after what could be mended was mended.
+/// How sound a body's mesh is, after what could be mended was mended. Places are mm, in the model's coordinates.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Health {
     /// Triangles.
@@ -17,7 +17,7 @@ pub struct Health {
     pub closed: bool,
     /// Edges with a triangle on one side only.
     pub open_edges: usize,
-    /// Edges whose triangles cannot all be paired by shared solid.
+    /// Edges, each once, whose triangles cannot all be paired by shared solid.
     pub nonmanifold_edges: usize,
     /// Triangles without area that were dropped.
     pub degenerate: usize,
@@ -27,11 +27,11 @@ pub struct Health {
     pub flipped: usize,
     /// The body was given inside out, and turned around.
     pub inside_out: bool,
-    /// A place at each hole, at most eight.
+    /// The middle of an open edge of each hole, of the first eight holes.
     pub open_at: Vec<Point>,
-    /// Places on nonmanifold edges, at most eight.
+    /// The middles of nonmanifold edges, of the first eight.
     pub nonmanifold_at: Vec<Point>,
-    /// Corners of triangles that were turned, at most eight.
+    /// A corner of each triangle that was turned, of the first eight.
     pub flipped_at: Vec<Point>,
 }
 

@@ -41,7 +41,7 @@ use rayon::prelude::*;
 
 /// A place in space, millimetres.
 pub type Point = Point3<f64>;
-/// A direction or a difference of places, millimetres.
+/// A difference of places, millimetres, or a direction.
 pub type Vector = Vector3<f64>;
 
 /// An indexed triangle mesh, coordinates in millimetres, corners
@@ -67,7 +67,10 @@ impl Mesh {
         [at(a), at(b), at(c)]
     }
 
-    /// Twice the area of triangle `t` times its unit normal; zero for a degenerate triangle.
+    /// Twice the area of triangle `t` times its unit normal, mm²; zero for a degenerate triangle.
+    ///
+    /// # Panics
+    /// As [`Mesh::corners`], and so [`Mesh::normal`] and [`Mesh::area`].
     #[inline]
     pub fn area_normal(&self, t: usize) -> Vector {
         let [a, b, c] = self.corners(t);
@@ -86,7 +89,10 @@ impl Mesh {
         0.5 * self.area_normal(t).norm()
     }
 
-    /// Smallest and largest coordinates of the corners in use; `None` without triangles.
+    /// Smallest and largest coordinates of the corners in use, mm; `None` without triangles.
+    ///
+    /// # Panics
+    /// If a corner is out of range.
     pub fn bounds(&self) -> Option<(Point, Point)> {
         let first = self.vertices[*self.triangles.first()?.first()? as usize];
         let wider = |(lo, hi): (Point, Point), t: &[u32; 3]| {
@@ -100,9 +106,12 @@ impl Mesh {
         Some(parts.reduce(|| (first, first), |a, b| (a.0.inf(&b.0), a.1.sup(&b.1))))
     }
 
-    /// Signed volume by the divergence theorem, mm³; negative when the mesh is inside out.
+    /// Signed volume by the divergence theorem, mm³; negative when the mesh is inside out. Only of a closed mesh a volume.
     ///
     /// Summed about the first corner, so that a mesh far from the origin keeps its digits.
+    ///
+    /// # Panics
+    /// If a corner is out of range.
     pub fn signed_volume(&self) -> f64 {
         let Some(origin) = self.vertices.first() else {
             return 0.0;
@@ -114,7 +123,7 @@ impl Mesh {
         (0..self.triangles.len()).map(of).sum::<f64>() / 6.0
     }
 
-    /// The same mesh, moved.
+    /// The same triangles, the corners moved by `by`.
     pub fn transformed(&self, by: &Isometry3<f64>) -> Mesh {
         Mesh {
             vertices: self.vertices.par_iter().map(|p| by * p).collect(),

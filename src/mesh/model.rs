@@ -15,10 +15,10 @@ const SMALLEST: f64 = 0.01;
 /// A model must be this many times its rounding across.
 const RESOLVED: f64 = 100.0;
 
-/// What a file holds.
+/// What a file holds, in mm and in its own coordinates: those of the report's places.
 #[derive(Debug, Clone)]
 pub struct Model {
-    /// Name of the file.
+    /// Name of the file, without its folder.
     pub name: String,
     /// Bodies, largest volume first; at least one.
     pub bodies: Vec<Body>,
@@ -34,7 +34,7 @@ pub struct Model {
     pub dropped: Dropped,
 }
 
-/// Triangles that were left out.
+/// How many triangles of the whole file were left out.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub struct Dropped {
     /// Without area.
@@ -58,7 +58,7 @@ pub struct Body {
     pub pieces: usize,
     /// Number of voids.
     pub voids: usize,
-    /// Its first triangle among the model's, as read: tells the file's own order of bodies.
+    /// Its first triangle among those kept of the whole file: tells the file's own order of bodies.
     pub first_triangle: usize,
 }
 
@@ -69,7 +69,8 @@ impl Model {
     /// bodies given inside out, and closes seams that differ by rounding; the bodies' health tells.
     ///
     /// # Errors
-    /// If a coordinate is not finite, nothing has volume, or the size is out of range.
+    /// If a coordinate is not finite, there is no triangle, nothing has area or volume, the model is more than 100 m or less than
+    /// 10 µm across, or less than 100 times `rounding`.
     ///
     /// # Panics
     /// If a corner is out of range.

@@ -22,12 +22,12 @@ pub(super) struct Content {
     pub(super) unused: Vec<String>,
 }
 
-/// What a file may ask for; checked before memory is taken.
+/// What a file may ask for; checked before memory is taken. By default 50 million triangles and 16 GiB.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Limits {
-    /// Most triangles.
+    /// Most triangles; never more than [`MOST_TRIANGLES`].
     pub triangles: u64,
-    /// Most memory, bytes, by the estimate of 300 bytes a triangle.
+    /// Most memory, bytes: the file's own size, and what reading takes by an estimate of 300 bytes a triangle.
     pub memory: u64,
 }
 
@@ -65,10 +65,10 @@ impl Limits {
     }
 }
 
-/// Whether the file at `path` states its own unit, as 3MF files do.
+/// Whether the file at `path` states its own unit, as 3MF files do: told by its first four bytes.
 ///
 /// # Errors
-/// If it cannot be read.
+/// [`Fault::Io`] if these cannot be read.
 pub fn states_unit(path: &Path) -> Result<bool, ReadError> {
     let name = path.file_name().unwrap_or(path.as_os_str());
     let mut start = Vec::new();
@@ -82,7 +82,8 @@ pub fn states_unit(path: &Path) -> Result<bool, ReadError> {
 /// Reads the STL, 3MF, OBJ or PLY file at `path`, whose numbers are meant in `unit` unless it states its own.
 ///
 /// # Errors
-/// If the file is none of these or not whole, is larger than `limits`, or holds nothing solid.
+/// If the file cannot be opened, is none of these or not whole, is larger than `limits`, or holds nothing solid; also as
+/// [`Model::from_mesh`].
 pub fn read(path: &Path, unit: Unit, limits: &Limits) -> Result<Model, ReadError> {
     let name = path.file_name().unwrap_or(path.as_os_str());
     let name = name.to_string_lossy();
@@ -118,7 +119,7 @@ fn bytes_of(path: &Path, limits: &Limits) -> Result<Vec<u8>, Fault> {
 /// its first lines.
 ///
 /// # Errors
-/// As [`read`].
+/// As [`read`], never [`Fault::Io`].
 pub fn from_bytes(
     bytes: &[u8],
     name: &str,

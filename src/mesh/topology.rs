@@ -3,10 +3,10 @@
 use super::Mesh;
 use super::pairing::{self, Leaf};
 
-/// An edge where the surface goes on from one triangle to another.
+/// An edge where the surface goes on from one triangle to another, or ends.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Edge {
-    /// Its two corners, in the direction in which the first triangle runs along it.
+    /// Its two corners (indices of [`Mesh::vertices`]), in the direction in which the first triangle runs along it.
     pub vertices: [u32; 2],
     /// The triangle that runs along it forwards, and the one on its other side
     /// (`None`: the surface is open here).
@@ -17,9 +17,9 @@ pub struct Edge {
 /// edge by shared solid, so each [`Edge`] still has at most two.
 #[derive(Debug, Clone, Default)]
 pub struct Topology {
-    /// All edges.
+    /// All edges, in the order of their smaller corner, then of their larger one.
     pub edges: Vec<Edge>,
-    /// For each triangle the edges of its sides: side `k` runs from corner `k` to corner `k + 1`.
+    /// For each triangle the edges (indices of `edges`) of its sides: side `k` runs from corner `k` to the next, 2 to 0.
     pub sides: Vec<[u32; 3]>,
     /// The edges with one triangle where others meet that could not be paired with it; ascending.
     pub nonmanifold: Vec<u32>,
@@ -38,10 +38,7 @@ pub(super) struct Built {
 }
 
 impl Topology {
-    /// Finds the edges of `mesh`.
-    ///
-    /// Edges stand in the order of their smaller corner, then of their larger one. Two triangles are
-    /// neighbours only if they run along their edge in opposite directions.
+    /// Finds the edges of `mesh`. Two triangles are neighbours only if they run along their edge in opposite directions.
     ///
     /// # Panics
     /// If a corner is out of range, or there are more than 2³¹ / 3 triangles.
@@ -50,6 +47,9 @@ impl Topology {
     }
 
     /// The triangle across side `k` of triangle `t`, if the surface goes on there.
+    ///
+    /// # Panics
+    /// If `t` or `k` is out of range.
     pub fn across(&self, t: u32, k: usize) -> Option<u32> {
         let (a, b) = self.edges[self.sides[t as usize][k] as usize].triangles;
         if a == t { b } else { Some(a) }
