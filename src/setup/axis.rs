@@ -8,7 +8,7 @@ use rayon::prelude::*;
 pub struct FlatFace {
     /// Unit normal, out of the material.
     pub normal: Vector,
-    /// Area that faces this way to within a fifth of a degree, mm².
+    /// Area that faces this way to within a fifth of a degree, mm²; 0 for a direction opposite to a flat area's.
     pub area: f64,
 }
 
@@ -22,7 +22,7 @@ const MOST_CANDIDATES: usize = 16;
 /// An axis this close to one of the file's own axes is that axis: the rest is coordinate rounding.
 const SNAP: f64 = 2e-6;
 
-/// Unit normal and area of each triangle of `mesh`; zero for one without area.
+/// Unit normal and area, mm², of each triangle of `mesh`; zero for one without area.
 pub fn facets(mesh: &Mesh) -> Vec<(Vector, f64)> {
     (0..mesh.triangles.len())
         .into_par_iter()

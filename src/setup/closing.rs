@@ -13,9 +13,9 @@ use serde::{Deserialize, Serialize};
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Layout {
-    /// Closed on each other.
+    /// Closed on each other, in one file or two.
     Closed,
-    /// Laid open side by side.
+    /// In one file, laid open.
     Open,
     /// In two files, not in a closed position.
     Separate,
@@ -24,13 +24,14 @@ pub enum Layout {
 /// How the second half closes on the first.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Closing {
-    /// How they came.
+    /// How they lie in the files.
     pub layout: Layout,
-    /// Takes the second half's tool frame to the first's, closed.
+    /// Takes the second half's tool frame to the first's, closed, mm.
     pub b_to_a: Isometry3<f64>,
-    /// Distance between the parting levels when closed, mm: a gap if positive.
+    /// Distance between the parting faces as they came closed, mm: a gap if positive, an overlap if negative; 0 within the
+    /// coordinates' rounding and for halves that were brought together.
     pub gap: f64,
-    /// How they were brought together, and by what that was decided.
+    /// How they were brought together, and by what that was decided, a phrase for the report.
     pub why: String,
 }
 

@@ -8,9 +8,9 @@ use nalgebra::{Isometry3, Matrix3, Rotation3, Translation3, UnitQuaternion};
 pub struct Frame {
     /// Unit vector from the cavity to the spindle, in the model's coordinates.
     pub axis: Vector,
-    /// Distance of the parting level from the model's origin along `axis`, mm.
+    /// Distance of the parting level from the model's origin along `axis`, mm; negative below it.
     pub level: f64,
-    /// Takes model coordinates to the tool frame.
+    /// Takes model coordinates to the tool frame, mm.
     pub to_tool: Isometry3<f64>,
 }
 
@@ -36,7 +36,7 @@ impl Frame {
         }
     }
 
-    /// The model's coordinates of a place in the tool frame.
+    /// The model's coordinates of a place `p` in the tool frame, mm.
     pub fn place(&self, p: &Point) -> [f64; 3] {
         self.to_tool.inverse_transform_point(p).coords.into()
     }

@@ -19,50 +19,50 @@ pub enum Parting {
     },
 }
 
-/// One half of the mold, in its tool frame: tool axis = +Z, parting level = 0.
+/// One half of the mold, in its tool frame: tool axis = +Z, parting level at Z = 0.
 #[derive(Debug, Clone)]
 pub struct Half {
     /// `A` or `B`.
     pub name: String,
     /// File it came from, name only.
     pub file: String,
-    /// Number of its body within the file.
+    /// Its body: index into the model's bodies, the largest 0.
     pub body: usize,
     /// Its surface, tool frame, mm.
     pub mesh: Mesh,
-    /// Its edges.
+    /// The edges of `mesh`.
     pub topology: Topology,
-    /// Model coordinates to tool frame.
+    /// How its tool frame lies in the model.
     pub frame: Frame,
-    /// How the axis was found.
+    /// Why this tool axis, a phrase for the report.
     pub axis_why: String,
     /// What the parting level is.
     pub parting: Parting,
-    /// Largest step between neighbouring coordinates of the file, mm.
+    /// Spacing of the file's 32-bit numbers at its largest coordinate, mm.
     pub rounding: f64,
-    /// State of the mesh.
+    /// How sound the mesh is; its places are in the model's coordinates, not in the tool frame.
     pub health: Health,
     /// Outward shells: more than one where pieces overlap, such as a half and its pins.
     pub pieces: usize,
-    /// Extent along the file's axes, mm.
+    /// Extent along the model's X, Y and Z, mm.
     pub size: [f64; 3],
 }
 
 impl Half {
-    /// Smallest and largest coordinates, tool frame.
+    /// Smallest and largest coordinates, tool frame, mm; the origin twice for a mesh without triangles.
     pub fn bounds(&self) -> (Point, Point) {
         self.mesh
             .bounds()
             .unwrap_or_else(|| (Point::origin(), Point::origin()))
     }
 
-    /// The block's corner with the lowest X and Y of the tool frame, at the parting level, in the model's coordinates.
+    /// The block's corner with the lowest X and Y of the tool frame, at the parting level, in the model's coordinates, mm.
     pub fn touch_off(&self) -> [f64; 3] {
         let (lo, _) = self.bounds();
         self.frame.place(&Point::new(lo.x, lo.y, 0.0))
     }
 
-    /// Lengths below this are rounding: the larger of 2 µm and four times the coordinates' rounding, mm.
+    /// Lengths below this are rounding, mm: the larger of 2 µm and four times the coordinates' rounding.
     pub fn tolerance(&self) -> f64 {
         (4.0 * self.rounding).max(0.002)
     }

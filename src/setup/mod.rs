@@ -25,12 +25,12 @@ use crate::mesh::{Body, Mesh, Model, Point, Vector};
 /// What the user says of the setup.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct SetupConfig {
-    /// Tool axis of the first half, model coordinates; found when `None`.
+    /// Tool axis of the first half, model coordinates, of any length but 0; found when `None`.
     pub axis: Option<Vector>,
     /// Surfaces of two closed halves closer than this are in contact, mm.
     pub contact: f64,
-    /// Places of the first half and those of the second that meet them when closed, each in its own model coordinates: one gives
-    /// the shift, two the turn as well. Not used for halves that stand closed.
+    /// Places of the first half and those of the second that meet them when closed, each in its own model coordinates, mm: one
+    /// gives the shift, two the turn as well, more are refused. Not used for halves that stand closed.
     pub meets: Vec<[Point; 2]>,
 }
 
@@ -41,7 +41,7 @@ pub struct Note {
     pub half: Option<usize>,
     /// Whether a figure may hang on it.
     pub unsure: bool,
-    /// What, and what to do.
+    /// What, and what to do, in a sentence.
     pub message: String,
 }
 
@@ -50,7 +50,7 @@ pub struct Note {
 pub struct Setup {
     /// One or two halves.
     pub halves: Vec<Half>,
-    /// How the second closes on the first.
+    /// How the second closes on the first; `None` with one half.
     pub closing: Option<Closing>,
     /// What was unclear.
     pub notes: Vec<Note>,
@@ -59,12 +59,12 @@ pub struct Setup {
 /// Why no half could be set up.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum SetupError {
-    /// No model, or more than two.
+    /// No model, or more than two: how many.
     #[error(
         "a mold has one or two files: {0} were given; name the file of each half, or one file with both"
     )]
     Files(usize),
-    /// A model without a body.
+    /// A model without a body: its name.
     #[error("{0}: no solid body in it; export the mold half as a closed solid")]
     NoBody(String),
     /// An axis without length.
@@ -72,7 +72,7 @@ pub enum SetupError {
         "the tool axis has no direction; give three numbers that are not all zero, such as --axis 0,0,1"
     )]
     Axis,
-    /// Places that cannot meet.
+    /// Places that cannot meet: why, and what to do.
     #[error("--meet: {0}")]
     Meets(&'static str),
 }
@@ -91,10 +91,12 @@ const RUNNER_UP: f64 = 0.10;
 /// Standing water below this share of the solid, where no flat level bounds a hollow: a part, not a mold.
 const LEAST_WATER: f64 = 0.02;
 
-/// Finds the halves, their tool axes and parting levels.
+/// Finds the halves, their tool axes and parting levels: in one model the largest body and a second one of more than a twentieth
+/// of its volume, in the file's order; of two models the largest body of each.
 ///
 /// # Errors
-/// When there is nothing to set up.
+/// Other than one or two models, a model without a body, an axis without length, or places to meet that are more than two, are
+/// given for one half alone, or lie above each other along its tool axis.
 pub fn prepare(models: &[Model], config: &SetupConfig) -> Result<Setup, SetupError> {
     let mut notes = Vec::new();
     let bodies = choose_bodies(models, &mut notes)?;

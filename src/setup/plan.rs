@@ -7,7 +7,7 @@ use rayon::prelude::*;
 /// Cells of a grid that belong together: `labels[k]` is the component of cell `k` plus one, 0 for none.
 #[derive(Debug, Clone)]
 pub(crate) struct Components {
-    /// One label a cell.
+    /// By cell, the number of its component plus one; 0: no member.
     pub labels: Vec<u32>,
     /// Number of components.
     pub count: usize,
@@ -103,7 +103,7 @@ fn runs(n: usize, member: impl Fn(usize) -> bool) -> Vec<[u32; 2]> {
     runs
 }
 
-/// The up to four cells that share a side with cell `k`.
+/// The up to four cells that share a side with cell `k`: those at lower and higher X, lower and higher Y.
 pub fn neighbours(grid: &Grid, k: usize) -> [Option<usize>; 4] {
     let (i, j) = (k % grid.nx, k / grid.nx);
     [
@@ -114,7 +114,7 @@ pub fn neighbours(grid: &Grid, k: usize) -> [Option<usize>; 4] {
     ]
 }
 
-/// All cells with material, enclosed holes filled. Outside it the cutter moves freely.
+/// By cell, whether it has material or lies in an enclosed hole. Outside this outline the cutter moves freely.
 pub fn outline(columns: &Columns) -> Vec<bool> {
     let grid = &columns.grid();
     let empty = |k: usize| columns.column(k).is_empty();

@@ -26,9 +26,9 @@ pub enum HollowKind {
 pub struct Hollow {
     /// What it is.
     pub kind: HollowKind,
-    /// Cells of the grid.
+    /// Number of cells of the grid.
     pub cells: usize,
-    /// Its deepest visible place, tool frame.
+    /// Its deepest visible place at a cell's centre, tool frame, mm; at the parting face where it has no material below.
     pub deepest: Point,
     /// For a `through` hollow that opens in a cavity's floor: that cavity, and the height of the
     /// floor carried across its mouth.
@@ -44,24 +44,24 @@ pub(crate) struct Mouth {
     pub floor: f64,
 }
 
-/// What the columns say of a half.
+/// What the columns say of a half: all in the tool frame, mm; what is by cell is indexed as [`Grid::index`] says.
 #[derive(Debug, Clone)]
 pub struct Survey {
-    /// All crossings of the grid lines with the half, tool frame.
+    /// All crossings of the grid lines with the half.
     pub columns: Columns,
-    /// Highest crossing of each column.
+    /// Height of the highest crossing of each column; none where there is no material.
     pub top: HeightMap,
-    /// The outline: cells with material, enclosed holes filled.
+    /// The outline, by cell: those with material, enclosed holes filled.
     pub inside: Vec<bool>,
-    /// The hollow of each cell, plus one; 0: none.
+    /// By cell, the index of its hollow plus one; 0: none.
     pub labels: Vec<u32>,
-    /// Height of the parting face above each cell: zero where it is flat.
+    /// Height of the parting face over each cell, where it goes by contact; `None`: zero all over.
     pub parting: Option<HeightMap>,
     /// The hollows, by first cell.
     pub hollows: Vec<Hollow>,
     /// Air shut in above by material.
     pub(crate) voids: Voids,
-    /// The hollow that each triangle bounds; `None`: parting face, block's sides and underside.
+    /// By triangle of the half's mesh, the index of the hollow it bounds; `None`: parting face, block's sides and underside.
     pub owner: Vec<Option<u32>>,
     /// Heights closer than this are equal, mm.
     pub tolerance: f64,
@@ -77,7 +77,10 @@ const MOUTH_SHARE: f64 = 0.25;
 const CHANNEL_SLOPE: f64 = 1.732;
 
 impl Survey {
-    /// Surveys `half` with cells of `cell` mm.
+    /// Surveys `half` with cells of `cell` mm, which must be more than 0.
+    ///
+    /// # Panics
+    /// As [`Columns::cast`].
     pub fn of(half: &Half, cell: f64) -> Survey {
         let (lo, hi) = half.bounds();
         let grid = Grid::covering([lo.x, lo.y], [hi.x, hi.y], 2.0 * cell, cell);
@@ -108,12 +111,12 @@ impl Survey {
         survey
     }
 
-    /// The grid.
+    /// The grid of the columns, two cells wider than the half on every side.
     pub fn grid(&self) -> Grid {
         self.columns.grid()
     }
 
-    /// Height of the parting face at plan place (x, y), tool frame.
+    /// Height of the parting face at plan place (x, y), tool frame, mm; 0 where it has none there.
     pub fn parting_at(&self, x: f64, y: f64) -> f64 {
         let Some(map) = &self.parting else { return 0.0 };
         let at = map
@@ -123,19 +126,23 @@ impl Survey {
         at.map_or(0.0, f64::from)
     }
 
-    /// Hollow of cell `k`.
+    /// Index of the hollow of cell `k`.
+    ///
+    /// # Panics
+    /// If `k` is out of range.
     pub fn hollow_at(&self, k: usize) -> Option<usize> {
         (self.labels[k] as usize).checked_sub(1)
     }
 
-    /// Columns of hollow `h` without any material.
+    /// Number of columns of hollow `h` without any material.
     pub fn columns_open(&self, h: usize) -> usize {
         (0..self.labels.len())
             .filter(|&k| self.hollow_at(k) == Some(h) && self.top.get(k).is_none())
             .count()
     }
 
-    /// Volume of hollow `h` between height `ceiling` and the material, or `underside` where there is none, mm³, by columns.
+    /// Volume of hollow `h` between height `ceiling` and the material, or height `underside` where there is none, by columns: mm³ of
+    /// heights in mm, tool frame.
     pub fn volume_below(&self, h: usize, ceiling: f64, underside: f64) -> f64 {
         let cell = self.grid().cell;
         let depth = |k: usize| (ceiling - self.top.get(k).map_or(underside, f64::from)).max(0.0);

@@ -9,13 +9,13 @@ use std::ops::Range;
 /// Where a void opens.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub(crate) struct Void {
-    /// Hollow it is joined to.
+    /// Index of the hollow it is joined to.
     pub hollow: Option<usize>,
     /// Opens to the underside, the block's sides or above the parting face.
     pub outside: bool,
     /// Its volume by columns, mm³.
     pub volume: f64,
-    /// A place in it: column, and height.
+    /// A place in it: column, and height in the tool frame, mm.
     pub at: (usize, f32),
 }
 
@@ -132,7 +132,7 @@ impl Voids {
         }
     }
 
-    /// The void at height `z` of column `k`.
+    /// The void at height `z` (mm, tool frame) of column `k`: index into `list`.
     pub fn at(&self, k: usize, z: f64) -> Option<usize> {
         self.starts.get(k + 1)?;
         let gap = self.gaps[self.range(k)]
