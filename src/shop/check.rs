@@ -37,7 +37,8 @@ impl Flaw {
 }
 
 impl Shop {
-    /// Whether this can be a shop. Shops read from a file are already known to be.
+    /// Whether this can be a shop: lengths and limits in range, names of their own, each cutter's parts in order from the tip, its
+    /// holder and the material known. Shops read from a file are already known to be.
     ///
     /// # Errors
     ///

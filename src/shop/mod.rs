@@ -20,7 +20,7 @@
 //! name = "1/8 ball"            # optional: `1/8in ball`, `6mm flat`, `1/2in bull r1/16in` otherwise
 //! diameter = "1/8in"
 //! shape = "ball"               # or "flat", or corner_radius instead; neither: ball
-//! flute_length = "1/2in"       # from the tip; not given: long enough for any depth
+//! flute_length = "1/2in"       # from the tip; not given: to the end of the neck, or without one to the holder
 //! neck = { diameter = "3 mm", length = "18 mm" }   # length from the tip
 //! shank = "1/8in"              # diameter; not given: the cutting diameter
 //! stickouts = ["3/4in", "1.5in"]   # tip to holder face
@@ -84,7 +84,7 @@ pub struct Cutter {
     pub diameter: f64,
     /// Corner radius, mm: half the diameter for a ball, 0 for a flat, between for a bull-nose.
     pub corner_radius: f64,
-    /// Length of the flutes from the tip, mm; `None`: long enough for any depth.
+    /// Length of the flutes from the tip, mm; `None`: to the end of the neck, or without one to the holder face.
     pub flute_length: Option<f64>,
     /// Neck behind the flutes.
     pub neck: Option<Neck>,
@@ -92,9 +92,9 @@ pub struct Cutter {
     pub shank: Option<f64>,
     /// Stickouts (tip to holder face) in which it is used, mm. Empty: none stated.
     pub stickouts: Vec<f64>,
-    /// Name of the holder it sits in; `None`: the default holder.
+    /// Name of the holder it sits in; `None`: the shop's first.
     pub holder: Option<String>,
-    /// What its edges bear.
+    /// What its edges bear; serves planning only.
     pub edges: Edges,
 }
 
@@ -107,7 +107,7 @@ pub struct Neck {
     pub length: f64,
 }
 
-/// Kind of a cutter by its corner.
+/// Kind of a cutter by its corner; `ball`, `flat` or `bull` in reports.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum CutterKind {
@@ -178,7 +178,7 @@ pub struct Holder {
     pub sections: Vec<Section>,
 }
 
-/// A cone or cylinder about the tool axis.
+/// A section of a holder: a cone or cylinder about the tool axis.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Section {
     /// Diameter at its lower end, mm.
@@ -212,7 +212,7 @@ impl Shop {
     /// # Errors
     ///
     /// [`ShopError::Setting`] where one is not more than 0, stands twice, or would draw the flutes or the
-    /// neck of a cutter into the holder; the shop is then as it was.
+    /// neck of a cutter into the holder, or where [`Shop::check`] refuses the rest; the shop is then as it was.
     pub fn with_stickouts(&mut self, stickouts: Vec<f64>) -> Result<(), ShopError> {
         let mut changed = self.clone();
         for cutter in &mut changed.cutters {
@@ -228,7 +228,8 @@ impl Shop {
     ///
     /// # Errors
     ///
-    /// [`ShopError::Setting`] where a diameter is not more than 0 or stands twice; the shop is then as it was.
+    /// [`ShopError::Setting`] where there is none, one is not more than 0 or stands twice, or where [`Shop::check`] refuses the
+    /// rest; the shop is then as it was.
     pub fn with_balls(&mut self, diameters: Vec<f64>) -> Result<(), ShopError> {
         let mut changed = self.clone();
         changed.cutters = diameters.into_iter().map(rack::usual_ball).collect();
@@ -246,7 +247,7 @@ impl Shop {
         }
     }
 
-    /// Every cutter in each of its stickouts, with the cutter's index, in the order of the rack. A cutter
+    /// Every cutter in each of its stickouts, with the cutter's index in `cutters`, in the order of the rack. A cutter
     /// with no stickout stated, or without its holder, gives none.
     pub fn tools(&self) -> Vec<(usize, Tool)> {
         let mut tools = Vec::new();
@@ -267,9 +268,9 @@ impl Shop {
 pub struct Limits {
     /// Height that may stay, normal to the surface, mm.
     pub leave: f64,
-    /// Required draft, degrees.
+    /// Required draft, degrees off the tool axis.
     pub draft_deg: f64,
-    /// Tallest wall short of draft that is let pass, mm.
+    /// Tallest wall short of draft that is let pass, mm along the tool axis.
     pub wall: f64,
     /// Hook that a flexible casting forgives, mm.
     pub forgive: f64,

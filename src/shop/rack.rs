@@ -15,10 +15,10 @@ const INCH_16THS: [f64; 6] = [1.0, 2.0, 3.0, 4.0, 6.0, 8.0];
 const STICKOUT_DIAMETERS: [f64; 3] = [3.0, 5.0, 8.0];
 
 impl Shop {
-    /// The rack in place of a shop file: balls of the usual metric and inch sizes by rising diameter, each
+    /// The rack in place of a shop file: balls of the usual metric and inch sizes (1 to 12.7 mm) by rising diameter, each
     /// about 3, 5 and 8 diameters out, in one plain cylinder as holder.
     ///
-    /// Stickouts are rounded up to whole 5 mm (inch sizes: 1/4 in), and are at least 12 mm (1/2 in). No flute
+    /// Stickouts are rounded up to whole 5 mm (inch sizes: 1/4 in), and are at least 12 mm (1/2 in); small balls have fewer than three. No flute
     /// length and no shank is stated, so each cutter is taken to be as thick as its cutting diameter up to the
     /// holder; small balls on a thick shank reach less deep than this. Stickouts and holder are common
     /// practice, no source.

@@ -29,7 +29,7 @@ pub struct Segment {
     pub to: f64,
 }
 
-/// A cutter at a stickout in a holder.
+/// A cutter at a stickout in a holder, as solids of revolution about the tool axis; heights are above the tip.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Tool {
     /// Name shown in reports, such as `1/8in ball, stickout 3/4in`.
@@ -48,7 +48,7 @@ pub struct Tool {
 }
 
 impl Cutter {
-    /// The tool that this cutter makes at `stickout` mm in a holder.
+    /// The tool that this cutter makes at `stickout` mm in `holder`; flutes and neck end at the holder face at the latest.
     ///
     /// Where no flute length is stated, the flutes reach to the end of the neck, or to the holder face where
     /// there is no neck either.
