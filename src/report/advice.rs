@@ -14,7 +14,7 @@ use crate::shop::Shop;
 /// times as large (1 / sin 45° + 1), and as much again is left for the rest.
 const CHORD_SHARE: f64 = 0.2;
 
-/// Everything worth saying about the report's figures, worst first.
+/// Everything worth saying about the report's figures, the halves' setup and the models as they were read, worst first.
 pub fn findings(report: &Report, setup: &Setup, models: &[Model], shop: &Shop) -> Vec<Finding> {
     let mut found: Vec<Finding> = setup.notes.iter().map(|n| noted(n, report)).collect();
     mesh::of_files(models, &mut found);

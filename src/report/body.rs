@@ -1,4 +1,6 @@
 //! The part of the report on a body that was bought or drawn as a model of the thing to be molded.
+//!
+//! Figures and places are those of the body enlarged by `scale` about the model's origin.
 
 use super::model::{DraftBand, Place};
 use serde::{Deserialize, Serialize};
@@ -9,7 +11,7 @@ use serde::{Deserialize, Serialize};
 pub struct Body {
     /// File it came from, name only.
     pub file: String,
-    /// Extent along the file's axes, after scaling.
+    /// Extent along the model's X, Y and Z.
     pub size_mm: [f64; 3],
     /// Volume of the body, which is what fills the mold.
     pub fill_volume_mm3: f64,
@@ -21,7 +23,7 @@ pub struct Body {
     pub margin_mm: f64,
     /// Whether the pull was given; else it was searched for.
     pub pull_given: bool,
-    /// The pull that the halves are made for first, then the next best.
+    /// The pull that the halves are made for first, then the next best, three at most; the one given stands alone.
     pub pulls: Vec<Pull>,
     /// Parting level of the halves: distance along the first pull from the model's origin.
     pub parting_level_mm: f64,
@@ -35,7 +37,7 @@ pub struct Body {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Pull {
-    /// Unit vector.
+    /// Unit vector, model coordinates.
     pub direction: [f64; 3],
     /// Surface seen from neither side.
     pub hidden_area_mm2: f64,
@@ -59,7 +61,7 @@ pub struct Pull {
     pub parting_flatness_mm: f64,
     /// Best flat parting level: distance along the pull from the model's origin.
     pub flat_level_mm: f64,
-    /// What a flat parting at that level loses.
+    /// What a flat parting at that level loses: as [`Body::lost_area_mm2`].
     pub flat_lost_area_mm2: f64,
     /// The parting line: closed curves, longest first, the last place joined to the first.
     pub parting_line: Vec<Vec<Place>>,

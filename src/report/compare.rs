@@ -15,20 +15,20 @@ pub use text::render;
 /// Which way something went.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Trend {
-    /// Nearer to a limit, or further beyond it.
+    /// To the bad side.
     Worse,
-    /// Away from its limit, to the good side.
+    /// To the good side.
     Better,
     /// The same finding at another place.
     Moved,
-    /// Neither good nor bad.
+    /// Neither good nor bad, or known before or after only.
     Changed,
 }
 
 /// A verdict that changed.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Turn {
-    /// Check, `whole` for the whole report.
+    /// A half's check, `mating`, or `body`; the whole verdicts are in [`Comparison::verdicts`].
     pub check: String,
     /// Half; `None` for both.
     pub half: Option<String>,
@@ -43,12 +43,13 @@ pub struct Change {
     pub trend: Trend,
     /// Half; `None` for both.
     pub half: Option<String>,
-    /// What it is of.
+    /// What it is of; for [`Trend::Moved`] the finding's check.
     pub what: String,
     quantity: Quantity,
-    /// Before and after, with ±.
+    /// Before and after, each with its ±: mm, mm², mm³, degrees, or a number (%, where `what` says so). For [`Trend::Moved`] nothing
+    /// before, and after it how far the place moved, mm.
     pub figures: [(Option<f64>, Option<f64>); 2],
-    /// Before and after, for [`Trend::Moved`].
+    /// Before and after, for [`Trend::Moved`]; model coordinates of each report.
     pub places: Option<[Place; 2]>,
 }
 
@@ -57,11 +58,11 @@ pub struct Change {
 pub struct Comparison {
     /// Verdicts that changed.
     pub turns: Vec<Turn>,
-    /// Figures and places that changed.
+    /// Figures and places that changed, by trend.
     pub changes: Vec<Change>,
     /// Settings that differ: name, before, after. Where one does, figures may have changed for that alone.
     pub settings: Vec<[String; 3]>,
-    /// Whole verdicts.
+    /// Whole verdicts, before and after.
     pub verdicts: [Verdict; 2],
 }
 
@@ -74,7 +75,7 @@ const ARITHMETIC: f64 = 1e-6;
 const SAME_PULL_DEG: f64 = 0.5;
 
 impl Comparison {
-    /// Compares `old` with `new`.
+    /// Compares `old` with `new`. Plans are not compared.
     pub fn of(old: &Report, new: &Report) -> Comparison {
         let mut comparison = Comparison {
             turns: Vec::new(),
@@ -103,7 +104,7 @@ impl Comparison {
         comparison
     }
 
-    /// Whether any verdict got worse.
+    /// Whether any verdict got worse, that of the whole included; one that was not there before counts as got worse.
     pub fn worse(&self) -> bool {
         self.verdicts[1] > self.verdicts[0]
             || self.turns.iter().any(|t| t.verdicts[1] > t.verdicts[0])

@@ -59,16 +59,16 @@ pub struct Report {
     pub units: String,
     /// The worst of all verdicts.
     pub verdict: Verdict,
-    /// Everything in force that can change a figure, defaults included.
+    /// Everything in force that can change a figure, defaults included, by name; `null`: not given, found or chosen instead.
     pub settings: BTreeMap<String, serde_json::Value>,
-    /// One entry a half.
+    /// One entry a half; of a body, one for each half that has a cavity.
     pub halves: Vec<Half>,
     /// The two halves together; `null` for a single half.
     pub mating: Option<Mating>,
     /// The body that the halves were made from; absent where the halves were given.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub body: Option<super::body::Body>,
-    /// What was found, worst first within a half.
+    /// What was found, worst first, of both halves and the files alike.
     pub findings: Vec<Finding>,
     /// What it will cost, where that was asked for.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -85,9 +85,9 @@ pub struct Half {
     pub file: String,
     /// Number of its body within the file, from 0, largest first.
     pub body: usize,
-    /// Unit vector from the cavity to the spindle.
+    /// Unit vector from the cavity to the spindle, in the model's coordinates.
     pub tool_axis: [f64; 3],
-    /// How the axis was found.
+    /// Why this axis, a phrase.
     pub tool_axis_why: String,
     /// Parting level: distance along the tool axis from the model's origin, mm.
     pub parting_level_mm: f64,
@@ -115,7 +115,7 @@ pub struct Half {
 }
 
 impl Half {
-    /// Each check's name and verdict.
+    /// Name and verdict of each check of a half alone.
     pub fn verdicts(&self) -> [(&'static str, Verdict); 4] {
         [
             ("undercut", self.undercut.verdict),
@@ -140,15 +140,15 @@ pub struct MeshHealth {
     pub open_edges: usize,
     /// Edges whose triangles cannot be paired by shared solid.
     pub nonmanifold_edges: usize,
-    /// Triangles without area.
+    /// Triangles without area, left out.
     pub degenerate_triangles: usize,
-    /// Triangles that stand twice.
+    /// Triangles that stood twice, left out once.
     pub duplicated_triangles: usize,
-    /// Triangles wound against their neighbours.
+    /// Triangles wound against their neighbours, turned.
     pub flipped_triangles: usize,
     /// The half was given inside out (it is then turned around).
     pub inside_out: bool,
-    /// Extent along the file's axes, mm.
+    /// Extent along the model's X, Y and Z, mm.
     pub size_mm: [f64; 3],
     /// Estimated distance between the facets and the surface they stand for, mm (largest over the cavity).
     pub chord_error_mm: f64,
@@ -308,7 +308,7 @@ pub struct DraftBand {
 pub struct Reach {
     /// Answer.
     pub verdict: Verdict,
-    /// Height that may stay.
+    /// Height that may stay, normal to the surface.
     pub leave_mm: f64,
     /// Largest radius such that every ball up to it touches all visible cavity surface; 0 at a sharp edge.
     pub smallest_concave_radius_mm: Option<f64>,
@@ -320,7 +320,7 @@ pub struct Reach {
     pub sharp_edges: Vec<SharpEdge>,
     /// Name of the largest ball in the rack that clears.
     pub smallest_ball_needed: Option<String>,
-    /// Name of the ball that leaves least.
+    /// Name of the ball that leaves least, the largest of equals, whether or not one clears.
     pub best_ball: Option<String>,
     /// The concave radius all over the surface; `null` without a cavity.
     #[serde(default)]
@@ -393,7 +393,7 @@ pub struct CutterReach {
     pub left_volume_mm3_pm: Option<f64>,
     /// Place of the largest height left.
     pub at_mm: Option<Place>,
-    /// Where more than the leave is left: connected surface, the largest first, a few.
+    /// Where more than the leave is left: connected surface, the largest first, at most 16.
     #[serde(default)]
     pub left_regions: Vec<LeftRegion>,
     /// Least stickout (tip to holder face) that reaches all that the cutter alone reaches.
@@ -440,7 +440,7 @@ pub struct ToolDepth {
     pub deepest_mm: Option<f64>,
     /// Its ±.
     pub deepest_mm_pm: Option<f64>,
-    /// Share, by area, of what the cutter alone reaches.
+    /// Share, by area, of what the cutter alone reaches, 0 to 1.
     pub reached_share: Option<f64>,
     /// Its ±.
     pub reached_share_pm: Option<f64>,
@@ -454,7 +454,7 @@ pub struct ToolDepth {
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Blank {
-    /// What is added on every side, and to the radius.
+    /// What is added on every side, at both ends and to the radius, as the sizes below have it.
     pub margin_mm: f64,
     /// Block: along X and Y of the tool frame, and along the tool axis.
     pub block_mm: [f64; 3],
@@ -468,21 +468,21 @@ pub struct Blank {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Finding {
-    /// Check that found it: `mesh`, `setup`, `undercut`, `draft`, `reach`, `depth`, `mating`, `settings`.
+    /// Check that found it: `mesh`, `setup`, `undercut`, `draft`, `reach`, `depth`, `mating`, `settings`, `body`, `plan`.
     pub check: String,
     /// How bad.
     pub verdict: Verdict,
-    /// `A`, `B` or `null` for both.
+    /// `A`, `B`, or `null` for both, the files, the shop or the body.
     pub half: Option<String>,
     /// One or two sentences, the last one what to do.
     pub message: String,
-    /// Where.
+    /// Where: in the model coordinates of that half, of A for both.
     pub at_mm: Option<Place>,
-    /// Figure.
+    /// Its figure, in `unit`.
     pub value: Option<f64>,
     /// Unit of figure and limit: `mm`, `mm2`, `mm3`, `deg`, or `null` for a plain number.
     pub unit: Option<String>,
-    /// Its limit.
+    /// The limit of the figure, in `unit`.
     pub limit: Option<f64>,
 }
 

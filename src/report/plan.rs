@@ -22,9 +22,9 @@ pub const PLAN_FORMAT: &str = "moldvet-plan-1";
 pub struct Plan {
     /// [`PLAN_FORMAT`].
     pub format: String,
-    /// Everything that the estimates go by, defaults included.
+    /// Everything that the estimates go by, defaults included, by name with the unit at its end.
     pub inputs: BTreeMap<String, serde_json::Value>,
-    /// One entry a half.
+    /// One entry for each half that has a cavity.
     pub halves: Vec<HalfPlan>,
     /// What to mind.
     pub findings: Vec<Finding>,
@@ -46,9 +46,9 @@ pub struct HalfPlan {
     pub balls: Vec<BallPlan>,
     /// The ball that the directions are for: the one that finishes most in the best set.
     pub finisher: Option<String>,
-    /// Directions of its passes.
+    /// Directions of its passes; `null` without one.
     pub directions: Option<Directions>,
-    /// Straight edges, and what passes along them cost the finisher.
+    /// Straight edges, longest first, at most eight, and what passes along them cost the finisher.
     pub edges: Vec<EdgePlan>,
     /// The cutter sets of least time, best first.
     pub sets: Vec<SetPlan>,
@@ -92,11 +92,11 @@ pub struct BallPlan {
     pub teeth: u32,
     /// Chip load per tooth.
     pub chip_load_mm: f64,
-    /// Spindle speed.
+    /// Spindle speed, 1/min.
     pub rpm: f64,
     /// What sets it.
     pub rpm_set_by: SetBy,
-    /// Feed, bending not considered.
+    /// Feed, mm/min, bending not considered.
     pub feed_mm_min: f64,
     /// What sets it.
     pub feed_set_by: SetBy,
@@ -104,9 +104,9 @@ pub struct BallPlan {
     pub wall_speed_m_min: f64,
     /// Cutting speed on level ground at the stock's depth, at the outside of the cut; at the tip it is 0.
     pub level_speed_m_min: f64,
-    /// Share of the surface flatter than 15°, where the tip does the cutting.
+    /// Of the surface that it does within the leave, the share flatter than 15°, where the tip does the cutting, 0 to 1.
     pub tip_share: f64,
-    /// Share of the surface where the edge is slower than the material's slowest cutting speed.
+    /// The share of the same surface on which the edge is slower than the material's slowest cutting speed, 0 to 1.
     pub slow_share: f64,
     /// Surface that it does within the leave.
     pub reached_mm2: f64,
@@ -114,7 +114,7 @@ pub struct BallPlan {
     pub left_volume_mm3: f64,
     /// Removal rate in roughing.
     pub removal_mm3_min: f64,
-    /// Passes in one direction.
+    /// Passes in one direction; `null` where it does nothing within the leave.
     pub one_direction: Option<WayPlan>,
     /// The same with passes at right angles where they are needed.
     pub crossed: Option<WayPlan>,
@@ -134,11 +134,11 @@ pub struct BallPlan {
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct WayPlan {
-    /// Direction, from X, counter-clockwise seen from the spindle.
+    /// Direction, from the tool frame's X, counter-clockwise seen from the spindle, 0 to 180.
     pub direction_deg: f64,
     /// Step in plan.
     pub step_mm: f64,
-    /// Share of the surface within the wanted cusp height.
+    /// Share of the surface that the ball does that is within the wanted cusp height, 0 to 1.
     pub share: f64,
     /// Length of all passes.
     pub length_mm: f64,
@@ -176,9 +176,9 @@ pub struct ToolPlan {
     pub slenderness: f64,
     /// Deflection at the tip under the side load.
     pub bend_mm: f64,
-    /// Share of the feed that keeps the deflection within the limit.
+    /// Share of the feed that keeps the deflection within the limit, 0 to 1.
     pub feed_share: f64,
-    /// Share of what the ball does that it reaches.
+    /// Share, by area, of what the ball does that it reaches, 0 to 1.
     pub reached_share: f64,
 }
 
@@ -186,15 +186,15 @@ pub struct ToolPlan {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Directions {
-    /// One direction of least time.
+    /// The passes of least time in one direction.
     pub best: WayPlan,
-    /// The direction of most even cusps.
+    /// The direction of most even cusps, as [`WayPlan::direction_deg`].
     pub most_even_deg: f64,
     /// (95th − 5th percentile of the cusps) over their median, there; `null` where passes do not meet.
     pub unevenness: Option<f64>,
     /// The same in the direction of least time.
     pub unevenness_at_best: Option<f64>,
-    /// Cusps of the passes asked for, or of those of least time.
+    /// Cusps of the passes asked for, or of those of least time: in one direction, then with passes at right angles.
     pub cusps: Vec<CuspPlan>,
 }
 
@@ -202,21 +202,21 @@ pub struct Directions {
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct CuspPlan {
-    /// Direction.
+    /// Direction, as [`WayPlan::direction_deg`].
     pub direction_deg: f64,
     /// Step in plan.
     pub step_mm: f64,
     /// With passes at right angles.
     pub crossed: bool,
-    /// Height that half of the surface is within; `null` where passes do not meet.
+    /// Height that half of the surface is within; `null` where passes do not meet, as for the next two.
     pub median_mm: Option<f64>,
     /// Height that 95 % of it is within.
     pub most_mm: Option<f64>,
     /// Largest.
     pub largest_mm: Option<f64>,
-    /// Share within the wanted height.
+    /// Share within the wanted height, 0 to 1.
     pub share: f64,
-    /// Mean roughness Ra of the median cusp, ideal: a lower bound.
+    /// Mean roughness Ra of the median cusp, µm, ideal: a lower bound.
     pub roughness_um: Option<f64>,
     /// Surface that needs the passes at right angles: where the others leave more than the wanted height and these less; 0 with
     /// one direction alone.
@@ -239,11 +239,11 @@ pub struct EdgePlan {
     pub to_mm: Place,
     /// Length in plan.
     pub length_mm: f64,
-    /// Direction.
+    /// Direction, as [`WayPlan::direction_deg`].
     pub direction_deg: f64,
     /// Time of the finisher's passes along it, in one direction.
     pub time_min: Option<f64>,
-    /// How much more than the best direction.
+    /// How much longer that takes than the best direction.
     pub extra_min: Option<f64>,
 }
 
@@ -265,11 +265,11 @@ pub struct SetPlan {
 pub struct SetTool {
     /// Name of the cutter.
     pub cutter: String,
-    /// Stickout.
+    /// Tip to holder face.
     pub stickout_mm: f64,
-    /// Roughing.
+    /// Time of roughing.
     pub roughing_min: f64,
-    /// Finishing.
+    /// Time of finishing.
     pub finishing_min: f64,
     /// Surface that it finishes.
     pub area_mm2: f64,

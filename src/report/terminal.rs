@@ -39,7 +39,7 @@ pub fn render(report: &Report, style: Style) -> String {
     render_with(report, &[], style)
 }
 
-/// The same, with a small map of the half that fails where `reliefs`, one a half, tell how it looks.
+/// As [`render`], with a small map of the half that fails where `reliefs`, one a half, tell how it looks.
 pub fn render_with(report: &Report, reliefs: &[Relief], style: Style) -> String {
     let figures = Figures { unit: style.unit };
     let paint = Paint {

@@ -7,7 +7,7 @@ use crate::report::page::{Page, Paint, Tone, word};
 use crate::report::terminal::{Style, capital};
 use crate::report::text::{clean, name, pad};
 
-/// Lays out `comparison` for a terminal.
+/// Lays out `comparison` for a terminal. Lines end in `\n`; none is wider than `style.width`.
 pub fn render(comparison: &Comparison, style: Style) -> String {
     let paint = Paint {
         colour: style.colour,

@@ -3,13 +3,13 @@
 use super::{Layout, Place, Verdict};
 use serde::{Deserialize, Serialize};
 
-/// The two halves together.
+/// The two halves together. Places are in A's model coordinates with B closed on it, where nothing else is said.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Mating {
     /// Answer.
     pub verdict: Verdict,
-    /// How they came.
+    /// How they lie in the files.
     pub layout: Layout,
     /// How they were brought together for this check, and by what that was decided.
     pub closed_by: String,
@@ -53,7 +53,8 @@ pub struct Mating {
     pub hollows: Vec<ClosedHollow>,
     /// Halves whose undercuts hold a casting that does not bend further than is forgiven.
     pub trapped_by: Vec<String>,
-    /// The half that the casting will stay in: the one with the larger area short of the required draft; `null` where they are alike.
+    /// The half that the casting will stay in: the one with the larger area short of the required draft (common practice, no
+    /// source); `null` where these are alike to 1 %.
     pub stays_in: Option<String>,
 }
 
@@ -89,7 +90,7 @@ pub struct OneSided {
     pub at_mm: Place,
 }
 
-/// The parting faces against each other, all over.
+/// The parting faces against each other, all over. Places are in A's model coordinates.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct PartingFaces {
@@ -111,11 +112,12 @@ pub struct PartingFaces {
     pub overlap_at_mm: Option<Place>,
 }
 
-/// What stands above the parting face of one half, and the hole of the other that it enters.
+/// What stands above the parting face of one half, and the hole of the other that it enters. Places are in the model coordinates of
+/// the half that it stands on.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Pin {
-    /// Foot of the pin, model coordinates of its half.
+    /// Foot of the pin.
     pub at_mm: Place,
     /// Half that it stands on.
     pub half: String,

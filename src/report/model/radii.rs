@@ -31,9 +31,9 @@ pub struct RadiusStep {
     pub share: f64,
     /// Its ±.
     pub share_pm: f64,
-    /// Connected regions that it consists of.
+    /// Number of connected regions that it consists of.
     pub places: usize,
-    /// The largest of these.
+    /// The largest of these, at most eight.
     pub regions: Vec<RadiusRegion>,
 }
 

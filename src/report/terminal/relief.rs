@@ -38,7 +38,7 @@ const BLOCKS: [char; 4] = ['░', '▒', '▓', '█'];
 const PLAIN: [char; 4] = [':', '+', '*', '#'];
 
 impl Relief {
-    /// The plan of a surveyed half, whose lowest X and Y are `corner`, tool frame.
+    /// The plan of a surveyed half, whose lowest X and Y are `corner`, tool frame, mm.
     pub fn of(survey: &Survey, corner: [f64; 2]) -> Relief {
         let grid = survey.grid();
         let size = [grid.nx, grid.ny].map(|n| n as f64 * grid.cell);
