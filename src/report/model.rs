@@ -232,7 +232,7 @@ pub struct Undercut {
     pub hook_mm_pm: Option<f64>,
     /// Hooks smaller than this are taken for rounding.
     pub threshold_mm: f64,
-    /// Each connected region, largest hook first.
+    /// Each connected region: undercuts, then other sides, then sealed voids, of each kind the largest hook first.
     pub regions: Vec<UndercutRegion>,
 }
 

@@ -21,18 +21,18 @@ pub struct CheckConfig {
     pub axis: Option<Vector>,
     /// Side of a grid cell, mm; by the half's size and the smallest ball when `None`.
     pub cell: Option<f64>,
-    /// Hollows to take out: the one nearest to each X, Y of the model, mm.
+    /// Hollows to take out of the cavity: of both halves the one nearest to each X, Y of its model, mm.
     pub not_cavity: Vec<[f64; 2]>,
-    /// Places of the first half and of the second that meet when closed, model coordinates: see [`SetupConfig::meets`].
+    /// Places of the first half and of the second that meet when closed, model coordinates, mm: see [`SetupConfig::meets`].
     pub meets: Vec<[crate::mesh::Point; 2]>,
-    /// Density of what is filled in, g/cm³.
+    /// Density of what is filled in, g/cm³; `None`: no weight is told.
     pub fill_density: Option<f64>,
 }
 
 /// How far the check has come.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Stage {
-    /// What is being done.
+    /// What is being done, in a few words.
     pub name: &'static str,
     /// Share done of the whole, 0 to 1.
     pub done: f64,
@@ -76,10 +76,10 @@ const ACROSS: f64 = 8.0;
 
 /// Vets one or two halves, given as bodies in one or two models.
 ///
-/// The same models and config give the same report, whatever the number of threads.
+/// The same models and config give the same report, whatever the number of threads. `progress` is told when a stage begins.
 ///
 /// # Errors
-/// When there is nothing that could be a mold half, or the grid would be too large.
+/// As [`setup::prepare`]; or a cell of no size, or one so small that a half has more than 10⁸ columns.
 pub fn check(
     models: &[Model],
     config: &CheckConfig,
@@ -262,10 +262,10 @@ pub(crate) fn cell_of(half: &Half, config: &CheckConfig) -> Result<f64, CheckErr
     Ok(columns_of([hi.x - lo.x, hi.y - lo.y], config)?.0)
 }
 
-/// Side of a cell, mm, and number of columns of a half with these sides in plan, mm.
+/// Side of a cell, mm, and number of columns of a half with these sides in plan, mm: for an estimate of memory before a check.
 ///
 /// # Errors
-/// If there would be too many columns.
+/// If the cell given has no size, or makes more than 10⁸ columns.
 pub fn columns_of([x, y]: [f64; 2], config: &CheckConfig) -> Result<(f64, f64), CheckError> {
     let cell = (config.cell).unwrap_or_else(|| chosen_cell(x.max(y), &config.shop));
     if cell.is_nan() || cell <= 0.0 {

@@ -20,8 +20,8 @@ pub struct Guarded {
     pub(crate) part: Part,
 }
 
-/// The sections of `tool` that must keep clear of the half. A neck or shank no thicker than the cutter may lie along
-/// what the cutter has opened; anything thicker keeps its clearance.
+/// The sections of `tool` that must keep clear of the half, from the flutes up; `cutter_radius` mm. A neck or shank no thicker than
+/// the cutter may lie along what the cutter has opened and is left out; anything thicker keeps its clearance.
 pub fn guarded(tool: &Tool, cutter_radius: f64, limits: &Limits) -> Vec<Guarded> {
     tool.segments
         .iter()
@@ -63,7 +63,8 @@ fn guard(segment: &Segment, cutter_radius: f64, limits: &Limits) -> Option<Guard
 }
 
 /// Depth of the tip below the parting level when the tool stands as low as it may at plan place (x, y) of the
-/// tool frame, mm, and what stops it; `None` where nothing is under it. Exact for the mesh, to 0.1 µm.
+/// tool frame, mm, negative above it, and what stops it, `None` for the cutter itself; `None` where nothing is under it. Exact for
+/// the mesh, to 0.1 µm.
 pub fn tip_depth_at(
     dropper: &Dropper,
     cutter: Profile,

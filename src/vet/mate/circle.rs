@@ -5,7 +5,7 @@ use crate::field::{Plan, Polyline, apart};
 /// A circle that a faceted section stands for.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Circle {
-    /// Centre.
+    /// Centre, mm.
     pub centre: Plan,
     /// Radius through the corners, mm.
     pub radius: f64,

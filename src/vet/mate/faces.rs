@@ -34,7 +34,7 @@ pub struct Extreme {
     pub area: f64,
 }
 
-/// Distance from the cavity's rim within which gap and overlap make flash, mm.
+/// Distance from the cavity's rim within which gap and overlap are taken to make flash, mm; no source.
 pub const NEAR_RIM: f64 = 5.0;
 
 /// Distance along Z from A's parting face up to B's on A's grid, mm; negative: they overlap. No value where a half has no parting
@@ -94,7 +94,7 @@ fn about(grid: &Grid, rims: &[Vec<Polyline>; 2]) -> HeightMap {
     disc_dilate(&map, NEAR_RIM)
 }
 
-/// Measures the faces; `rims` are both cavities' rims in A's plan.
+/// Measures the faces; `rims` are both cavities' rims in A's plan, `contact` is the distance within which faces touch, mm.
 pub fn faces(
     sides: &[Side; 2],
     b_to_a: &Isometry3<f64>,

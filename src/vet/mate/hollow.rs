@@ -46,7 +46,7 @@ pub struct Cell {
     pub inside: [bool; 2],
     /// Whether the hollow of each half is cut by the block's side here.
     pub cut: [bool; 2],
-    /// Open from and to, A's tool frame.
+    /// Heights between which it is open, A's tool frame, mm.
     pub z: [f32; 2],
 }
 

@@ -6,7 +6,7 @@ use crate::report::HollowKind;
 use crate::setup::Parting;
 use nalgebra::{Isometry3, Matrix3, Point3, Vector3};
 
-/// The rims of both halves compared, in the first half's plan, closed.
+/// The rims of both halves compared, in the first half's plan, closed; mm.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Outline {
     /// Where the rims are farthest apart, from a place of A's to one of B's, or the other way round.
@@ -43,8 +43,8 @@ const ROUNDS: usize = 40;
 /// Turns that move the rims less than this share of what a shift does are not told from none.
 const LEAST_TURN: f64 = 1e-3;
 
-/// The rims of the cavity of one half, in its own plan: exact for the mesh where the parting face is flat, else the edges at
-/// which the cavity's facets end.
+/// The rims of the cavity of one half, in its own plan: its section just below Z = 0, exact for the mesh; where the parting goes by
+/// contact, the edges at which the cavity's facets end.
 pub fn rims(side: &Side) -> Vec<Polyline> {
     let is_cavity = |t: u32| {
         side.survey.owner[t as usize]
@@ -150,7 +150,7 @@ fn alike(shared: &[Vec<[Plan; 2]>; 2], fit: &Move) -> bool {
     })
 }
 
-/// A short piece of one half's rim and the other half's rim beside it, A's plan.
+/// A short piece of one half's rim and the other half's rim beside it, closed: X and Y of A's tool frame, mm.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct RimStep {
     /// Ends of the piece on A's rim, or of A's rim beside the piece.

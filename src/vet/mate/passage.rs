@@ -22,7 +22,7 @@ pub struct Solid<'a> {
 }
 
 impl Solid<'_> {
-    /// Distance from a place in A's tool frame to the nearest surface.
+    /// Distance from a place in A's tool frame to the nearest surface, mm.
     pub fn clear(&self, p: &Point) -> f64 {
         let a = self
             .a
