@@ -13,14 +13,14 @@ use std::collections::{BTreeMap, HashMap};
 pub struct VirtualHalf {
     /// `lower`, whose tool axis is the pull direction, or `upper`, whose tool axis is against it.
     pub name: &'static str,
-    /// Corners of its triangles, counter-clockwise seen from outside the material, in the body's coordinates, mm.
+    /// Corners of its triangles, counter-clockwise seen from outside the material, in the coordinates of the enlarged body, mm.
     pub facets: Vec<[[f32; 3]; 3]>,
     /// Whether it has a cavity at all; else it is a plain block.
     pub has_cavity: bool,
 }
 
 impl VirtualHalf {
-    /// The half as a binary STL file, millimetres.
+    /// The half as a binary STL file, in millimetres.
     pub fn stl(&self) -> Vec<u8> {
         let mut bytes = vec![b' '; 80];
         bytes.extend((self.facets.len() as u32).to_le_bytes());

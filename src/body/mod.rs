@@ -1,5 +1,7 @@
 //! The model of the thing to be molded, not of the mold: which way to pull, where the mold would part, and what the two
 //! halves that this makes would be like.
+//!
+//! All is told of the body enlarged about the model's origin; places are in the model's coordinates, mm.
 
 mod advice;
 mod evidence;
@@ -31,13 +33,13 @@ use skin::Skin;
 pub struct BodyConfig {
     /// How the virtual halves are checked; its `axis` is not used.
     pub check: CheckConfig,
-    /// Direction to pull along and against; searched for when `None`.
+    /// Direction to pull along and against, model coordinates, of any length but 0; searched for when `None`.
     pub pull: Option<Vector>,
     /// Flat parting level: distance along the pull from the model's origin, mm, after scaling; found when `None`.
     pub level: Option<f64>,
-    /// Factor that the body is enlarged by about its origin.
+    /// Factor that the body is enlarged by about the model's origin, more than 0; 1 for none.
     pub scale: f64,
-    /// Block around the body on all sides, mm.
+    /// Block around the body on all sides, mm, more than 0.
     pub margin: f64,
 }
 
@@ -49,12 +51,12 @@ pub const MARGIN: f64 = 10.0;
 pub struct Outcome {
     /// The report: of the body, and of those halves that have a cavity.
     pub report: Report,
-    /// Lower and upper half; none where they could not be made.
+    /// Lower and upper half; none where they could not be made, for which a finding says why.
     pub halves: Vec<VirtualHalf>,
 }
 
 impl Outcome {
-    /// Says in the report to which files the halves were written.
+    /// Says in the report to which files the halves were written: `path` gives that of `lower` and of `upper`; names alone are kept.
     pub fn name_files(&mut self, path: impl Fn(&str) -> std::path::PathBuf) {
         let report = &mut self.report;
         for block in report.body.iter_mut().flat_map(|b| &mut b.blocks) {
@@ -75,7 +77,7 @@ pub enum BodyError {
     /// The check of the halves failed.
     #[error(transparent)]
     Check(#[from] CheckError),
-    /// No solid.
+    /// No solid in the model of this name.
     #[error("{0}: no solid body in it; export the part as a closed solid")]
     NoBody(String),
     /// A pull without direction.
@@ -83,7 +85,7 @@ pub enum BodyError {
         "the pull has no direction; give three numbers that are not all zero, such as --pull 0,0,1"
     )]
     Pull,
-    /// A scale or margin that makes no block.
+    /// A scale or margin that makes no block: which.
     #[error("{0} must be more than 0")]
     NotPositive(&'static str),
     /// A parting level that misses the body.
@@ -99,7 +101,7 @@ pub enum BodyError {
         /// Its highest, mm.
         to: f64,
     },
-    /// The halves cannot be made.
+    /// The halves cannot be made: why.
     #[error("the halves of the mold cannot be made from this body: {0}")]
     NoHalves(&'static str),
 }
@@ -114,7 +116,8 @@ const BANDS: [f64; 6] = [0.0, 0.05, 1.0, 3.0, 15.0, 90.0];
 /// Looks at the largest body of `model`: finds the pull, parts it, and vets the two halves that this makes.
 ///
 /// # Errors
-/// When there is no body, a setting makes no sense, or the halves cannot be checked.
+/// When there is no body, a setting makes no sense, or the halves cannot be checked. Halves that cannot be made are a finding, not an
+/// error, unless what is made of the body is no solid.
 pub fn vet(
     model: &Model,
     config: &BodyConfig,
@@ -123,7 +126,7 @@ pub fn vet(
     Ok(vet_with_evidence(model, config, progress, false)?.0)
 }
 
-/// Looks as [`vet()`] does, and keeps what pictures are drawn from: all of it if `pictures`, else nothing.
+/// Looks as [`vet()`] does, and keeps what pictures are drawn from: the small maps of the halves, and all if `pictures`.
 ///
 /// # Errors
 /// As [`vet()`].

@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 /// A share of the surface that is worth a finding.
 const MUCH: f64 = 0.25;
 
-/// What to mind, half by half.
+/// What to mind, half by half; all to be watched, none a failure.
 pub fn findings(halves: &[HalfPlan], shop: &Shop) -> Vec<Finding> {
     let mut findings = Vec::new();
     for half in halves {
@@ -171,7 +171,7 @@ pub fn cautions() -> Vec<String> {
     .to_vec()
 }
 
-/// Everything the estimates go by.
+/// Everything the estimates go by, by name with the unit at its end: [`crate::report::plan::Plan::inputs`].
 pub fn inputs(config: &PlanConfig) -> BTreeMap<String, serde_json::Value> {
     use serde_json::json;
     let shop = &config.check.shop;

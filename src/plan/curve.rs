@@ -14,7 +14,7 @@ use crate::mesh::{Creases, Mesh, Point, Topology, Vector};
 use fans::Fans;
 use nalgebra::{Matrix3, Rotation3, Vector2};
 
-/// The form of a mesh's surface, facet by facet.
+/// The form of a mesh's surface, facet by facet, in the mesh's own coordinates.
 #[derive(Debug, Clone)]
 pub struct Form {
     /// Normals at the three corners of each triangle, out of the material.
@@ -24,7 +24,10 @@ pub struct Form {
 }
 
 impl Form {
-    /// Reads the form of `mesh`, whose smooth edges `creases` names.
+    /// Reads the form of `mesh`, whose edges are `topology` and whose smooth edges `creases` names.
+    ///
+    /// # Panics
+    /// If `topology` or `creases` is another mesh's.
     pub fn read(mesh: &Mesh, topology: &Topology, creases: &Creases) -> Form {
         let facets: Vec<Vector> = (0..mesh.triangles.len())
             .map(|t| mesh.normal(t).unwrap_or_default())
@@ -70,7 +73,10 @@ impl Form {
         Form { normals, shape }
     }
 
-    /// Unit normal of the surface over place `p` of triangle `t`.
+    /// Unit normal of the surface over place `p` of triangle `t`, out of the material.
+    ///
+    /// # Panics
+    /// If `t` is out of range, here and in what follows.
     pub fn normal(&self, mesh: &Mesh, t: usize, p: &Point) -> Vector {
         let [a, b, c] = mesh.corners(t);
         let up = mesh.area_normal(t);
@@ -95,8 +101,8 @@ impl Form {
         s.symmetric_eigenvalues().max()
     }
 
-    /// Area of the surface of a ball's centres over area of triangle `t`: det(1 − R K) in the surface; 0 where the ball
-    /// does not fit.
+    /// Area of the surface of a ball's centres over area of triangle `t`: det(1 − R K) in the surface (curvatures of parallel
+    /// surfaces, textbook), R = `radius` mm; 0 where the ball does not fit.
     pub fn offset_area(&self, t: usize, radius: f64) -> f64 {
         let s = &self.shape[t];
         // eigenvalues of a surface's operator: two curvatures and 0

@@ -10,7 +10,7 @@
 
 use crate::mesh::Vector;
 
-/// Unit vector along passes that run at `direction_deg` from X, counter-clockwise seen from the spindle.
+/// Unit vector along passes that run at `direction_deg` from X, counter-clockwise seen from the spindle; tool frame, in plan.
 pub fn along(direction_deg: f64) -> Vector {
     let (sin, cos) = direction_deg.to_radians().sin_cos();
     Vector::new(cos, sin, 0.0)
@@ -34,7 +34,7 @@ pub fn across_on(n: &Vector, c: &Vector) -> Option<Vector> {
 }
 
 /// Height of the cusp between two balls of `radius` whose centres are `spacing` apart, normal to a surface of
-/// `curvature` across the passes; infinite where they do not meet.
+/// `curvature` across the passes; infinite where they do not meet, 0 where the ball does not fit.
 pub fn height(radius: f64, spacing: f64, curvature: f64) -> f64 {
     let half = 0.5 * spacing;
     if half >= radius {

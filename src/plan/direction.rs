@@ -1,7 +1,8 @@
 //! Parallel passes of one ball over the cavity: cusps for a step and direction, the step for a wanted cusp height, the
 //! direction of least time, the one of most even cusps, and passes at right angles where one direction does not do.
 //!
-//! Directions are degrees from the tool frame's X, counter-clockwise seen from the spindle, 0 to 180.
+//! Directions are degrees from the tool frame's X, counter-clockwise seen from the spindle, 0 to 180 in results. Lengths, radii and steps
+//! are mm.
 
 use super::curve::Form;
 use super::cusp;
@@ -32,7 +33,7 @@ pub struct Patch {
     at: Point,
 }
 
-/// The surface that one ball touches.
+/// The surface that one ball touches, in patches; tool frame.
 #[derive(Debug, Clone)]
 pub struct Sheet<'a> {
     form: &'a Form,
@@ -45,7 +46,7 @@ pub struct Sheet<'a> {
 pub struct Rules {
     /// Cusp height, mm.
     pub height: f64,
-    /// Share of the surface that must be within it.
+    /// Share of the surface that must be within it, 0 to 1.
     pub share: f64,
     /// Feed, mm/min.
     pub feed: f64,
@@ -60,7 +61,7 @@ pub struct Way {
     pub direction_deg: f64,
     /// Step in plan, mm.
     pub step: f64,
-    /// Share of the surface within the wanted height.
+    /// Share of the surface within the wanted height, 0 to 1.
     pub share: f64,
     /// The passes.
     pub passes: Passes,
@@ -81,12 +82,12 @@ pub struct Cusps {
     pub most: f64,
     /// Largest, mm; infinite where passes do not meet.
     pub largest: f64,
-    /// Share of the area within the wanted height.
+    /// Share of the area within the wanted height, 0 to 1.
     pub share: f64,
 }
 
 impl<'a> Sheet<'a> {
-    /// The places that a ball of `radius` touches or leaves no more than `leave` at.
+    /// The places that a ball of `radius` touches or leaves no more than `leave` at; `left` is what it leaves at each, mm.
     pub fn of(form: &'a Form, radius: f64, places: &[Place], left: &[f64], leave: f64) -> Self {
         let patches = places
             .iter()
@@ -108,7 +109,8 @@ impl<'a> Sheet<'a> {
         }
     }
 
-    /// All of `mesh` that faces the spindle and that `take` takes by its centroid, one patch a triangle.
+    /// All of `mesh`, whose form `form` is, tool frame, that faces the spindle and that `take` takes by its centroid: one patch a
+    /// triangle, in their order.
     pub fn of_mesh(
         form: &'a Form,
         mesh: &Mesh,
@@ -171,7 +173,8 @@ impl<'a> Sheet<'a> {
         self.patches.iter().map(of).collect()
     }
 
-    /// Cusps of passes at `direction_deg` with `step`, those at right angles added if `crossed`.
+    /// Cusps of passes at `direction_deg` with `step`, those at right angles added all over if `crossed`; `wanted` is the height that
+    /// [`Cusps::share`] is within, mm.
     pub fn cusps(&self, direction_deg: f64, step: f64, crossed: bool, wanted: f64) -> Cusps {
         let mut heights = self.heights(direction_deg, step);
         if crossed {
@@ -205,7 +208,8 @@ impl<'a> Sheet<'a> {
         sorted
     }
 
-    /// How uneven the cusps of equal steps are: (95th − 5th percentile) over the median.
+    /// How uneven the cusps of equal steps, a tenth of the radius, are: (95th − 5th percentile) over the median; infinite where the
+    /// median is 0.
     pub fn unevenness(&self, direction_deg: f64) -> f64 {
         let heights = self.heights(direction_deg, 0.1 * self.radius);
         let mut sorted = self.by_value(&heights);
@@ -217,7 +221,8 @@ impl<'a> Sheet<'a> {
         }
     }
 
-    /// Passes at `direction_deg` that hold the rules, by one direction alone or with passes at right angles.
+    /// Passes at `direction_deg` that hold the rules, by one direction alone or with passes at right angles. The step is no finer than a
+    /// fifth of that on level ground: where even this leaves too much, [`Way::share`] is less than what was asked for.
     pub fn way(&self, direction_deg: f64, crossed: bool, rules: &Rules) -> Way {
         let first = self.steps(direction_deg, rules.height);
         let second = if crossed {
@@ -350,7 +355,7 @@ impl<'a> Sheet<'a> {
         }
     }
 
-    /// The way of least time.
+    /// The way of least time, to a quarter of a degree; if `crossed`, of the directions below 90° alone.
     pub fn best(&self, crossed: bool, rules: &Rules) -> Way {
         let thin = self.thinned();
         let direction = least(if crossed { 90.0 } else { 180.0 }, |d| {
@@ -359,7 +364,7 @@ impl<'a> Sheet<'a> {
         self.way(direction, crossed, rules)
     }
 
-    /// The direction of most even cusps, degrees, and their unevenness.
+    /// The direction of most even cusps, degrees, and their unevenness: see [`Sheet::unevenness`].
     pub fn most_even(&self) -> (f64, f64) {
         let thin = self.thinned();
         let direction = least(180.0, |d| thin.unevenness(d));

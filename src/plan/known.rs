@@ -81,7 +81,7 @@ pub struct At {
     pub in_rack: bool,
     /// What the cutter bears there.
     pub bears: Bears,
-    /// Share of what the cutter does that it reaches.
+    /// Share, by area, of what the cutter does that it reaches, 0 to 1.
     pub share: f64,
 }
 

@@ -36,20 +36,21 @@ const TIME_RANGE: f64 = 1.5;
 /// What a plan goes by.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PlanConfig {
-    /// Shop, axis, cell and hollows, as for the check.
+    /// Shop, axis, cell, hollows and places that meet, as for the check; `fill_density` is not used.
     pub check: CheckConfig,
-    /// Direction of the passes to be judged, degrees from X; the best when `None`.
+    /// Direction of the passes to be judged, degrees from the tool frame's X, counter-clockwise seen from the spindle; that of least
+    /// time when `None`.
     pub direction_deg: Option<f64>,
     /// Their step in plan, mm; by the wanted cusp height when `None`.
     pub step: Option<f64>,
 }
 
-/// Plans one or two halves, given as bodies in one or two models.
+/// Plans one or two halves, given as bodies in one or two models; a half without a cavity is left out.
 ///
-/// The same models and config give the same plan, whatever the number of threads.
+/// The same models and config give the same plan, whatever the number of threads. `progress` is told when a stage begins.
 ///
 /// # Errors
-/// When there is nothing that could be a mold half, or the grid would be too large.
+/// As [`crate::vet::check()`].
 pub fn plan(
     models: &[Model],
     config: &PlanConfig,

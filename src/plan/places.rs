@@ -43,7 +43,7 @@ pub struct Place {
     pub facet_normal: Vector,
     /// Unit normal of the surface that the mesh stands for.
     pub normal: Vector,
-    /// Hollow.
+    /// Index of its hollow.
     pub hollow: u32,
     /// Distance between mesh and surface around, mm.
     pub chord: f64,

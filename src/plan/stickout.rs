@@ -19,7 +19,7 @@ pub struct Region {
     pub stickout: f64,
     /// Its area, mm².
     pub area: f64,
-    /// The place of greatest need.
+    /// The place of greatest need: index into the places.
     pub place: usize,
 }
 
