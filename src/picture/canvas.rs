@@ -39,7 +39,7 @@ pub struct Canvas {
 }
 
 impl Canvas {
-    /// Empty paper.
+    /// Empty paper of these many pixels.
     pub fn new(width: usize, height: usize) -> Canvas {
         Canvas {
             width,
@@ -61,7 +61,7 @@ impl Canvas {
         self.blend(x, y, colour, 1.0);
     }
 
-    /// Lays `colour` over pixel (x, y), `share` opaque.
+    /// Lays `colour` over pixel (x, y), `share` opaque, 0 to 1; outside the picture nothing happens.
     pub fn blend(&mut self, x: i64, y: i64, colour: Rgb, share: f64) {
         if x < 0 || y < 0 || x >= self.width as i64 || y >= self.height as i64 {
             return;
@@ -101,7 +101,7 @@ impl Canvas {
         self.shade_box(lo, hi, colour, |x, y| 0.5 * width + 0.5 - away(x, y));
     }
 
-    /// Strokes a circle.
+    /// Strokes a circle, px.
     pub fn ring(&mut self, centre: [f64; 2], radius: f64, width: f64, colour: Rgb) {
         let r = radius + width;
         let lo = [centre[0] - r, centre[1] - r];
@@ -112,7 +112,7 @@ impl Canvas {
         });
     }
 
-    /// Fills a circle.
+    /// Fills a circle, px.
     pub fn disc(&mut self, centre: [f64; 2], radius: f64, colour: Rgb) {
         let lo = [centre[0] - radius - 1.0, centre[1] - radius - 1.0];
         let hi = [centre[0] + radius + 1.0, centre[1] + radius + 1.0];

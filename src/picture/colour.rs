@@ -32,7 +32,7 @@ impl Ramp {
         self.colours[(t.clamp(0.0, 1.0) * last).round() as usize]
     }
 
-    /// Where on the scale a colour stands, and its distance from the scale in 8-bit steps.
+    /// Where on the scale, 0 to 1, the colour nearest to `colour` stands, and the distance between them in 8-bit steps of sRGB.
     pub fn inverse(&self, colour: Rgb) -> (f64, f64) {
         let away = |c: &Rgb| {
             let d = |k: usize| f64::from(c.0[k]) - f64::from(colour.0[k]);

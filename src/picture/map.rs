@@ -21,7 +21,7 @@ pub(crate) enum Ground {
 /// A limit on a map's scale.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Limit {
-    /// Its value.
+    /// Its value, mm or degrees.
     pub value: f64,
     /// What lies above it is beyond it; what lies below, otherwise.
     pub above: bool,
@@ -40,11 +40,11 @@ pub(crate) struct Layer {
     pub(crate) quantity: Quantity,
     /// Its cells.
     pub grid: Grid,
-    /// One value a cell; `NaN` for none.
+    /// One value a cell, mm or degrees; `NaN` for none.
     pub values: Vec<f32>,
     /// What is shown where there is no value, one a cell.
     pub ground: Vec<Ground>,
-    /// Ends of the scale.
+    /// Ends of the scale, mm or degrees.
     pub range: [f64; 2],
     /// Limits on it.
     pub limits: Vec<Limit>,
@@ -79,7 +79,7 @@ impl Layer {
 /// A line over a map.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Stroke {
-    /// Its corners, X and Y of the tool frame.
+    /// Its corners, X and Y of the tool frame, mm.
     pub points: Vec<[f64; 2]>,
     /// Drawn bold in a colour of its own, else thin in ink.
     pub bold: bool,
@@ -90,27 +90,28 @@ pub(crate) struct Stroke {
 pub(crate) struct Mark {
     /// Its number in the report.
     pub number: usize,
-    /// Where.
+    /// Where, mm.
     pub at: [f64; 3],
 }
 
-/// Where things stand in a picture, px.
+/// Where things stand in a picture: how to read a place and a value off it. Pixels count from its left and upper edge; X and Y are those
+/// of the tool frame, in a section the way along it and the height.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Plot {
-    /// Left and upper edge of the map's first pixel.
+    /// Left and upper edge of the map's first pixel, px.
     pub left_top: [f64; 2],
-    /// Pixels a mm.
+    /// Pixels a mm, whatever the reader's unit.
     pub scale: f64,
     /// Smallest X and largest Y shown, mm.
     pub corner: [f64; 2],
-    /// The legend's bar: left, top, width, height; the larger end of the scale is on top.
+    /// The legend's bar, px: left, top, width, height; the larger end of the scale is on top. All zero in a section.
     pub legend: [usize; 4],
-    /// Ends of the scale.
+    /// Ends of the scale, mm or degrees whatever the reader's unit; zero in a section.
     pub range: [f64; 2],
 }
 
 impl Plot {
-    /// Pixel of a place.
+    /// Pixel of a place, X and Y in mm.
     pub fn pixel(&self, at: [f64; 2]) -> [f64; 2] {
         [
             self.left_top[0] + (at[0] - self.corner[0]) * self.scale,
@@ -130,11 +131,11 @@ impl Plot {
 /// A finished picture.
 #[derive(Debug, Clone)]
 pub struct Picture {
-    /// Name for files and for the page.
+    /// Name for files and for the page, such as `a-depth`.
     pub key: String,
     /// What it shows.
     pub title: String,
-    /// What it shows, in words.
+    /// The same in one sentence, with its extremes, for who cannot see it.
     pub alt: String,
     /// Its pixels.
     pub canvas: Canvas,

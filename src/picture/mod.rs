@@ -45,7 +45,7 @@ pub struct Drawing<'a> {
 }
 
 impl<'a> Drawing<'a> {
-    /// Lays the values of all maps over the plan.
+    /// Lays the values of all maps over the plan; report and evidence of the same check. Without evidence of a half it has no pictures.
     pub fn new(report: &'a Report, evidence: &'a Evidence, shop: &'a Shop) -> Drawing<'a> {
         let halves = report.halves.len().min(evidence.halves.len());
         let layers = (0..halves)
@@ -62,8 +62,9 @@ impl<'a> Drawing<'a> {
         }
     }
 
-    /// Pictures in the reader's unit: maps of the part, for each half its maps, then its sections, and maps of both together, of those whose key is `wanted`. Keys are
-    /// unique and safe as names of files: `a-depth`, `b-left-3`, `a-section-reach`.
+    /// Pictures in the reader's unit: maps of the part, for each half its maps, then its sections, and maps of both together. Of the maps
+    /// those whose key is `wanted`; sections always. Keys are unique and safe as names of files: `a-depth`, `b-left-3`,
+    /// `a-section-reach`.
     pub fn pictures(&self, unit: Unit, wanted: impl Fn(&str) -> bool + Sync) -> Vec<Picture> {
         self.pictures_in(ROOM, unit, wanted)
     }

@@ -9,7 +9,7 @@ use std::collections::{BTreeMap, HashMap, HashSet};
 /// A mesh for the eye.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct ViewMesh {
-    /// Corner places, tool frame.
+    /// Corner places, tool frame, mm.
     pub vertices: Vec<[f32; 3]>,
     /// Three indices into `vertices` per triangle.
     pub triangles: Vec<[u32; 3]>,
@@ -147,7 +147,7 @@ impl ViewMesh {
         view
     }
 
-    /// Middle of triangle `t`.
+    /// Middle of triangle `t`, tool frame, mm.
     pub fn middle(&self, t: usize) -> [f32; 3] {
         let p = self.triangles[t].map(|v| self.vertices[v as usize]);
         [0, 1, 2].map(|k| (p[0][k] + p[1][k] + p[2][k]) / 3.0)

@@ -32,7 +32,8 @@ pub enum SheetError {
     Json(#[from] serde_json::Error),
 }
 
-/// The page for a report; `unit` is the one it opens in. The same report and evidence give the same bytes.
+/// The page for a report, as HTML; `unit` is the one it opens in, the reader may change to the other. The same report and evidence
+/// give the same bytes.
 ///
 /// # Errors
 /// Only by a defect of the program.
@@ -46,7 +47,7 @@ pub fn page(
     page_of(drawing, unit)
 }
 
-/// The same from a drawing that was made for the maps already.
+/// As [`page`], from a drawing that was made for the maps already.
 ///
 /// # Errors
 /// As [`page`].
