@@ -94,8 +94,8 @@ pub(crate) struct Mark {
     pub at: [f64; 3],
 }
 
-/// Where things stand in a picture: how to read a place and a value off it. Pixels count from its left and upper edge; X and Y are those
-/// of the tool frame, in a section the way along it and the height.
+/// Where things stand in a picture: how to read a place and a value off it. Pixels count from its left and upper edge; X and Y
+/// are those of the tool frame, in a section the way along it and the height.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Plot {
     /// Left and upper edge of the map's first pixel, px.

@@ -62,8 +62,8 @@ impl<'a> Drawing<'a> {
         }
     }
 
-    /// Pictures in the reader's unit: maps of the part, for each half its maps, then its sections, and maps of both together. Of the maps
-    /// those whose key is `wanted`; sections always. Keys are unique and safe as names of files: `a-depth`, `b-left-3`,
+    /// Pictures in the reader's unit: maps of the part, for each half its maps, then its sections, and maps of both together. Of
+    /// the maps those whose key is `wanted`; sections always. Keys are unique and safe as names of files: `a-depth`, `b-left-3`,
     /// `a-section-reach`.
     pub fn pictures(&self, unit: Unit, wanted: impl Fn(&str) -> bool + Sync) -> Vec<Picture> {
         self.pictures_in(ROOM, unit, wanted)

@@ -1,8 +1,8 @@
 //! Parallel passes of one ball over the cavity: cusps for a step and direction, the step for a wanted cusp height, the
 //! direction of least time, the one of most even cusps, and passes at right angles where one direction does not do.
 //!
-//! Directions are degrees from the tool frame's X, counter-clockwise seen from the spindle, 0 to 180 in results. Lengths, radii and steps
-//! are mm.
+//! Directions are degrees from the tool frame's X, counter-clockwise seen from the spindle, 0 to 180 in results. Lengths,
+//! radii and steps are mm.
 
 use super::curve::Form;
 use super::cusp;
@@ -221,8 +221,8 @@ impl<'a> Sheet<'a> {
         }
     }
 
-    /// Passes at `direction_deg` that hold the rules, by one direction alone or with passes at right angles. The step is no finer than a
-    /// fifth of that on level ground: where even this leaves too much, [`Way::share`] is less than what was asked for.
+    /// Passes at `direction_deg` that hold the rules, by one direction alone or with passes at right angles. The step is no finer
+    /// than a fifth of that on level ground: where even this leaves too much, [`Way::share`] is less than what was asked for.
     pub fn way(&self, direction_deg: f64, crossed: bool, rules: &Rules) -> Way {
         let first = self.steps(direction_deg, rules.height);
         let second = if crossed {

@@ -3,7 +3,8 @@
 //! Tools are used from the thickest to the thinnest. Each roughs what the one before it left and it can take; each
 //! finishes the places that it is the first in the sequence to do. So the time of a set is a sum over its tools, and no
 //! tool that is added behind changes what those before it do: sets are searched depth first, leaving out what by a
-//! bound from the cheapest way along the tools cannot beat the best ones found. The answer is that of trying every set of which the last tool finishes something.
+//! bound from the cheapest way along the tools cannot beat the best ones found. The answer is that of trying every set of
+//! which the last tool finishes something.
 
 use rayon::prelude::*;
 

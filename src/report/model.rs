@@ -252,13 +252,13 @@ pub enum RegionKind {
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct UndercutRegion {
-    /// The place of the largest hook.
+    /// The place of the largest hook; for other kinds than undercut a place in the void.
     pub at_mm: Place,
-    /// Hidden surface.
+    /// Hidden surface; 0 for other kinds than undercut.
     pub area_mm2: f64,
     /// Hidden void.
     pub volume_mm3: f64,
-    /// Hook.
+    /// Its hook; 0 for other kinds than undercut.
     pub hook_mm: f64,
     /// What it is.
     pub kind: RegionKind,
@@ -272,7 +272,7 @@ pub struct Draft {
     pub verdict: Verdict,
     /// Draft asked for.
     pub required_deg: f64,
-    /// Least draft over patches of at least the stated area.
+    /// Least mean draft of a connected patch of at least the stated area, or half of the cavity's surface if that is less.
     pub least_deg: Option<f64>,
     /// Its ±.
     pub least_deg_pm: Option<f64>,
@@ -286,7 +286,7 @@ pub struct Draft {
     pub tallest_short_wall_mm: Option<f64>,
     /// Its ±.
     pub tallest_short_wall_mm_pm: Option<f64>,
-    /// A place on that wall; the place of the least draft where there is none.
+    /// A place on that wall, if it is higher than half of what is let pass; else the place of the least draft.
     pub at_mm: Option<Place>,
 }
 
@@ -396,7 +396,8 @@ pub struct CutterReach {
     /// Where more than the leave is left: connected surface, the largest first, at most 16.
     #[serde(default)]
     pub left_regions: Vec<LeftRegion>,
-    /// Least stickout (tip to holder face) that reaches all that the cutter alone reaches.
+    /// Least stickout (tip to holder face) at which the holder keeps clear wherever the cutter alone reaches; neck and shank are not
+    /// asked. `null` where it reaches nothing, or has no holder.
     pub stickout_needed_mm: Option<f64>,
     /// Its ±.
     pub stickout_needed_mm_pm: Option<f64>,

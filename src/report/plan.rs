@@ -122,9 +122,9 @@ pub struct BallPlan {
     pub semi_finish: Option<WayPlan>,
     /// Least stickout that reaches all that it does; `null` if neck or shank are in the way, or it does nothing.
     pub stickout_needed_mm: Option<f64>,
-    /// Stickout that does all but the regions below.
+    /// Stickout, in whole mm, that does nine tenths of it; the one needed where that saves less than 2 mm.
     pub stickout_most_mm: Option<f64>,
-    /// Regions that need more, deepest need first.
+    /// Regions that need more, greatest need first, at most four.
     pub stickout_regions: Vec<StickoutRegion>,
     /// The ball at each stickout.
     pub tools: Vec<ToolPlan>,

@@ -18,10 +18,10 @@ impl Shop {
     /// The rack in place of a shop file: balls of the usual metric and inch sizes (1 to 12.7 mm) by rising diameter, each
     /// about 3, 5 and 8 diameters out, in one plain cylinder as holder.
     ///
-    /// Stickouts are rounded up to whole 5 mm (inch sizes: 1/4 in), and are at least 12 mm (1/2 in); small balls have fewer than three. No flute
-    /// length and no shank is stated, so each cutter is taken to be as thick as its cutting diameter up to the
-    /// holder; small balls on a thick shank reach less deep than this. Stickouts and holder are common
-    /// practice, no source.
+    /// Stickouts are rounded up to whole 5 mm (inch sizes: 1/4 in), and are at least 12 mm (1/2 in); small balls
+    /// have fewer than three. No flute length and no shank is stated, so each cutter is taken to be as thick as its
+    /// cutting diameter up to the holder; small balls on a thick shank reach less deep than this. Stickouts and
+    /// holder are common practice, no source.
     pub fn builtin() -> Self {
         let metric = METRIC.map(|diameter| ball(diameter, 5.0, 12.0));
         let inch =

@@ -425,9 +425,9 @@ impl Sounding<'_> {
     }
 }
 
-/// Least stickout that reaches all that the cutter alone reaches, and its ±: the largest height of the holder's reference
-/// over the tip at any centre from which the cutter touches. `None` where neck or shank stop it at any stickout,
-/// or it touches nothing. `tool` has the holder at stickout zero.
+/// Least stickout at which the holder keeps clear of all that the cutter alone reaches, and its ±, mm: the largest height of the
+/// holder's reference over the tip at any centre from which the cutter touches. Of `guards`, those of the tool at stickout zero, the
+/// holder's alone are looked at. `None` where the cutter touches nothing.
 pub fn stickout_needed(
     ground: &Ground,
     cutting: &Cutting,

@@ -127,7 +127,7 @@ pub struct Pin {
     pub pin_diameter_mm: Option<f64>,
     /// Diameter of the socket; `null` where it is not round.
     pub socket_diameter_mm: Option<f64>,
-    /// ± of the diameters: what their facets cut off.
+    /// ± of both diameters together: what their facets cut off.
     pub diameter_mm_pm: Option<f64>,
     /// Half the difference of the diameters, the least over the height that both share.
     pub radial_clearance_mm: Option<f64>,
