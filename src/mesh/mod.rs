@@ -70,7 +70,7 @@ impl Mesh {
     /// Twice the area of triangle `t` times its unit normal, mm²; zero for a degenerate triangle.
     ///
     /// # Panics
-    /// As [`Mesh::corners`], and so [`Mesh::normal`] and [`Mesh::area`].
+    /// As [`Mesh::corners`]; [`Mesh::normal`] and [`Mesh::area`] do too.
     #[inline]
     pub fn area_normal(&self, t: usize) -> Vector {
         let [a, b, c] = self.corners(t);
