@@ -9,6 +9,7 @@ mod shapes;
 use common::{Differences, balls, data, model, report};
 use moldvet::mesh::Vector;
 use moldvet::report::{Half, Report, Verdict};
+use moldvet::shop::Cutter;
 use moldvet::units::Unit;
 use serde_json::Value;
 use std::collections::BTreeSet;
@@ -82,8 +83,14 @@ fn pair() -> Report {
 }
 
 fn pocket(stickout: f64) -> Half {
+    pocket_with(stickout, |_| {})
+}
+
+/// A pocket 12 mm deep, tried with a ball of 6 mm that is first `changed`.
+fn pocket_with(stickout: f64, changed: impl Fn(&mut Cutter)) -> Half {
     let mut config = balls(&[6.0]);
     config.shop.with_stickouts(vec![stickout]).unwrap();
+    changed(&mut config.shop.cutters[0]);
     config.axis = Some(Vector::z());
     config.cell = Some(0.2);
     let mesh = shapes::pocket([40.0, 30.0], 12.0, 0.0);
@@ -149,4 +156,18 @@ fn tools_too_short_fail_in_depth() {
     let short = pocket(8.0).depth;
     assert_eq!(short.verdict, Verdict::Fail);
     assert!(short.tools.iter().all(|t| t.blocked_by.is_some()));
+}
+
+#[test]
+fn no_stickout_takes_a_thick_shank_down_a_pocket() {
+    let with = |flutes: f64| {
+        let half = pocket_with(40.0, |cutter| {
+            (cutter.flute_length, cutter.shank) = (Some(flutes), Some(16.0));
+        });
+        half.reach.cutters[0].stickout_needed_mm
+    };
+    assert_eq!(with(9.0), None);
+    // the shank stays over the parting face, the holder 1 mm over it
+    let needed = with(15.0).unwrap();
+    assert!((needed - 13.0).abs() < 0.05, "{needed}");
 }

@@ -104,10 +104,11 @@ impl Comparison {
         comparison
     }
 
-    /// Whether any verdict got worse, that of the whole included; one that was not there before counts as got worse.
+    /// Whether any verdict got worse, that of the whole included; one that was not there before did if it does not pass.
     pub fn worse(&self) -> bool {
-        self.verdicts[1] > self.verdicts[0]
-            || self.turns.iter().any(|t| t.verdicts[1] > t.verdicts[0])
+        let before = |v: Option<Verdict>| v.unwrap_or(Verdict::Pass);
+        let worse = |t: &Turn| t.verdicts[1].is_some_and(|new| new > before(t.verdicts[0]));
+        self.verdicts[1] > self.verdicts[0] || self.turns.iter().any(worse)
     }
 
     fn turn(&mut self, check: &str, half: Option<&str>, verdicts: [Option<Verdict>; 2]) {

@@ -10,11 +10,14 @@ use super::shade::patches;
 use super::sharp::Sharp;
 use crate::mesh::Point;
 use crate::report::{CutterReach, Depth, LeftRegion, Reach, SharpEdge, ToolDepth, Verdict};
-use crate::shop::{Cutter, CutterKind, Shop, Tool};
+use crate::shop::{Cutter, CutterKind, Part, Shop, Tool};
 use rayon::prelude::*;
 
 /// Stickout over diameter beyond which a tool bends and chatters at any setting; common practice, no source.
 pub const SLENDER: f64 = 8.0;
+
+/// A stickout that leaves the holder out of all that a mill can hold, mm.
+const OUT: f64 = 1e4;
 
 /// Reach and depth of a half that has no cavity: no figure has a meaning.
 pub fn without_cavity(shop: &Shop) -> (Reach, Depth) {
@@ -146,9 +149,13 @@ impl Rack {
         }
         self.keep_untouched(cutter, &reached);
         if let Some(holder) = shop.holder_of(cutter) {
-            let guards = guarded(&cutter.tool(0.0, holder), cutter.radius(), limits);
+            let guards =
+                |stickout: f64| guarded(&cutter.tool(stickout, holder), cutter.radius(), limits);
+            let mut below = guards(OUT);
+            below.retain(|g| g.part != Part::Holder);
+            let guards = [&guards(0.0)[..], &below];
             let bodies = &mut self.bodies;
-            let needed = stickout_needed(ground, &cutting, &reached, &guards, bodies, limits.leave);
+            let needed = stickout_needed(ground, &cutting, &reached, guards, bodies, limits.leave);
             figures.stickout_needed_mm = needed.map(|n| n.0);
             figures.stickout_needed_mm_pm = needed.map(|n| n.1);
         }

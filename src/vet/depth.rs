@@ -425,58 +425,73 @@ impl Sounding<'_> {
     }
 }
 
-/// Least stickout at which the holder keeps clear of all that the cutter alone reaches, and its ±, mm: the largest height of the
-/// holder's reference over the tip at any centre from which the cutter touches. Of `guards`, those of the tool at stickout zero, the
-/// holder's alone are looked at. `None` where the cutter touches nothing.
+/// Places that are tried exactly for the stickout needed, at one time and in all.
+const PLACES_AT_A_TIME: usize = 32;
+const MOST_PLACES: usize = 24 * PLACES_AT_A_TIME;
+
+/// Least stickout that reaches all that the cutter alone reaches, and its ±, mm: the largest height of the holder's reference over the
+/// tip at any centre from which the cutter touches. `guards` are those of the tool at stickout zero, where the holder's reference is
+/// at the tip, and `below` those of neck and shank however far it stands out. `None` where the cutter touches nothing, and where neck
+/// or shank is in the way at any stickout.
 pub fn stickout_needed(
     ground: &Ground,
     cutting: &Cutting,
     reached: &Reached,
-    guards: &[Guarded],
+    [guards, below]: [&[Guarded]; 2],
     bodies: &mut Bodies,
     leave: f64,
 ) -> Option<(f64, f64)> {
-    for g in guards {
+    let holder: Vec<&Guarded> = guards.iter().filter(|g| g.part == Part::Holder).collect();
+    for g in holder.iter().copied().chain(below) {
         bodies.draw(ground, g.profile);
     }
     let bodies = &*bodies;
-    let corner = cutting.profile.tip_below();
-    let holder: Vec<&Guarded> = guards.iter().filter(|g| g.part == Part::Holder).collect();
-    let mut bounds: Vec<(f64, usize)> = reached
-        .nearest
-        .par_iter()
-        .enumerate()
-        .filter(|(_, n)| n.left <= leave)
-        .map(|(k, n)| {
-            let tip = n.centre.z - corner;
-            let need = holder
-                .iter()
-                .map(|g| bodies.around(g.profile, n.centre.x, n.centre.y)[1] - tip - g.above_tip);
-            (need.fold(0.0, f64::max), k)
+    let dropper = &ground.contacts.dropper;
+    let touching: Vec<(f64, &Point)> = (reached.nearest.iter())
+        .filter(|n| n.left <= leave)
+        .map(|n| (n.centre.z - cutting.profile.tip_below(), &n.centre))
+        .collect();
+    let stopped = |&(tip, c): &(f64, &Point)| {
+        below.iter().any(|g| {
+            let have = tip + g.above_tip + 2.0 * TOUCH;
+            let exact = || lowest_reference(dropper, g.profile, c.x, c.y).is_some_and(|z| z > have);
+            bodies.around(g.profile, c.x, c.y)[1] > have && exact()
         })
+    };
+    if touching.par_iter().any(stopped) {
+        return None;
+    }
+    let most = |&(tip, c): &(f64, &Point)| {
+        let need = |g: &&Guarded| bodies.around(g.profile, c.x, c.y)[1] - tip - g.above_tip;
+        holder.iter().map(need).fold(0.0, f64::max)
+    };
+    let mut bounds: Vec<(f64, usize)> = (touching.par_iter().enumerate())
+        .map(|(k, t)| (most(t), k))
         .collect();
     bounds.par_sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
-    let mut best = None;
-    for chunk in bounds.chunks(32).take(24) {
-        if best.is_some_and(|b| chunk[0].0 <= b + 0.02) {
+    let exact = |&(_, k): &(f64, usize)| {
+        let (tip, c) = touching[k];
+        let need = |g: &&Guarded| {
+            let z = lowest_reference(dropper, g.profile, c.x, c.y)?;
+            Some(z - tip - g.above_tip)
+        };
+        holder.iter().filter_map(need).fold(0.0, f64::max)
+    };
+    let (mut needed, mut untried) = (0.0, 0.0);
+    for (k, chunk) in bounds.chunks(PLACES_AT_A_TIME).enumerate() {
+        let bound = chunk[0].0;
+        if k > 0 && bound <= needed + 0.02 {
             break;
         }
-        let exact = |&(_, k): &(f64, usize)| {
-            let n = &reached.nearest[k];
-            let tip = n.centre.z - corner;
-            let need = holder.iter().filter_map(|g| {
-                Some(
-                    lowest_reference(&ground.contacts.dropper, g.profile, n.centre.x, n.centre.y)?
-                        - tip
-                        - g.above_tip,
-                )
-            });
-            need.fold(0.0, f64::max)
-        };
+        if k * PLACES_AT_A_TIME >= MOST_PLACES {
+            untried = bound - needed;
+            break;
+        }
         let most = chunk.par_iter().map(exact).reduce(|| 0.0, f64::max);
-        best = Some(best.map_or(most, |b: f64| b.max(most)));
+        needed = f64::max(needed, most);
     }
     // samples lie an eighth of the radius apart: between them a slope may lie that much deeper
     let chord = ground.surface.chord_error(ground.survey);
-    best.map(|b| (b, 0.125 * cutting.radius() + 2.0 * chord + 0.02))
+    let pm = (0.125 * cutting.radius() + 2.0 * chord + 0.02).max(untried);
+    (!bounds.is_empty()).then_some((needed, pm))
 }

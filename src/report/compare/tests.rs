@@ -24,6 +24,19 @@ fn a_report_compared_with_itself_differs_in_nothing() {
 }
 
 #[test]
+fn a_question_that_is_new_is_worse_only_if_it_does_not_pass() {
+    let with = |verdict: Verdict| {
+        let mut report = samples::pair();
+        report.mating.as_mut().unwrap().verdict = verdict;
+        report
+    };
+    let mut old = with(Verdict::Pass);
+    old.mating = None;
+    assert!(!Comparison::of(&old, &with(Verdict::Pass)).worse());
+    assert!(Comparison::of(&old, &with(Verdict::Unsure)).worse());
+}
+
+#[test]
 fn better_one_way_is_worse_the_other() {
     let old = samples::pair();
     let mut new = old.clone();
