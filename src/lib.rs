@@ -1,9 +1,9 @@
 //! Vetting of two-half cavity molds before any toolpath is made: can they be milled with ball-nose end mills on a 3-axis mill, and
 //! will the casting come out?
 //!
-//! A model is read ([`mesh`]), its bodies are set up as halves along their tool axes ([`setup`]) and judged by a shop's cutters and
-//! limits ([`vet`]); the answer is plain data ([`report`]). Lengths are millimetres and angles degrees; places are in the model's own
-//! coordinates. Every figure carries its ± where it has one, and what lies within it of a limit is
+//! A model is read ([`mesh`]), its bodies are set up as halves along their tool axes ([`setup`]) and judged by a shop's cutters
+//! and limits ([`vet`]); the answer is plain data ([`report`]). Lengths are millimetres and angles degrees; places are in the
+//! model's own coordinates. Every figure carries its ± where it has one, and what lies within it of a limit is
 //! [`Unsure`](report::Verdict::Unsure).
 //!
 //! ```
@@ -41,8 +41,9 @@
 //! ```
 //!
 //! [`body`] looks at the part instead of the mold, [`plan`] estimates what milling costs, [`report::compare`] tells two reports
-//! apart. [`report::terminal`] and [`report::json`], [`picture`] and [`sheet`] are the report's faces; [`vet::check_with_evidence`]
-//! keeps what the last two draw. [`field`] holds the grids, rays and offsets that the figures are made from.
+//! apart. [`report::terminal`] and [`report::json`], [`picture`] and [`sheet`] are the report's faces;
+//! [`vet::check_with_evidence`] keeps what the last two draw. [`field`] holds the grids, rays and offsets that the figures are
+//! made from.
 
 pub mod body;
 pub mod field;

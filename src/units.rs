@@ -219,7 +219,8 @@ pub fn parse_angle(text: &str) -> Result<f64, UnitError> {
     not_negative(degrees, text, Quantity::Angle)
 }
 
-/// Reads an area of 0 or more, such as `0.5mm2`, `0.5 mm²`, `0.5 mm^2`, `0.1cm2`, `0.001in2` or `0.5` (mm²), and returns it in mm².
+/// Reads an area of 0 or more, such as `0.5mm2`, `0.5 mm²`, `0.5 mm^2`, `0.1cm2`, `0.001in2` or `0.5` (mm²), and returns it in
+/// mm².
 ///
 /// # Errors
 ///

@@ -56,7 +56,8 @@ pub struct Outcome {
 }
 
 impl Outcome {
-    /// Says in the report to which files the halves were written: `path` gives that of `lower` and of `upper`; names alone are kept.
+    /// Says in the report to which files the halves were written: `path` gives that of `lower` and of `upper`; names alone are
+    /// kept.
     pub fn name_files(&mut self, path: impl Fn(&str) -> std::path::PathBuf) {
         let report = &mut self.report;
         for block in report.body.iter_mut().flat_map(|b| &mut b.blocks) {
@@ -116,8 +117,8 @@ const BANDS: [f64; 6] = [0.0, 0.05, 1.0, 3.0, 15.0, 90.0];
 /// Looks at the largest body of `model`: finds the pull, parts it, and vets the two halves that this makes.
 ///
 /// # Errors
-/// When there is no body, a setting makes no sense, or the halves cannot be checked. Halves that cannot be made are a finding, not an
-/// error, unless what is made of the body is no solid.
+/// When there is no body, a setting makes no sense, or the halves cannot be checked. Halves that cannot be made are a finding,
+/// not an error, unless what is made of the body is no solid.
 pub fn vet(
     model: &Model,
     config: &BodyConfig,

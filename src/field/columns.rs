@@ -88,6 +88,9 @@ impl Columns {
     }
 
     /// Crossings of column `k` (see [`Grid::index`]), from low to high.
+    ///
+    /// # Panics
+    /// If the grid has no such cell.
     pub fn column(&self, k: usize) -> &[Crossing] {
         &self.crossings[self.offsets[k] as usize..self.offsets[k + 1] as usize]
     }

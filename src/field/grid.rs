@@ -17,7 +17,7 @@ pub struct Grid {
 }
 
 impl Grid {
-    /// The grid of `cell` mm that covers the rectangle `lo..hi` grown by `margin`, at least one cell each way.
+    /// The grid of `cell` mm, more than zero, that covers the rectangle `lo..hi` grown by `margin`, at least one cell each way.
     pub fn covering(lo: [f64; 2], hi: [f64; 2], margin: f64, cell: f64) -> Grid {
         let n = |k: usize| (((hi[k] - lo[k] + 2.0 * margin) / cell).ceil() as usize).max(1);
         let (nx, ny) = (n(0), n(1));
@@ -100,6 +100,9 @@ impl HeightMap {
     }
 
     /// Value of cell `k` (see [`Grid::index`]).
+    ///
+    /// # Panics
+    /// If the grid has no such cell.
     pub fn get(&self, k: usize) -> Option<f32> {
         let v = self.values[k];
         (v > f32::NEG_INFINITY).then_some(v)

@@ -1,18 +1,18 @@
 //! From the cutter-centre surface back to the work: what a ball leaves.
 //!
-//! The lower offset is the lower envelope of balls about the places of the centre surface. A ball is part of it only where no ball
-//! about a neighbouring place reaches lower, so each is drawn only there: with w the unit direction from its centre to the
-//! envelope, downward, and e the way to a neighbour's centre, w · e ≤ |e|² / 2R. Four neighbours bound w to a box in plan. On a smooth
-//! surface that is a cell or two, whatever the radius; a place in a valley covers what the ball leaves about it.
+//! The lower offset is the lower envelope of balls about the places of the centre surface. A ball is part of it only where no
+//! ball about a neighbouring place reaches lower, so each is drawn only there: with w the unit direction from its centre to the
+//! envelope, downward, and e the way to a neighbour's centre, w · e ≤ |e|² / 2R. Four neighbours bound w to a box in plan. On a
+//! smooth surface that is a cell or two, whatever the radius; a place in a valley covers what the ball leaves about it.
 //!
 //! | way | 16 cells | 32 cells | 63.5 cells |
 //! | --- | --- | --- | --- |
 //! | tiles of 8 × 8 cells, source tiles in the order of the lowest they can give | 1.7 s | 2.4 s | 4.3 s |
 //! | drawn where it can be part of the envelope | 0.52 s | 0.61 s | 0.56 s |
 //!
-//! Processor time for 4 million cells over a 100 × 100 mm half of 500,000 triangles, built without link-time optimisation, on a shared machine.
-//! The checks do not use it, for they measure distances to the centre surface: it is the other half of a closing, for
-//! comparison with general-purpose ones.
+//! Processor time for 4 million cells over a 100 × 100 mm half of 500,000 triangles, built without link-time optimisation, on a
+//! shared machine. The checks do not use it, for they measure distances to the centre surface: it is the other half of a closing,
+//! for comparison with general-purpose ones.
 
 use super::{Grid, HeightMap};
 use rayon::prelude::*;

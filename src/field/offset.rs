@@ -260,8 +260,8 @@ impl Ridge {
         })
     }
 
-    /// Rectangle in the ridge's frame that holds all centres of a cutter touching it, with a flat part of radius `flat` and corners of radius
-    /// `corner`: along from, to, across from, to.
+    /// Rectangle in the ridge's frame that holds all centres of a cutter touching it, with a flat part of radius `flat` and
+    /// corners of radius `corner`: along from, to, across from, to.
     ///
     /// At a unit normal with `b` across, and ρ² = 1 − b², the contact is ρ · sine further along than the centre of the
     /// corner's circle; the flat part moves that on in the normal's plan direction.

@@ -1,8 +1,8 @@
 //! Rays, nearest places and balls against a mesh, by a tree of bounding boxes: for all that does not lie on a grid.
 //!
-//! The tree is parry's; its types stay in this file. The test of a ray against a triangle is watertight: a ray that meets a shared edge
-//! hits at least one of its triangles (S. Woop, C. Benthin and I. Wald, "Watertight Ray/Triangle Intersection", Journal of
-//! Computer Graphics Techniques 2(1), 2013).
+//! The tree is parry's; its types stay in this file. The test of a ray against a triangle is watertight: a ray that meets a
+//! shared edge hits at least one of its triangles (S. Woop, C. Benthin and I. Wald, "Watertight Ray/Triangle Intersection",
+//! Journal of Computer Graphics Techniques 2(1), 2013).
 
 use crate::mesh::{Mesh, Point, Vector};
 use parry3d_f64::bounding_volume::Aabb;
@@ -63,7 +63,7 @@ impl<'m> Rays<'m> {
     /// Builds the tree over the triangles that are `wanted`; they keep their numbers.
     ///
     /// # Panics
-    /// If a triangle's corner is out of range.
+    /// If a triangle's corner, wanted or not, is out of range.
     pub fn over(mesh: &'m Mesh, wanted: impl Fn(usize) -> bool) -> Rays<'m> {
         let boxes = (0..mesh.triangles.len())
             .filter(|&t| wanted(t))
@@ -75,8 +75,8 @@ impl<'m> Rays<'m> {
         }
     }
 
-    /// The first triangle that the ray from `origin` along `direction` meets, from either side, before `max` lengths of `direction`.
-    /// A triangle that holds the origin is met at 0; one seen edge-on is not met.
+    /// The first triangle that the ray from `origin` along `direction` meets, from either side, before `max` lengths of
+    /// `direction`. A triangle that holds the origin is met at 0; one seen edge-on is not met. A direction of no length meets nothing.
     pub fn first_hit(&self, origin: &Point, direction: &Vector, max: f64) -> Option<Hit> {
         let ray = Ray::new(origin, direction)?;
         self.tree
@@ -109,8 +109,8 @@ impl<'m> Rays<'m> {
         met
     }
 
-    /// All triangles that the ray from `origin` along `direction` meets, nearest first, then by triangle; a ray through a shared edge
-    /// or corner meets all triangles around it.
+    /// All triangles that the ray from `origin` along `direction` meets, nearest first, then by triangle; a ray through a shared
+    /// edge or corner meets all triangles around it.
     pub fn all_hits(&self, origin: &Point, direction: &Vector) -> Vec<Hit> {
         let mut hits = Vec::new();
         let Some(ray) = Ray::new(origin, direction) else {

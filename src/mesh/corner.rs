@@ -256,8 +256,8 @@ impl Reading<'_> {
         }
     }
 
-    /// Puts the ring of facet `i` of those at corner `v` in order into `fan`; true if it closes around the corner. A ring that does
-    /// not close begins at its end, one that does with `i`.
+    /// Puts the ring of facet `i` of those at corner `v` in order into `fan`; true if it closes around the corner. A ring that
+    /// does not close begins at its end, one that does with `i`.
     fn take_ring(&self, v: usize, fan: &mut Fan, i: usize) -> bool {
         let mut start = i;
         let closed = loop {
@@ -318,8 +318,8 @@ impl Reading<'_> {
         (Some(normal), known)
     }
 
-    /// `normal` turned square to a side at the corner that runs on straight where all beyond it is far shorter: along a facet as long
-    /// as that the surface does not bend, or a mesh made to a tolerance had cut it up. What bends begins at the corner.
+    /// `normal` turned square to a side at the corner that runs on straight where all beyond it is far shorter: along a facet as
+    /// long as that the surface does not bend, or a mesh made to a tolerance had cut it up. What bends begins at the corner.
     fn square_to_lone(&self, ring: &[Spoke], normal: &Vector) -> Vector {
         let sides = |r: &Spoke| {
             let corners = self.mesh.corners(r.triangle as usize);

@@ -24,8 +24,8 @@ pub const ROUGH_STEP: f64 = 0.1;
 const MOST_ROUGH: usize = 8;
 /// A facet this much wider than the one across the edge may be flat, and the turn belong to the other.
 pub(super) const WIDER: f64 = 3.0;
-/// No facets of one curved surface differ this much in width: in a mesh made to a tolerance the wider stands off it as the square of
-/// that.
+/// No facets of one curved surface differ this much in width: in a mesh made to a tolerance the wider stands off it as the square
+/// of that.
 pub(super) const FAR_WIDER: f64 = 9.0;
 
 /// The reading of every edge of a mesh. By edge: in the order of [`Topology::edges`]; by triangle: in that of [`Mesh::triangles`].
@@ -48,8 +48,8 @@ pub struct Creases {
 }
 
 impl Creases {
-    /// Reads all edges of `mesh`, which `topology` are the edges of; `crease_deg` is the crease angle, degrees, and `rounding` that of
-    /// the coordinates, mm.
+    /// Reads all edges of `mesh`, which `topology` are the edges of; `crease_deg` is the crease angle, degrees, and `rounding`
+    /// that of the coordinates, mm.
     ///
     /// # Panics
     /// If `topology` is another mesh's.
@@ -103,8 +103,9 @@ impl Creases {
         creases
     }
 
-    /// How far the curved surfaces on either side of side `k` of triangle `t` stand off it in its middle, mm, that of `t` first, out of
-    /// the material positive, and how far the edge turns, radians: where it is sharp, the true edge is where those surfaces meet.
+    /// How far the curved surfaces on either side of side `k` of triangle `t` stand off it in its middle, mm, that of `t` first,
+    /// out of the material positive, and how far the edge turns, radians: where it is sharp, the true edge is where those
+    /// surfaces meet.
     pub fn sagittas(&self, mesh: &Mesh, topology: &Topology, t: u32, k: usize) -> ([f64; 2], f64) {
         let e = topology.sides[t as usize][k] as usize;
         let ends = [k, (k + 1) % 3].map(|c| mesh.triangles[t as usize][c]);

@@ -32,16 +32,17 @@ pub(super) struct Flats {
 struct Patch {
     normal: Vector,
     area: f64,
-    /// Sum of d dᵀ |e| over its border edges e with direction d, its border's length by direction: the matrix' xx, xy, xz, yy, yz, zz.
+    /// Sum of d dᵀ |e| over its border edges e with direction d, its border's length by direction: the matrix' xx, xy, xz, yy,
+    /// yz, zz.
     border: [f64; 6],
     /// Whether there is a hole in it: then a line across it lies in it twice.
     holed: bool,
 }
 
 impl Flats {
-    /// Joins triangles across the edges for which `flat_edge` holds, as long as they do not turn off the first: a fine ring of facets
-    /// round a gentle slope hardly turns from one to the next. `in_line` tells that of two triangles and the turn from
-    /// one to the other, degrees.
+    /// Joins triangles across the edges for which `flat_edge` holds, as long as they do not turn off the first: a fine ring of
+    /// facets round a gentle slope hardly turns from one to the next. `in_line` tells that of two triangles and the turn from one
+    /// to the other, degrees.
     pub(super) fn join(
         facets: &Facets,
         flat_edge: &[bool],
@@ -157,8 +158,8 @@ impl Flats {
     }
 }
 
-/// Whether triangles joined in one flat patch with so many `border` edges leave a hole: by Euler's formula, corners less edges plus
-/// triangles are 1 without one.
+/// Whether triangles joined in one flat patch with so many `border` edges leave a hole: by Euler's formula, corners less edges
+/// plus triangles are 1 without one.
 fn is_holed(mesh: &Mesh, members: &[u32], border: usize) -> bool {
     // without a hole there are more border edges, or corners inside
     if members.len() < border.max(FEWEST_ROUND) {

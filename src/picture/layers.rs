@@ -59,8 +59,8 @@ fn best_ball_radius(figures: &Half) -> Option<f64> {
     Some(0.5 * ball.diameter_mm)
 }
 
-/// Where the colours of the radius map end: at twice the largest ball of the rack, or at four times the `least` radius where no ball is
-/// that small.
+/// Where the colours of the radius map end: at twice the largest ball of the rack, or at four times the `least` radius where no
+/// ball is that small.
 fn radius_scale(figures: &Half, least: f64) -> f64 {
     let balls = (figures.reach.cutters.iter()).filter(|c| c.kind == CutterKind::Ball);
     let largest = balls.map(|c| 0.5 * c.diameter_mm).fold(0.0, f64::max);

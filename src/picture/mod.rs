@@ -45,7 +45,8 @@ pub struct Drawing<'a> {
 }
 
 impl<'a> Drawing<'a> {
-    /// Lays the values of all maps over the plan; report and evidence of the same check. Without evidence of a half it has no pictures.
+    /// Lays the values of all maps over the plan; report and evidence of the same check. Without evidence of a half it has no
+    /// pictures.
     pub fn new(report: &'a Report, evidence: &'a Evidence, shop: &'a Shop) -> Drawing<'a> {
         let halves = report.halves.len().min(evidence.halves.len());
         let layers = (0..halves)

@@ -1,12 +1,12 @@
 //! Normals and curvature of the surface that a mesh stands for.
 //!
-//! Corners that smooth edges join have one normal: the mean of their facets' normals, weighted so that it is exact on a
-//! sphere (Max, Weights for computing vertex normals from facet normals, Journal of Graphics Tools 4(2), 1999, cited from
-//! memory), or the flat's own where a curved surface runs out into a flat one. Where the surface ends, facets lie on one
-//! side only and their mean leans; there the normal is set so that chords to the corners around meet the surface alike at
-//! both ends, which holds for every surface of second order: (n₁ + n₂)·(p₂ − p₁) = 0. A facet's shape operator is the one
-//! that best turns its corners' normals into each other along its sides (Rusinkiewicz, Estimating curvatures and their derivatives on
-//! triangle meshes, 3DPVT 2004, cited from memory), averaged with its neighbours on the same curved surface.
+//! Corners that smooth edges join have one normal: the mean of their facets' normals, weighted so that it is exact on a sphere
+//! (Max, Weights for computing vertex normals from facet normals, Journal of Graphics Tools 4(2), 1999, cited from memory), or
+//! the flat's own where a curved surface runs out into a flat one. Where the surface ends, facets lie on one side only and their
+//! mean leans; there the normal is set so that chords to the corners around meet the surface alike at both ends, which holds for
+//! every surface of second order: (n₁ + n₂)·(p₂ − p₁) = 0. A facet's shape operator is the one that best turns its corners'
+//! normals into each other along its sides (Rusinkiewicz, Estimating curvatures and their derivatives on triangle meshes, 3DPVT
+//! 2004, cited from memory), averaged with its neighbours on the same curved surface.
 
 mod fans;
 

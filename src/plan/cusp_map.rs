@@ -10,8 +10,8 @@ use rayon::prelude::*;
 /// Height of the cusps that the planned passes of the finishing ball leave, in one direction, at every place of the
 /// evidence that the ball touches within `leave`; never more than the ball's radius. Empty without a finishing ball.
 ///
-/// `plan` and `kept` are of the same half; places are in its tool frame, heights and `leave` mm. `crease_deg` is what smooth edges turn
-/// by at most.
+/// `plan` and `kept` are of the same half; places are in its tool frame, heights and `leave` mm. `crease_deg` is what smooth
+/// edges turn by at most.
 pub fn cusp_map(plan: &HalfPlan, kept: &HalfEvidence, leave: f64, crease_deg: f64) -> Vec<Valued> {
     let found = || {
         let finisher = plan.finisher.as_deref()?;

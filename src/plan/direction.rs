@@ -173,8 +173,8 @@ impl<'a> Sheet<'a> {
         self.patches.iter().map(of).collect()
     }
 
-    /// Cusps of passes at `direction_deg` with `step`, those at right angles added all over if `crossed`; `wanted` is the height that
-    /// [`Cusps::share`] is within, mm.
+    /// Cusps of passes at `direction_deg` with `step`, those at right angles added all over if `crossed`; `wanted` is the height
+    /// that [`Cusps::share`] is within, mm.
     pub fn cusps(&self, direction_deg: f64, step: f64, crossed: bool, wanted: f64) -> Cusps {
         let mut heights = self.heights(direction_deg, step);
         if crossed {
@@ -208,8 +208,8 @@ impl<'a> Sheet<'a> {
         sorted
     }
 
-    /// How uneven the cusps of equal steps, a tenth of the radius, are: (95th − 5th percentile) over the median; infinite where the
-    /// median is 0.
+    /// How uneven the cusps of equal steps, a tenth of the radius, are: (95th − 5th percentile) over the median; infinite where
+    /// the median is 0.
     pub fn unevenness(&self, direction_deg: f64) -> f64 {
         let heights = self.heights(direction_deg, 0.1 * self.radius);
         let mut sorted = self.by_value(&heights);

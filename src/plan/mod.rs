@@ -38,8 +38,8 @@ const TIME_RANGE: f64 = 1.5;
 pub struct PlanConfig {
     /// Shop, axis, cell, hollows and places that meet, as for the check; `fill_density` is not used.
     pub check: CheckConfig,
-    /// Direction of the passes to be judged, degrees from the tool frame's X, counter-clockwise seen from the spindle; that of least
-    /// time when `None`.
+    /// Direction of the passes to be judged, degrees from the tool frame's X, counter-clockwise seen from the spindle; that of
+    /// least time when `None`.
     pub direction_deg: Option<f64>,
     /// Their step in plan, mm; by the wanted cusp height when `None`.
     pub step: Option<f64>,

@@ -46,8 +46,8 @@ pub struct Change {
     /// What it is of; for [`Trend::Moved`] the finding's check.
     pub what: String,
     quantity: Quantity,
-    /// Before and after, each with its ±: mm, mm², mm³, degrees, or a number (%, where `what` says so). For [`Trend::Moved`] nothing
-    /// before, and after it how far the place moved, mm.
+    /// Before and after, each with its ±: mm, mm², mm³, degrees, or a number (%, where `what` says so). For [`Trend::Moved`]
+    /// nothing before, and after it how far the place moved, mm.
     pub figures: [(Option<f64>, Option<f64>); 2],
     /// Before and after, for [`Trend::Moved`]; model coordinates of each report.
     pub places: Option<[Place; 2]>,
@@ -274,14 +274,19 @@ fn settings(old: &Report, new: &Report) -> Vec<[String; 3]> {
     let show = |r: &Report, key: &String| match r.settings.get(key) {
         None | Some(serde_json::Value::Null) => "none".to_owned(),
         Some(serde_json::Value::String(text)) => name(text),
-        Some(value @ (serde_json::Value::Array(_) | serde_json::Value::Object(_))) => {
-            format!("{} entries", value.as_array().map_or(0, Vec::len))
-        }
+        Some(serde_json::Value::Array(list)) => format!("{} entries", list.len()),
+        Some(serde_json::Value::Object(map)) => format!("{} entries", map.len()),
         Some(value) => value.to_string(),
+    };
+    let both = |key: &String| match [old, new].map(|r| show(r, key)) {
+        [before, after] if before == after => {
+            [clean(key), before, format!("{after}, not the same")]
+        }
+        [before, after] => [clean(key), before, after],
     };
     keys.into_iter()
         .filter(|key| old.settings.get(*key) != new.settings.get(*key))
-        .map(|key| [clean(key), show(old, key), show(new, key)])
+        .map(both)
         .collect()
 }
 

@@ -396,8 +396,8 @@ pub struct CutterReach {
     /// Where more than the leave is left: connected surface, the largest first, at most 16.
     #[serde(default)]
     pub left_regions: Vec<LeftRegion>,
-    /// Least stickout (tip to holder face) that reaches all that the cutter alone reaches. `null` where it reaches nothing or has no
-    /// holder, and where neck or shank is in the way at any stickout.
+    /// Least stickout (tip to holder face) that reaches all that the cutter alone reaches. `null` where it reaches nothing or has
+    /// no holder, and where neck or shank is in the way at any stickout.
     pub stickout_needed_mm: Option<f64>,
     /// Its ±.
     pub stickout_needed_mm_pm: Option<f64>,

@@ -271,8 +271,8 @@ struct Contact {
     meets: Vec<f64>,
 }
 
-/// Where the halves touch as they stand, or else, with no flat level, where most of their faces lie equally far apart; `None` where
-/// that is little of the outline.
+/// Where the halves touch as they stand, or else, with no flat level, where most of their faces lie equally far apart; `None`
+/// where that is little of the outline.
 fn touching(a: &Half, b: &Half, b_to_a: &Isometry3<f64>, contact: f64) -> Option<Contact> {
     let distances = face_distances(a, b, b_to_a)?;
     let outline = outline(&Columns::cast(&a.mesh, coarse_grid(a)));

@@ -57,8 +57,8 @@ const SYMMETRIC: f64 = 0.02;
 /// Sides that point this way and that have no direction (length of the mean of unit vectors at four times the angle).
 const SQUARE: f64 = 0.3;
 
-/// Turns B over onto A in the way that fits best: what B's and A's pins hit decides first, then how outlines and openings cover each
-/// other, then the openings' edges. Notes where that leaves two ways that would give different castings. Places that are to
+/// Turns B over onto A in the way that fits best: what B's and A's pins hit decides first, then how outlines and openings cover
+/// each other, then the openings' edges. Notes where that leaves two ways that would give different castings. Places that are to
 /// meet set the shift, two of them the turn as well.
 pub(super) fn lay_over(a: &Half, b: &Half, config: &SetupConfig, notes: &mut Vec<Note>) -> Laid {
     let met: Vec<[Point; 2]> = (config.meets.iter())
@@ -211,7 +211,8 @@ fn ways(a: &Half, b: &Half, edges: &[Vec<Polyline>; 2], met: Option<&[Point; 2]>
     found
 }
 
-/// By how much B, turned over, is to be turned for its upright sides to lie along A's, to either side by half a right angle at most.
+/// By how much B, turned over, is to be turned for its upright sides to lie along A's, to either side by half a right angle at
+/// most.
 fn side_turn(a: &Mesh, b: &Mesh) -> f64 {
     let (Some(p), Some(q)) = (side_direction(a), side_direction(b)) else {
         return 0.0;
@@ -311,7 +312,8 @@ fn apart(edges: &[Vec<Polyline>; 2], b_to_a: &Isometry3<f64>) -> f64 {
     if length > 0.0 { sum / length } else { 0.0 }
 }
 
-/// Cells in which what lies over A cuts into it, and how well the outlines and the openings of the hollows cover each other, 0 to 2.
+/// Cells in which what lies over A cuts into it, and how well the outlines and the openings of the hollows cover each other, 0 to
+/// 2.
 fn fit(top: &HeightMap, inside: &[bool], over: &Mesh) -> (f64, f64) {
     let grid = top.grid;
     let other = Columns::cast(over, grid);

@@ -141,8 +141,8 @@ impl Survey {
             .count()
     }
 
-    /// Volume of hollow `h` between height `ceiling` and the material, or height `underside` where there is none, by columns: mm³ of
-    /// heights in mm, tool frame.
+    /// Volume of hollow `h` between height `ceiling` and the material, or height `underside` where there is none, by columns: mm³
+    /// of heights in mm, tool frame.
     pub fn volume_below(&self, h: usize, ceiling: f64, underside: f64) -> f64 {
         let cell = self.grid().cell;
         let depth = |k: usize| (ceiling - self.top.get(k).map_or(underside, f64::from)).max(0.0);

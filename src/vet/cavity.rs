@@ -74,7 +74,8 @@ fn by_facets(half: &Half, survey: &Survey, surface: &Surface) -> Vec<Hollow> {
     found
 }
 
-/// Closes holes that go through at the underside, and those that open into a cavity at its floor, which is carried across the mouth.
+/// Closes holes that go through at the underside, and those that open into a cavity at its floor, which is carried across the
+/// mouth.
 fn close_holes(half: &Half, survey: &Survey, found: &mut [Hollow]) {
     let underside = half.bounds().0.z;
     for (k, h) in survey.hollows.iter().enumerate() {

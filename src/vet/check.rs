@@ -246,14 +246,14 @@ fn worst(report: &Report) -> Verdict {
         .unwrap_or(Verdict::Pass)
 }
 
-/// Side of a cell of the half's columns, mm: the one given, or else a 1200th of its longer side, and less where the smallest ball asks
-/// for it, down to a 2400th.
+/// Side of a cell of the half's columns, mm: the one given, or else a 1200th of its longer side, and less where the smallest ball
+/// asks for it, down to a 2400th.
 ///
-/// Columns find hollows and what hangs over; no cutter is judged on them. So they have to show the narrowest slot that the smallest
-/// ball of radius R enters, with eight cells across (R / 4), and between two of them the surface that this ball leaves may rise by no
-/// more than what may stay: δ² / 8R ≤ leave. Finer figures come from the triangles, not from more columns: from a 1200th to a 2400th
-/// of the side a check takes up to 25 % more processor time and 130 to 160 MB, and only the ± of the hidden area, in proportion to the
-/// cell, gets smaller.
+/// Columns find hollows and what hangs over; no cutter is judged on them. So they have to show the narrowest slot that the
+/// smallest ball of radius R enters, with eight cells across (R / 4), and between two of them the surface that this ball leaves
+/// may rise by no more than what may stay: δ² / 8R ≤ leave. Finer figures come from the triangles, not from more columns: from a
+/// 1200th to a 2400th of the side a check takes up to 25 % more processor time and 130 to 160 MB, and only the ± of the hidden
+/// area, in proportion to the cell, gets smaller.
 ///
 /// # Errors
 /// If the cell given has no size, or makes more columns than fit.
@@ -288,8 +288,8 @@ fn chosen_cell(size: f64, shop: &Shop) -> f64 {
     let wanted = balls
         .map(|c| {
             let radius = c.radius();
-            let scallop = (8.0 * radius * shop.limits.leave).sqrt();
-            (2.0 * radius / ACROSS).min(scallop)
+            let cusp = (8.0 * radius * shop.limits.leave).sqrt();
+            (2.0 * radius / ACROSS).min(cusp)
         })
         .fold(size / CELLS, f64::min);
     wanted.max(size / MOST_CELLS).max(LEAST_CELL)

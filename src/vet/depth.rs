@@ -20,8 +20,8 @@ pub struct Guarded {
     pub(crate) part: Part,
 }
 
-/// The sections of `tool` that must keep clear of the half, from the flutes up; `cutter_radius` mm. A neck or shank no thicker than
-/// the cutter may lie along what the cutter has opened and is left out; anything thicker keeps its clearance.
+/// The sections of `tool` that must keep clear of the half, from the flutes up; `cutter_radius` mm. A neck or shank no thicker
+/// than the cutter may lie along what the cutter has opened and is left out; anything thicker keeps its clearance.
 pub fn guarded(tool: &Tool, cutter_radius: f64, limits: &Limits) -> Vec<Guarded> {
     tool.segments
         .iter()
@@ -429,10 +429,10 @@ impl Sounding<'_> {
 const PLACES_AT_A_TIME: usize = 32;
 const MOST_PLACES: usize = 24 * PLACES_AT_A_TIME;
 
-/// Least stickout that reaches all that the cutter alone reaches, and its ±, mm: the largest height of the holder's reference over the
-/// tip at any centre from which the cutter touches. `guards` are those of the tool at stickout zero, where the holder's reference is
-/// at the tip, and `below` those of neck and shank however far it stands out. `None` where the cutter touches nothing, and where neck
-/// or shank is in the way at any stickout.
+/// Least stickout that reaches all that the cutter alone reaches, and its ±, mm: the largest height of the holder's reference
+/// over the tip at any centre from which the cutter touches. `guards` are those of the tool at stickout zero, where the holder's
+/// reference is at the tip, and `below` those of neck and shank however far it stands out. `None` where the cutter touches
+/// nothing, and where neck or shank is in the way at any stickout.
 pub fn stickout_needed(
     ground: &Ground,
     cutting: &Cutting,

@@ -59,8 +59,8 @@ struct Run {
     inside_out: bool,
 }
 
-/// The tallest such stretch of a column, taller than `tolerance`; a half of several pieces may lie in itself as often as it has pieces.
-/// A column that enters more often than it leaves runs through a gap, and tells nothing of crossings.
+/// The tallest such stretch of a column, taller than `tolerance`; a half of several pieces may lie in itself as often as it has
+/// pieces. A column that enters more often than it leaves runs through a gap, and tells nothing of crossings.
 fn crossed(column: &[Crossing], pieces: i32, tolerance: f64) -> Option<Run> {
     let mut winding = 0;
     let mut tallest: Option<Run> = None;

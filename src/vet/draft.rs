@@ -227,10 +227,10 @@ struct ShortWall {
 
 /// The largest height along Z of connected surface below the required draft.
 ///
-/// Over each facet the draft runs linearly between its corners; what is short of it is cut off along a straight line. A facet's own
-/// draft is that of its middle: where those at its corners have another mean, as beside the line along which a wall runs
-/// out into a fillet, one of them is off by twice as much. The ± takes all corners as low, or as high, as that allows; at either
-/// end the surface stands off the facet by its chord error, and coordinates are rounded.
+/// Over each facet the draft runs linearly between its corners; what is short of it is cut off along a straight line. A facet's
+/// own draft is that of its middle: where those at its corners have another mean, as beside the line along which a wall runs out
+/// into a fillet, one of them is off by twice as much. The ± takes all corners as low, or as high, as that allows; at either end
+/// the surface stands off the facet by its chord error, and coordinates are rounded.
 fn tallest_short_wall(
     half: &Half,
     survey: &Survey,
@@ -299,8 +299,8 @@ impl Off<'_> {
         Off { half, surface, rim }
     }
 
-    /// Twice how far a facet's own draft, which is that of its middle, stands off those at its corners: by their mean or, of one half
-    /// of a strip, the middle between the least and the most, degrees.
+    /// Twice how far a facet's own draft, which is that of its middle, stands off those at its corners: by their mean or, of one
+    /// half of a strip, the middle between the least and the most, degrees.
     fn own(f: &Facet) -> f64 {
         let [a, b, c] = f.corners_deg;
         let mean = f.draft_deg - (a + b + c) / 3.0;
@@ -332,7 +332,8 @@ impl Off<'_> {
         off
     }
 
-    /// The facet beyond a side of a triangle at its corner `k`, the vertex `v`, out of it or (2) into it, if it is joined to it there.
+    /// The facet beyond a side of a triangle at its corner `k`, the vertex `v`, out of it or (2) into it, if it is joined to it
+    /// there.
     fn across(&self, (t, k): (u32, usize), side: usize, v: u32) -> Option<((u32, usize), &Facet)> {
         let side = (k + side) % 3;
         let topology = &self.half.topology;

@@ -1,7 +1,7 @@
 //! What pictures are drawn from: the halves' meshes and what each question says of them, as plain data.
 //!
-//! Gathered only when asked for, but for a map of a few hundred characters: see [`super::check_with_evidence`]. Figures are the report's; what stands here shows where
-//! they come from, at the density of the samples.
+//! Gathered only when asked for, but for a map of a few hundred characters: see [`super::check_with_evidence`]. Figures are the
+//! report's; what stands here shows where they come from, at the density of the samples.
 
 use super::cutting::Cutting;
 use super::mate::{RimStep, walls};
@@ -105,7 +105,7 @@ pub struct CutterEvidence {
 pub struct LeftPlace {
     /// Place, tool frame.
     pub at: [f32; 3],
-    /// Triangle of the half's mesh.
+    /// Triangle of the half's mesh; `u32::MAX` where only the place is known.
     pub triangle: u32,
     /// Height left normal to the surface, mm; 0: touched.
     pub left: f32,

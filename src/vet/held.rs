@@ -28,12 +28,12 @@ struct Stop {
 
 /// How far the height left at `p`, with the ball at its nearest place `near`, may be from that of the true surface, mm.
 ///
-/// Let the centre stay in the half-spaces n_i · c ≥ b_i that the surface at its contacts gives. For any λ_i ≥ 0 with
-/// m = |Σ λ_i n_i|, every allowed c is Σ λ_i (b_i − n_i · p) / m away from p or more (weak duality), and with the λ that best
-/// make up the direction of c − p that bound is reached where the contacts explain the place (Karush, Kuhn and Tucker). What
-/// is missing to it is one part of the ±. The true surface lies within e_i, its chord error, of the mesh at each contact and
-/// within e_p at `p`, with the coordinates' rounding in both: to first order that moves the distance by Σ λ_i e_i / m and e_p. In a corner of opening 2α between
-/// two faces Σ λ_i / m is 1 / sin α.
+/// Let the centre stay in the half-spaces n_i · c ≥ b_i that the surface at its contacts gives. For any λ_i ≥ 0 with m = |Σ λ_i
+/// n_i|, every allowed c is Σ λ_i (b_i − n_i · p) / m away from p or more (weak duality), and with the λ that best make up the
+/// direction of c − p that bound is reached where the contacts explain the place (Karush, Kuhn and Tucker). What is missing to it
+/// is one part of the ±. The true surface lies within e_i, its chord error, of the mesh at each contact and within e_p at `p`,
+/// with the coordinates' rounding in both: to first order that moves the distance by Σ λ_i e_i / m and e_p. In a corner of
+/// opening 2α between two faces Σ λ_i / m is 1 / sin α.
 pub fn uncertainty(ground: &Ground, cutting: &Cutting, p: &Point, near: &Nearest) -> f64 {
     let own = chord_at(ground, p, PLACED) + ground.half.rounding;
     if near.left <= 0.0 || !cutting.is_ball() {
@@ -96,8 +96,8 @@ pub fn slid(ground: &Ground, cutting: &Cutting, p: &Point, start: Nearest) -> Ne
     }
 }
 
-/// How much nearer to `p` the ball might get over the true surface than at its nearest place `near`, mm: as much as one smaller by what
-/// that may lie off the facets does. A ball hardly wider than the hollow it stands in sinks by far more than that.
+/// How much nearer to `p` the ball might get over the true surface than at its nearest place `near`, mm: as much as one smaller
+/// by what that may lie off the facets does. A ball hardly wider than the hollow it stands in sinks by far more than that.
 pub fn eased(ground: &Ground, cutting: &Cutting, p: &Point, near: &Nearest) -> f64 {
     let stops = stops(ground, cutting, cutting.radius(), p, &near.centre);
     let error = stops.iter().map(|s| s.error).fold(0.0, f64::max);
@@ -112,8 +112,8 @@ pub fn eased(ground: &Ground, cutting: &Cutting, p: &Point, near: &Nearest) -> f
     (near.left - left).max(0.0)
 }
 
-/// The centre of a ball of `radius` slid on from `start` towards `p`: each time as near as the half-spaces of its contacts allow, and
-/// as far on the way there as it stays `free`.
+/// The centre of a ball of `radius` slid on from `start` towards `p`: each time as near as the half-spaces of its contacts allow,
+/// and as far on the way there as it stays `free`.
 fn slid_towards(
     ground: &Ground,
     cutting: &Cutting,
@@ -190,8 +190,8 @@ fn stops(ground: &Ground, cutting: &Cutting, radius: f64, p: &Point, c: &Point) 
     stops
 }
 
-/// How far the true surface may lie from the point `q` of triangle `t`: its chord error, and on a sharp edge how far the edge where
-/// the surfaces of either side meet may: (s + s') / sin φ, with their sagittas and the angle between them.
+/// How far the true surface may lie from the point `q` of triangle `t`: its chord error, and on a sharp edge how far the edge
+/// where the surfaces of either side meet may: (s + s') / sin φ, with their sagittas and the angle between them.
 fn error_at(ground: &Ground, t: u32, q: &Point) -> f64 {
     let (mesh, topology) = (&ground.half.mesh, &ground.half.topology);
     let creases = &ground.surface.creases;

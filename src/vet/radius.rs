@@ -109,8 +109,8 @@ fn tightest(ground: &Ground, index: &BrowIndex, first: &mut Untouched) -> Option
         left = next.samples;
     }
     let (found, sample) = best?;
-    // what one chord error more or less does to it, twice over, for the normal at the sample is of facets as well; and what rolling
-    // the ball off did
+    // what one chord error more or less does to it, twice over, for the normal at the sample is of facets as well; and what
+    // rolling the ball off did
     let standing = |chords: f64| largest(2.0 * top, |r| stands_clear(ground, &sample, r, chords));
     let [tight, loose] = [1.0, 2.0].map(standing);
     let unsure = (2.0 * (loose - tight)).max((found - tight).abs());
@@ -157,8 +157,8 @@ fn stands_clear(ground: &Ground, sample: &Sample, radius: f64, chords: f64) -> b
 
 /// Whether a ball of `radius` touches the sample and cuts nothing deeper than the chord error of its facets.
 ///
-/// A normal between corners may lean off the surface's by as much as the facet does, so the ball is rolled about the sample, off what
-/// it cuts, as far as that may be: by √(2 e / R) it cuts its own facet e deep.
+/// A normal between corners may lean off the surface's by as much as the facet does, so the ball is rolled about the sample, off
+/// what it cuts, as far as that may be: by √(2 e / R) it cuts its own facet e deep.
 fn clear(ground: &Ground, sample: &Sample, radius: f64) -> bool {
     if stands_clear(ground, sample, radius, 1.0) {
         return true;

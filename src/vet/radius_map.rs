@@ -17,8 +17,8 @@ const SQUARES: f64 = 7000.0;
 const MOST_SAMPLES: usize = 20_000;
 /// Samples in a row that start from what stopped the one before.
 const CHUNK: usize = 256;
-/// Radii of the steps, times a power of ten: every other number of the series R20 of ISO 3 (from memory), those that lie midway between
-/// the numbers of R10, since fillets are mostly drawn with round numbers.
+/// Radii of the steps, times a power of ten: every other number of the series R20 of ISO 3 (from memory), those that lie midway
+/// between the numbers of R10, since fillets are mostly drawn with round numbers.
 const LADDER: [f64; 10] = [1.12, 1.4, 1.8, 2.24, 2.8, 3.55, 4.5, 5.6, 7.1, 9.0];
 /// Most regions listed for one step.
 const MOST_REGIONS: usize = 8;
@@ -26,8 +26,8 @@ const MOST_REGIONS: usize = 8;
 const LINK: f64 = 1.5;
 /// A step says something from an area of so many times its ± on.
 const TELLS: f64 = 2.0;
-/// Two cells meet if their centroids are no farther apart than this share of the sum of their areas' square roots: 0.47 where right
-/// isosceles triangles share a leg, 0.75 where triangles of one tenth as wide as long do.
+/// Two cells meet if their centroids are no farther apart than this share of the sum of their areas' square roots: 0.47 where
+/// right isosceles triangles share a leg, 0.75 where triangles of one tenth as wide as long do.
 const MEET: f64 = 0.75;
 /// Cosine between the normals of neighbours, at the least: the two sides of a thin rib are none.
 const SAME_SIDE: f64 = -0.5;
@@ -59,8 +59,8 @@ impl RadiusMap {
     /// Looks for the largest ball at samples of the visible surface; `None` where there is none.
     ///
     /// The ball that touches at a sample is searched exactly against the triangles. Facets stand for a curved surface, so it may
-    /// cut as deep as their chord error s, and half of that more. Where it is stopped at a height h over the tangent plane, dr/ds = r / (h − s) at the
-    /// most; s may be off by itself and by the chord error at the stop, and the radius by the product.
+    /// cut as deep as their chord error s, and half of that more. Where it is stopped at a height h over the tangent plane, dr/ds
+    /// = r / (h − s) at the most; s may be off by itself and by the chord error at the stop, and the radius by the product.
     pub fn of(ground: &Ground) -> Option<RadiusMap> {
         let (lo, hi) = ground.plan()?;
         let most = (hi[0] - lo[0]).hypot(hi[1] - lo[1]);
@@ -123,8 +123,8 @@ impl RadiusMap {
     /// Area and regions that need a ball smaller than each radius of a ladder, from the first step at which some surely does
     /// to the one at which all does.
     ///
-    /// The ± of an area: samples whose radius may be on the other side by its own ±, and the samples along the border, on that side of it
-    /// where they are more: the border may run anywhere in what they stand for.
+    /// The ± of an area: samples whose radius may be on the other side by its own ±, and the samples along the border, on that
+    /// side of it where they are more: the border may run anywhere in what they stand for.
     pub fn figures(&self, ground: &Ground) -> report::RadiusMap {
         let reached: f64 = self.samples.iter().map(|r| r.sample.area).sum();
         let visible = reached + self.overhung;

@@ -100,8 +100,8 @@ pub(super) struct Scan<'m> {
 
 impl<'m> Scan<'m> {
     pub(super) fn new(mesh: &'m Mesh, grid: Grid) -> Scan<'m> {
-        // With u = ε/2 the unit roundoff and M the largest |x| or |y| about: an edge's place ax + (y - ay) dx / dy in a row it crosses is
-        // off by 12 u M at most (|dx| <= 2 M), its conversion into cells by 8 u M, the grid line itself by 3 u M.
+        // With u = ε/2 the unit roundoff and M the largest |x| or |y| about: an edge's place ax + (y - ay) dx / dy in a row it
+        // crosses is off by 12 u M at most (|dx| <= 2 M), its conversion into cells by 8 u M, the grid line itself by 3 u M.
         let largest = [
             grid.x(0),
             grid.x(grid.nx - 1),

@@ -49,7 +49,8 @@ fn cubes(n: i32, solid: impl Fn(i32, i32, i32) -> bool) -> Mesh {
     mesh
 }
 
-/// A closed surface about the origin seen whole from there: an octahedron split three times, its corners at distances between 4 and 9.
+/// A closed surface about the origin seen whole from there: an octahedron split three times, its corners at distances between 4
+/// and 9.
 fn star(radius: impl Fn(usize) -> f64) -> Mesh {
     let mut mesh = Mesh {
         vertices: [1.0, -1.0]

@@ -151,8 +151,8 @@ fn raise(
     }
 }
 
-/// Goes through a square of the pyramid: what lies in the discs of all cells of the tile raises `common`, what lies in those of some
-/// and may hold more is put into `ring`.
+/// Goes through a square of the pyramid: what lies in the discs of all cells of the tile raises `common`, what lies in those of
+/// some and may hold more is put into `ring`.
 fn open(
     levels: &[Level],
     disc: &Disc,

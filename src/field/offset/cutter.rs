@@ -55,8 +55,9 @@ impl Piece<'_> {
 }
 
 impl BallOffset<'_> {
-    /// The centre surface of a cutter of `radius` mm with corners of `corner_radius` mm: for each cell centre of `grid` the lowest height
-    /// of its reference point (see [`Profile::Cutter`]) at which it cuts nothing; no value where no surface is in reach.
+    /// The centre surface of a cutter of `radius` mm with corners of `corner_radius` mm: for each cell centre of `grid` the
+    /// lowest height of its reference point (see [`Profile::Cutter`]) at which it cuts nothing; no value where no surface is in
+    /// reach.
     pub fn cutter_map(&self, grid: Grid, radius: f64, corner_radius: f64) -> HeightMap {
         if corner_radius >= radius {
             return self.height_map(grid, radius);
@@ -113,8 +114,8 @@ impl Cutter {
             return ([self.corner * n.x, self.corner * n.y, rise], CRACK);
         }
         let out = self.corner + self.flat / across;
-        // neighbours that turn by less than an edge does may be moved apart by that turn over the slope; as the plane goes on there,
-        // heights are off by that turn times f
+        // neighbours that turn by less than an edge does may be moved apart by that turn over the slope; as the plane goes on
+        // there, heights are off by that turn times f
         let wider = CRACK + 2.0 * super::FLAT * self.flat / across;
         ([out * n.x, out * n.y, rise], wider)
     }

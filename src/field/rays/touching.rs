@@ -23,13 +23,14 @@ const FINE: f64 = 1e-7;
 const STEPS: usize = 40;
 
 impl Rays<'_> {
-    /// The largest ball up to `most` that touches a surface at `p` with unit normal `n` and cuts no surface deeper than `slack`, mm.
-    /// A ball found `near` by makes the search shorter: what stopped it is tried first, and a ball that it holds but for half the slack
-    /// is taken for clear. So in a bowl, where one ball touches all over, the bowl is walked through once for many places.
+    /// The largest ball up to `most` that touches a surface at `p` with unit normal `n` and cuts no surface deeper than `slack`,
+    /// mm. A ball found `near` by makes the search shorter: what stopped it is tried first, and a ball that it holds but for half
+    /// the slack is taken for clear. So in a bowl, where one ball touches all over, the bowl is walked through once for many
+    /// places.
     ///
-    /// The ball that touches at `p` and cuts `slack` deep at the place q = p + v has the radius (v² − slack²) / 2 (n·v − slack), and
-    /// of two balls that touch at `p`, each smaller by `slack`, the larger one holds the smaller. So each triangle that the ball
-    /// cuts makes it smaller, those it was clear of before stay clear, and one walk through the tree is enough.
+    /// The ball that touches at `p` and cuts `slack` deep at the place q = p + v has the radius (v² − slack²) / 2 (n·v − slack),
+    /// and of two balls that touch at `p`, each smaller by `slack`, the larger one holds the smaller. So each triangle that the
+    /// ball cuts makes it smaller, those it was clear of before stay clear, and one walk through the tree is enough.
     pub fn touching(
         &self,
         p: &Point,

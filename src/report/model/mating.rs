@@ -112,8 +112,8 @@ pub struct PartingFaces {
     pub overlap_at_mm: Option<Place>,
 }
 
-/// What stands above the parting face of one half, and the hole of the other that it enters. Places are in the model coordinates of
-/// the half that it stands on.
+/// What stands above the parting face of one half, and the hole of the other that it enters. Places are in the model coordinates
+/// of the half that it stands on.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Pin {

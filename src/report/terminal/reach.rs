@@ -89,8 +89,8 @@ fn best_ball(f: Figures, reach: &Reach) -> String {
 /// Share of the surface up to which a small ball is needed for a few places only.
 const FEW: f64 = 0.05;
 
-/// How much of the surface needs how small a ball, and where: at the largest step of the ladder where that is little, or else at its
-/// first. `None` where the map has no step.
+/// How much of the surface needs how small a ball, and where: at the largest step of the ladder where that is little, or else at
+/// its first. `None` where the map has no step.
 pub(crate) fn radii_text(f: Figures, map: &RadiusMap) -> Option<String> {
     let few = map.steps.iter().rfind(|s| s.share <= FEW);
     let step = few.or(map.steps.first())?;

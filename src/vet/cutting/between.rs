@@ -180,8 +180,8 @@ impl Cutting<'_> {
         contact.map(|c| c.z)
     }
 
-    /// Free places towards the bend, about the farthest from the lower node and good to `fine` mm; `place` takes steps from that node,
-    /// and height.
+    /// Free places towards the bend, about the farthest from the lower node and good to `fine` mm; `place` takes steps from that
+    /// node, and height.
     fn last_free(
         &self,
         bend: &Bend,

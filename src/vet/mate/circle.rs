@@ -22,8 +22,9 @@ const LEAST_CORNERS: usize = 8;
 /// The circle through the corners of a closed polyline by least squares; `None` where it is not round, or where it turns by more
 /// than `crease_deg` at a corner: then it is a prism.
 ///
-/// Corners lie on the surface that is meshed, sides inside it. What comes of a facet's diagonals lies on the sides and is no corner.
-/// Least squares of the squared radii (Kåsa 1976, IEEE Transactions on Instrumentation and Measurement 25, 8–14; cited from memory).
+/// Corners lie on the surface that is meshed, sides inside it. What comes of a facet's diagonals lies on the sides and is no
+/// corner. Least squares of the squared radii (Kåsa 1976, IEEE Transactions on Instrumentation and Measurement 25, 8–14; cited
+/// from memory).
 pub fn circle(line: &Polyline, rounding: f64, crease_deg: f64) -> Option<Circle> {
     if !line.closed {
         return None;

@@ -43,8 +43,8 @@ const ROUNDS: usize = 40;
 /// Turns that move the rims less than this share of what a shift does are not told from none.
 const LEAST_TURN: f64 = 1e-3;
 
-/// The rims of the cavity of one half, in its own plan: its section just below Z = 0, exact for the mesh; where the parting goes by
-/// contact, the edges at which the cavity's facets end.
+/// The rims of the cavity of one half, in its own plan: its section just below Z = 0, exact for the mesh; where the parting goes
+/// by contact, the edges at which the cavity's facets end.
 pub fn rims(side: &Side) -> Vec<Polyline> {
     let is_cavity = |t: u32| {
         side.survey.owner[t as usize]
@@ -133,7 +133,8 @@ pub fn outline(sides: &[Side; 2], rims: &[Vec<Polyline>; 2]) -> Option<Outline> 
 /// Rims whose corners come this near to each other by the best fit are the same polyline, mm.
 const ALIKE: f64 = 1e-3;
 
-/// Whether both rims are the same polyline, moved: what their facets cut off is then the same on both, and no part of the mismatch.
+/// Whether both rims are the same polyline, moved: what their facets cut off is then the same on both, and no part of the
+/// mismatch.
 fn alike(shared: &[Vec<[Plan; 2]>; 2], fit: &Move) -> bool {
     let moved = |k: usize| -> Vec<[Plan; 2]> {
         let place = |p: Plan| if k == 1 { fit.place(p) } else { p };

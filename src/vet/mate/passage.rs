@@ -297,8 +297,8 @@ pub fn narrowest(solid: &Solid, points: &[Point], step: f64) -> (Point, f64) {
     .unwrap_or((points[0], 0.0))
 }
 
-/// Climbs to where the ball is largest, in the plane of `u` and `v`. No step leaves the ball that is known to be free, so that none
-/// leads through a wall.
+/// Climbs to where the ball is largest, in the plane of `u` and `v`. No step leaves the ball that is known to be free, so that
+/// none leads through a wall.
 fn climb(solid: &Solid, start: Point, radius: f64, [u, v]: [Vector; 2]) -> (Point, f64) {
     let mut best = (start, radius);
     let mut step = 0.5 * radius;

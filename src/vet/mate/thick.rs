@@ -203,8 +203,8 @@ pub fn walls(
 
 /// The thinnest wall of one half between the hollow and the block's outside, or another hole; `None` where there is none.
 ///
-/// Measured square to the hollow's surface, or to the nearest place outside that lies within 45° of it; then both ends are moved to
-/// where the wall is thinnest.
+/// Measured square to the hollow's surface, or to the nearest place outside that lies within 45° of it; then both ends are moved
+/// to where the wall is thinnest.
 pub fn wall(side: &Side, half: usize, hollow: &Closed, to_a: &Isometry3<f64>) -> Option<Thin> {
     let mesh = &side.half.mesh;
     let own = |h: u32| hollow.parts[half].contains(&(h as usize));

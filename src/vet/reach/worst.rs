@@ -104,8 +104,8 @@ fn open_corners(
     by_corner.into_par_iter().filter_map(open).collect()
 }
 
-/// Of candidates, the most first, the one that holds the most where the triangles let the cutter as near as it goes; and the most that
-/// any may truly hold.
+/// Of candidates, the most first, the one that holds the most where the triangles let the cutter as near as it goes; and the most
+/// that any may truly hold.
 fn searched(
     ground: &Ground,
     cutting: &Cutting,
@@ -140,8 +140,8 @@ fn searched(
     (best, most)
 }
 
-/// The cutter moved as near to each place as the triangles allow. Where that holds most, or more than `floor`, it is slid on along what
-/// it rests on: round a convex edge planes alone do not lead.
+/// The cutter moved as near to each place as the triangles allow. Where that holds most, or more than `floor`, it is slid on
+/// along what it rests on: round a convex edge planes alone do not lead.
 fn refined(
     ground: &Ground,
     cutting: &Cutting,
