@@ -193,3 +193,44 @@ fn border(mesh: &Mesh, topology: &Topology, edges: &[u32]) -> [f64; 6] {
     }
     border
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::mesh::Point;
+
+    /// Triangles of a flat ring of so many corners round and, with `filled`, of what lies within it.
+    fn ring(count: u32, filled: bool) -> Mesh {
+        let at = |r: f64, k: u32| {
+            let (y, x) = (std::f64::consts::TAU * f64::from(k) / f64::from(count)).sin_cos();
+            Point::new(r * x, r * y, 0.0)
+        };
+        let corners = (0..count).map(|k| at(1.0, k));
+        let mut vertices: Vec<Point> = corners.chain((0..count).map(|k| at(2.0, k))).collect();
+        vertices.push(Point::origin());
+        let round = |k: u32| {
+            let next = (k + 1) % count;
+            [[k, count + k, count + next], [k, count + next, next]]
+        };
+        let mut triangles: Vec<[u32; 3]> = (0..count).flat_map(round).collect();
+        if filled {
+            triangles.extend((0..count).map(|k| [k, (k + 1) % count, 2 * count]));
+        }
+        Mesh {
+            vertices,
+            triangles,
+        }
+    }
+
+    #[test]
+    fn a_ring_has_a_hole_and_a_disc_has_none() {
+        for count in [3, 4, 8, 100] {
+            for filled in [false, true] {
+                let mesh = ring(count, filled);
+                let all: Vec<u32> = (0..mesh.triangles.len() as u32).collect();
+                let border = if filled { count } else { 2 * count };
+                assert_eq!(is_holed(&mesh, &all, border as usize), !filled, "{count}");
+            }
+        }
+    }
+}

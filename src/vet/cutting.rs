@@ -232,3 +232,21 @@ fn ordered(z: f32) -> u32 {
         bits | 1 << 31
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_cutter_nearly_a_radius_off_the_cavity_and_below_the_parting_level_stands_beside_the_block()
+    {
+        let plan = Plan {
+            lo: [0.0, 0.0],
+            hi: [10.0, 6.0],
+        };
+        let beside = |x: f64, y: f64, z: f64| plan.stands_beside([x, y], z, 2.0);
+        assert!(beside(12.0, 3.0, -1.0) && beside(-1.9, 3.0, -0.1) && beside(11.4, 7.4, -1.0));
+        // above the parting level it may go where it likes, and near the rim it works from over the edge
+        assert!(!beside(12.0, 3.0, 0.0) && !beside(11.7, 3.0, -1.0) && !beside(5.0, 3.0, -9.0));
+    }
+}
