@@ -194,7 +194,8 @@ impl FreePlaces {
         }
     }
 
-    /// The place with the least `value` below `limit`; `value` of squared plan distance and height grows with both.
+    /// The place with the least `value` below `limit`; `value` of squared plan distance and height grows with both. In one piece: a
+    /// fifth of a check's time is spent in this loop.
     fn least(
         &self,
         [x, y]: [f64; 2],

@@ -451,14 +451,10 @@ pub fn stickout_needed(
         .filter(|n| n.left <= leave)
         .map(|n| (n.centre.z - cutting.profile.tip_below(), &n.centre))
         .collect();
-    let stopped = |&(tip, c): &(f64, &Point)| {
-        below.iter().any(|g| {
-            let have = tip + g.above_tip + 2.0 * TOUCH;
-            let exact = || lowest_reference(dropper, g.profile, c.x, c.y).is_some_and(|z| z > have);
-            bodies.around(g.profile, c.x, c.y)[1] > have && exact()
-        })
-    };
-    if touching.par_iter().any(stopped) {
+    if touching
+        .par_iter()
+        .any(|t| stopped(dropper, bodies, below, t))
+    {
         return None;
     }
     let most = |&(tip, c): &(f64, &Point)| {
@@ -494,4 +490,19 @@ pub fn stickout_needed(
     let chord = ground.surface.chord_error(ground.survey);
     let pm = (0.125 * cutting.radius() + 2.0 * chord + 0.02).max(untried);
     (!bounds.is_empty()).then_some((needed, pm))
+}
+
+/// Whether one of `guards`, at a height over the tip that no stickout changes, keeps the cutter from where it touches: height of its
+/// tip, and its centre.
+fn stopped(
+    dropper: &Dropper,
+    bodies: &Bodies,
+    guards: &[Guarded],
+    &(tip, c): &(f64, &Point),
+) -> bool {
+    guards.iter().any(|g| {
+        let have = tip + g.above_tip + 2.0 * TOUCH;
+        let exact = || lowest_reference(dropper, g.profile, c.x, c.y).is_some_and(|z| z > have);
+        bodies.around(g.profile, c.x, c.y)[1] > have && exact()
+    })
 }
