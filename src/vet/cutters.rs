@@ -1,7 +1,7 @@
 //! Reach and depth: every cutter and tool of the rack over one half.
 
 use super::cutting::TOUCH;
-use super::depth::{Bodies, Deepest, deepest, guarded, stickout_needed};
+use super::depth::{Bodies, Deepest, Guarded, deepest, guarded, stickout_needed};
 use super::evidence::HalfEvidence;
 use super::radius::{Untouched, smallest_radius};
 use super::radius_map::RadiusMap;
@@ -149,11 +149,12 @@ impl Rack {
         }
         self.keep_untouched(cutter, &reached);
         if let Some(holder) = shop.holder_of(cutter) {
-            let guards =
-                |stickout: f64| guarded(&cutter.tool(stickout, holder), cutter.radius(), limits);
-            let mut below = guards(OUT);
-            below.retain(|g| g.part != Part::Holder);
-            let guards = [&guards(0.0)[..], &below];
+            let guards = |stickout: f64, of_holder: bool| -> Vec<Guarded> {
+                let mut guards = guarded(&cutter.tool(stickout, holder), cutter.radius(), limits);
+                guards.retain(|g| (g.part == Part::Holder) == of_holder);
+                guards
+            };
+            let guards = [&guards(0.0, true)[..], &guards(OUT, false)];
             let bodies = &mut self.bodies;
             let needed = stickout_needed(ground, &cutting, &reached, guards, bodies, limits.leave);
             figures.stickout_needed_mm = needed.map(|n| n.0);

@@ -429,20 +429,19 @@ impl Sounding<'_> {
 const PLACES_AT_A_TIME: usize = 32;
 const MOST_PLACES: usize = 24 * PLACES_AT_A_TIME;
 
-/// Least stickout that reaches all that the cutter alone reaches, and its ±, mm: the largest height of the holder's reference
-/// over the tip at any centre from which the cutter touches. `guards` are those of the tool at stickout zero, where the holder's
-/// reference is at the tip, and `below` those of neck and shank however far it stands out. `None` where the cutter touches
-/// nothing, and where neck or shank is in the way at any stickout.
+/// Least stickout that reaches all that the cutter alone reaches, and its ±, mm: the largest height of the holder's reference over the
+/// tip at any centre from which the cutter touches. The sections are the holder's at stickout zero, where its reference is at the tip,
+/// and those of neck and shank however far the cutter stands out. `None` where the cutter touches nothing, and where neck or shank is
+/// in the way at any stickout.
 pub fn stickout_needed(
     ground: &Ground,
     cutting: &Cutting,
     reached: &Reached,
-    [guards, below]: [&[Guarded]; 2],
+    [holder, below]: [&[Guarded]; 2],
     bodies: &mut Bodies,
     leave: f64,
 ) -> Option<(f64, f64)> {
-    let holder: Vec<&Guarded> = guards.iter().filter(|g| g.part == Part::Holder).collect();
-    for g in holder.iter().copied().chain(below) {
+    for g in holder.iter().chain(below) {
         bodies.draw(ground, g.profile);
     }
     let bodies = &*bodies;
@@ -458,7 +457,7 @@ pub fn stickout_needed(
         return None;
     }
     let most = |&(tip, c): &(f64, &Point)| {
-        let need = |g: &&Guarded| bodies.around(g.profile, c.x, c.y)[1] - tip - g.above_tip;
+        let need = |g: &Guarded| bodies.around(g.profile, c.x, c.y)[1] - tip - g.above_tip;
         holder.iter().map(need).fold(0.0, f64::max)
     };
     let mut bounds: Vec<(f64, usize)> = (touching.par_iter().enumerate())
@@ -467,7 +466,7 @@ pub fn stickout_needed(
     bounds.par_sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
     let exact = |&(_, k): &(f64, usize)| {
         let (tip, c) = touching[k];
-        let need = |g: &&Guarded| {
+        let need = |g: &Guarded| {
             let z = lowest_reference(dropper, g.profile, c.x, c.y)?;
             Some(z - tip - g.above_tip)
         };

@@ -2,7 +2,7 @@
 
 use super::shade::patches;
 use super::surface::{Facet, Surface, draft_deg};
-use crate::mesh::Point;
+use crate::mesh::{Point, Sets};
 use crate::report::{Draft, DraftBand, Verdict};
 use crate::setup::{Half, Survey};
 use crate::shop::Limits;
@@ -151,11 +151,12 @@ fn least(
 
 /// Connected patches of the facets laid down so far.
 struct Laid {
-    parent: Vec<u32>,
+    sets: Sets,
     /// By the facet that is a patch's root.
     sums: Vec<Sum>,
 }
 
+#[derive(Clone, Copy)]
 struct Sum {
     /// mm².
     area: f64,
@@ -180,39 +181,31 @@ impl Laid {
             }
         };
         Laid {
-            parent: (0..facets.len() as u32).collect(),
+            sets: Sets((0..facets.len() as u32).collect()),
             sums: facets.iter().enumerate().map(sum).collect(),
         }
     }
 
     /// Joins the patch of `other`, laid down before, to that of `own`; its root.
     fn join(&mut self, own: u32, other: u32) -> u32 {
-        let (other, own) = (self.find(other), self.find(own));
-        if other != own {
-            self.parent[other as usize] = own;
-            let &Sum {
-                area,
-                draft,
-                range: [low, high],
-                least,
-            } = &self.sums[other as usize];
-            let sum = &mut self.sums[own as usize];
-            sum.area += area;
-            sum.draft += draft;
-            sum.range = [sum.range[0].min(low), sum.range[1].max(high)];
+        let (other, own) = (self.sets.find(other), self.sets.find(own));
+        if other == own {
+            return own;
+        }
+        self.sets.join(own, other);
+        let root = self.sets.find(own);
+        let [first, second] = [other, own].map(|k| self.sums[k as usize]);
+        self.sums[root as usize] = Sum {
+            area: second.area + first.area,
+            draft: second.draft + first.draft,
+            range: [
+                second.range[0].min(first.range[0]),
+                second.range[1].max(first.range[1]),
+            ],
             // the patch laid down first holds the lower drafts
-            sum.least = least;
-        }
-        own
-    }
-
-    fn find(&mut self, mut k: u32) -> u32 {
-        let parent = &mut self.parent;
-        while parent[k as usize] != k {
-            parent[k as usize] = parent[parent[k as usize] as usize];
-            k = parent[k as usize];
-        }
-        k
+            least: first.least,
+        };
+        root
     }
 }
 

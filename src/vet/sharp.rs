@@ -3,7 +3,7 @@
 use super::reach::Place;
 use super::shade::Shade;
 use super::surface::{Facet, Surface};
-use crate::mesh::{Point, Vector};
+use crate::mesh::{Point, Sets, Vector};
 use crate::report::{HollowKind, SharpEdgeKind};
 use crate::setup::{Half, Survey};
 use std::collections::BTreeMap;
@@ -55,6 +55,12 @@ struct Edge {
     places: Vec<Place>,
 }
 
+impl Edge {
+    fn is_upright(&self) -> bool {
+        self.kind == SharpEdgeKind::Upright
+    }
+}
+
 /// Visible sharp concave edges, floors first, longest first within a kind.
 pub fn sharp_edges(half: &Half, survey: &Survey, surface: &Surface, shade: &Shade) -> Vec<Sharp> {
     let facets = Facets {
@@ -63,7 +69,7 @@ pub fn sharp_edges(half: &Half, survey: &Survey, surface: &Surface, shade: &Shad
         surface,
     };
     let edges = (0..half.topology.edges.len()).filter_map(|e| seen(&facets, shade, e));
-    let (lines, meet) = joined(edges.collect());
+    let (lines, meet) = joined(half.mesh.vertices.len(), edges.collect());
     let corners: Vec<u32> = (meet.iter())
         .filter(|(_, m)| m.edges >= 3 || m.kinds == [true; 2])
         .map(|(&v, _)| v)
@@ -183,18 +189,18 @@ struct Meet {
     kinds: [bool; 2],
 }
 
-/// Edges of a kind joined at shared corners, and what meets at each corner.
-fn joined(edges: Vec<Edge>) -> (Vec<Sharp>, BTreeMap<u32, Meet>) {
-    let mut parent: BTreeMap<(SharpEdgeKind, u32), u32> = BTreeMap::new();
-    for Edge { kind, ends, .. } in &edges {
-        let [a, b] = ends.map(|v| root(&mut parent, *kind, v));
-        parent.insert((*kind, a.max(b)), a.min(b));
+/// Edges of a kind joined at shared ones of the mesh's `corners`, and what meets at each.
+fn joined(corners: usize, edges: Vec<Edge>) -> (Vec<Sharp>, BTreeMap<u32, Meet>) {
+    let mut sets = [(); 2].map(|()| Sets((0..corners as u32).collect()));
+    for edge in &edges {
+        sets[usize::from(edge.is_upright())].join(edge.ends[0], edge.ends[1]);
     }
     let mut meet: BTreeMap<u32, Meet> = BTreeMap::new();
     // with the length of the longest edge so far
     let mut lines: BTreeMap<(SharpEdgeKind, u32), (Sharp, f64)> = BTreeMap::new();
     for edge in edges {
-        let key = (edge.kind, root(&mut parent, edge.kind, edge.ends[0]));
+        let upright = usize::from(edge.is_upright());
+        let key = (edge.kind, sets[upright].find(edge.ends[0]));
         let (line, longest) = lines.entry(key).or_insert_with(|| {
             let line = Sharp {
                 kind: edge.kind,
@@ -212,20 +218,10 @@ fn joined(edges: Vec<Edge>) -> (Vec<Sharp>, BTreeMap<u32, Meet>) {
         for v in edge.ends {
             let m = meet.entry(v).or_default();
             m.edges += 1;
-            m.kinds[usize::from(edge.kind == SharpEdgeKind::Upright)] = true;
+            m.kinds[upright] = true;
         }
     }
     (lines.into_values().map(|(line, _)| line).collect(), meet)
-}
-
-fn root(parent: &mut BTreeMap<(SharpEdgeKind, u32), u32>, kind: SharpEdgeKind, mut v: u32) -> u32 {
-    loop {
-        let up = *parent.entry((kind, v)).or_insert(v);
-        if up == v {
-            return v;
-        }
-        v = up;
-    }
 }
 
 /// The normals of the hollows' facets at each of these corners of the mesh.
