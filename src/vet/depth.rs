@@ -72,22 +72,51 @@ pub fn tip_depth_at(
     x: f64,
     y: f64,
 ) -> Option<(f64, Option<Blocker>)> {
-    let mut lowest =
-        lowest_reference(dropper, cutter, x, y).map(|z| (z - cutter.tip_below(), None));
-    for g in guarded {
-        if let Some(z) = lowest_reference(dropper, g.profile, x, y) {
-            let tip = z - g.above_tip;
-            if lowest.is_none_or(|(l, _)| tip > l) {
-                lowest = Some((tip, Some(blocker(g.part))));
-            }
-        }
-    }
-    lowest.map(|(tip, by)| (-tip, by))
+    let alone = tip_height(dropper, cutter, [x, y], f64::INFINITY);
+    held_up(dropper, alone, guarded, [x, y], f64::INFINITY).map(|(tip, by)| (-tip, by))
 }
 
-fn lowest_reference(dropper: &Dropper, profile: Profile, x: f64, y: f64) -> Option<f64> {
+/// Height of the cutter's tip when it stands as low as it may; where that is above `most`, any height above.
+fn tip_height(dropper: &Dropper, cutter: Profile, at: [f64; 2], most: f64) -> Option<f64> {
+    let any = [f64::NEG_INFINITY, most + cutter.tip_below()];
+    lowest_reference(dropper, cutter, at, any).map(|z| z - cutter.tip_below())
+}
+
+/// Height of the tip, `alone` by the cutter, to which the sections raise it, and what does; where that is above `most`, any height
+/// above.
+fn held_up(
+    dropper: &Dropper,
+    alone: Option<f64>,
+    guarded: &[Guarded],
+    at: [f64; 2],
+    most: f64,
+) -> Option<(f64, Option<Blocker>)> {
+    let mut lowest = alone.map(|tip| (tip, None));
+    for g in guarded {
+        let (tip, _) = lowest.unwrap_or((f64::NEG_INFINITY, None));
+        if tip > most {
+            break;
+        }
+        if let Some(z) =
+            lowest_reference(dropper, g.profile, at, [tip, most].map(|z| z + g.above_tip))
+        {
+            lowest = Some((z - g.above_tip, Some(blocker(g.part))));
+        }
+    }
+    lowest
+}
+
+/// Lowest height of the profile's reference if it is above the first of the two heights; no more is asked than whether it is above
+/// the second.
+fn lowest_reference(
+    dropper: &Dropper,
+    profile: Profile,
+    [x, y]: [f64; 2],
+    between: [f64; 2],
+) -> Option<f64> {
     let (inner, lift) = profile.inset(TOUCH)?;
-    dropper.centre_height(inner, x, y).map(|c| c.z - lift)
+    let contact = dropper.centre_height_between(inner, x, y, between.map(|z| z + lift));
+    contact.map(|c| c.z - lift)
 }
 
 fn blocker(part: Part) -> Blocker {
@@ -237,6 +266,7 @@ pub fn deepest(
     let tip = |n: &Nearest| n.centre.z - cutting.profile.tip_below();
     // what keeps the tool from a sample that its cutter touches
     let judged: Vec<(f64, f64, Option<Part>)> = reached
+        .groups
         .samples
         .par_iter()
         .zip(&reached.nearest)
@@ -253,6 +283,7 @@ pub fn deepest(
     let open: f64 = judged.iter().map(|j| j.1).sum();
     let share = (total > 0.0).then(|| (got / total, 0.5 * open / total));
     let blocked = reached
+        .groups
         .samples
         .iter()
         .zip(&judged)
@@ -299,7 +330,8 @@ impl Sounding<'_> {
         let Tip { depth, x, y } = self.moved(self.deepest_node()?);
         let (ground, cutting) = (self.ground, self.cutting);
         let centre = Point::new(x, y, self.corner() - depth);
-        let pm = match self.tip_depth(self.guards, x, y) {
+        let (dropper, cutter) = (&ground.contacts.dropper, cutting.profile);
+        let pm = match tip_depth_at(dropper, cutter, self.guards, x, y) {
             Some((_, None)) if cutting.is_ball() => sinking(ground, cutting, &centre),
             _ => 2.0 * ground.surface.chord_error(ground.survey),
         };
@@ -309,11 +341,6 @@ impl Sounding<'_> {
     /// Height of the cutter's centre above its tip.
     fn corner(&self) -> f64 {
         self.cutting.profile.tip_below()
-    }
-
-    fn tip_depth(&self, guards: &[Guarded], x: f64, y: f64) -> Option<(f64, Option<Blocker>)> {
-        let dropper = &self.ground.contacts.dropper;
-        tip_depth_at(dropper, self.cutting.profile, guards, x, y)
     }
 
     fn over_cavity(&self, x: f64, y: f64) -> bool {
@@ -326,26 +353,28 @@ impl Sounding<'_> {
         })
     }
 
-    /// How deep the tip gets at a place; minus infinity where it may not go.
-    fn exact(&self, x: f64, y: f64) -> Tip {
+    /// How deep the tip gets at a place if it is deeper than `than`, else any depth that is not; minus infinity where it may not go.
+    fn exact(&self, x: f64, y: f64, than: f64) -> Tip {
         let depth = |depth: f64| Tip { depth, x, y };
         if !self.over_cavity(x, y) {
             return depth(f64::NEG_INFINITY);
         }
-        let Some((alone, _)) = self.tip_depth(&[], x, y) else {
+        let dropper = &self.ground.contacts.dropper;
+        let Some(alone) = tip_height(dropper, self.cutting.profile, [x, y], -than) else {
             return depth(f64::NEG_INFINITY);
         };
+        if alone >= -than {
+            return depth(-alone);
+        }
         // sections that the maps show to be clear need no exact answer
         let close: Vec<Guarded> = self
             .guards
             .iter()
-            .filter(|g| self.bodies.around(g.profile, x, y)[1] - g.above_tip > -alone)
+            .filter(|g| self.bodies.around(g.profile, x, y)[1] - g.above_tip > alone)
             .copied()
             .collect();
-        if close.is_empty() {
-            return depth(alone);
-        }
-        depth(self.tip_depth(&close, x, y).map_or(alone, |d| d.0))
+        let tip = held_up(dropper, Some(alone), &close, [x, y], -than);
+        depth(-tip.map_or(alone, |t| t.0))
     }
 
     /// How deep the tip may get at a node.
@@ -376,7 +405,9 @@ impl Sounding<'_> {
                 if !deeper(few[0].depth, best) {
                     break;
                 }
-                let found: Vec<Tip> = few.par_iter().map(|n| self.exact(n.x, n.y)).collect();
+                let than = best.map_or(f64::NEG_INFINITY, |b| b.depth);
+                let exact = |n: &Tip| self.exact(n.x, n.y, than);
+                let found: Vec<Tip> = few.par_iter().map(exact).collect();
                 for f in found {
                     if best.is_none_or(|b| f.depth > b.depth) {
                         best = Some(f);
@@ -412,7 +443,8 @@ impl Sounding<'_> {
             let deeper = (0..8)
                 .map(|k| {
                     let a = f64::from(k) * std::f64::consts::FRAC_PI_4;
-                    self.exact(at.x + step * a.cos(), at.y + step * a.sin())
+                    let (x, y) = (at.x + step * a.cos(), at.y + step * a.sin());
+                    self.exact(x, y, at.depth)
                 })
                 .filter(|t| t.depth > at.depth + 1e-9)
                 .max_by(|a, b| a.depth.total_cmp(&b.depth));
@@ -464,10 +496,12 @@ pub fn stickout_needed(
         .map(|(k, t)| (most(t), k))
         .collect();
     bounds.par_sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
-    let exact = |&(_, k): &(f64, usize)| {
+    // what a place needs if that is more than is `known` to be needed
+    let exact = |&(_, k): &(f64, usize), known: f64| {
         let (tip, c) = touching[k];
         let need = |g: &Guarded| {
-            let z = lowest_reference(dropper, g.profile, c.x, c.y)?;
+            let more = [known + tip + g.above_tip, f64::INFINITY];
+            let z = lowest_reference(dropper, g.profile, [c.x, c.y], more)?;
             Some(z - tip - g.above_tip)
         };
         holder.iter().filter_map(need).fold(0.0, f64::max)
@@ -482,6 +516,7 @@ pub fn stickout_needed(
             untried = bound - needed;
             break;
         }
+        let exact = |place: &(f64, usize)| exact(place, needed);
         let most = chunk.par_iter().map(exact).reduce(|| 0.0, f64::max);
         needed = f64::max(needed, most);
     }
@@ -501,7 +536,7 @@ fn stopped(
 ) -> bool {
     guards.iter().any(|g| {
         let have = tip + g.above_tip + 2.0 * TOUCH;
-        let exact = || lowest_reference(dropper, g.profile, c.x, c.y).is_some_and(|z| z > have);
+        let exact = || lowest_reference(dropper, g.profile, [c.x, c.y], [have; 2]).is_some();
         bodies.around(g.profile, c.x, c.y)[1] > have && exact()
     })
 }

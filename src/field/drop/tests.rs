@@ -80,6 +80,17 @@ fn check(mesh: &Mesh, at: [f64; 2], fine: usize) {
             assert_attained(mesh, profile, at, contact);
             let z = contact.z;
             assert!(dropper.clear_at(profile, at[0], at[1], z, 1e-6));
+            let between = |floor: f64, ceiling: f64| {
+                dropper.centre_height_between(profile, at[0], at[1], [floor, ceiling])
+            };
+            // to rounding: two triangles may hold it at a shared side
+            assert!(between(z - 0.3, z + 0.1).is_some_and(|c| (c.z - z).abs() < 1e-12));
+            assert_eq!(between(z + 1e-12, z + 0.1), None);
+            // beyond the ceiling any contact will do
+            assert!(
+                between(f64::NEG_INFINITY, z - 0.5)
+                    .is_some_and(|c| c.z > z - 0.5 && c.z < z + 1e-12)
+            );
             // lowered it cuts, unless it touched with its rim alone
             let d = (contact.point.x - at[0]).hypot(contact.point.y - at[1]);
             if d < profile.reach() - 0.01 {
