@@ -1,9 +1,13 @@
 //! The workload generator: counts, closedness, and the sizes that its documentation states.
 
+#[allow(dead_code, reason = "shared with other tests")]
+mod common;
 #[allow(dead_code, reason = "the example uses more of it")]
 #[path = "../benches/workloads/mod.rs"]
 mod workloads;
 
+use common::{Facet, balls, model_of};
+use moldvet::units::Unit;
 use std::collections::HashSet;
 use workloads::{RIM_MM, THICKNESS_MM, Workload, concave_curvature, height};
 
@@ -91,4 +95,53 @@ fn cavity_is_as_deep_as_stated_and_takes_a_ball_of_two_millimetres() {
         (2.0..3.0).contains(&radius),
         "smallest concave radius {radius} mm"
     );
+}
+
+/// The finer mesh has so many facets that most are told by others near them; both stand for the same surface.
+#[test]
+fn a_mesh_finer_than_the_samples_reads_as_one_that_is_not() {
+    let halves = [249, 499].map(|cells| {
+        let workload = Workload {
+            cells,
+            ..Workload::w1()
+        };
+        let (points, triangles) = workload.mesh();
+        let facets: Vec<Facet> = (triangles.iter())
+            .map(|t| t.map(|k| points[k as usize]))
+            .collect();
+        let model = model_of(&facets, Unit::Mm);
+        common::report(&[model], &balls(&[3.0, 6.0, 10.0]))
+            .halves
+            .remove(0)
+    });
+    let mut differ = Vec::new();
+    let mut close = |what: &str, a: [Option<f64>; 2], b: [Option<f64>; 2]| {
+        let ([Some(x), Some(x_pm)], [Some(y), Some(y_pm)]) = (a, b) else {
+            panic!("{what} is not told");
+        };
+        if (x - y).abs() > x_pm + y_pm {
+            differ.push(format!("{what}: {x} ± {x_pm} against {y} ± {y_pm}"));
+        }
+    };
+    let [a, b] = &halves;
+    let radius = |h: &moldvet::report::Half| {
+        [
+            h.reach.smallest_concave_radius_mm,
+            h.reach.smallest_concave_radius_mm_pm,
+        ]
+    };
+    close("radius", radius(a), radius(b));
+    for (a, b) in a.reach.cutters.iter().zip(&b.reach.cutters) {
+        let name = &a.name;
+        let height = |c: &moldvet::report::CutterReach| [c.left_height_mm, c.left_height_mm_pm];
+        let area = |c: &moldvet::report::CutterReach| [c.left_area_mm2, c.left_area_mm2_pm];
+        let volume = |c: &moldvet::report::CutterReach| [c.left_volume_mm3, c.left_volume_mm3_pm];
+        close(&format!("height left by {name}"), height(a), height(b));
+        close(&format!("area left by {name}"), area(a), area(b));
+        close(&format!("volume left by {name}"), volume(a), volume(b));
+        let differs = a.clears.zip(b.clears).is_some_and(|(a, b)| a != b);
+        assert!(!differs, "{name} clears {:?} and {:?}", a.clears, b.clears);
+    }
+    assert!(differ.is_empty(), "{}", differ.join("\n"));
+    assert!(b.reach.cutters[2].left_area_mm2 > Some(100.0));
 }

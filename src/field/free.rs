@@ -151,10 +151,12 @@ impl FreePlaces {
                 let aside = (d2.sqrt() - self.flat).max(0.0);
                 (aside * aside + up(z) * up(z)).sqrt()
             };
-            self.least([p.x, p.y], known.left + self.corner, value)
+            let limit = known.left + self.corner;
+            self.least([p.x, p.y], (limit, self.flat + limit), value)
         } else {
-            let limit = (known.left + self.corner) * (known.left + self.corner);
-            self.least([p.x, p.y], limit, |d2, z| d2 + up(z) * up(z))
+            let far = known.left + self.corner;
+            let value = |d2: f64, z: f64| d2 + up(z) * up(z);
+            self.least([p.x, p.y], (far * far, far), value)
                 .map(|(d2, c)| (d2.sqrt(), c))
         };
         match found {
@@ -166,9 +168,19 @@ impl FreePlaces {
         }
     }
 
-    /// Height from which up the cutter covers the space over plan place (x, y): below it something is left. `None` where
-    /// it covers nothing.
-    pub fn covered_from(&self, x: f64, y: f64) -> Option<f64> {
+    /// What the free place `centre`, and those above it, leave at `p`.
+    pub fn left_from(&self, centre: &Point, p: &Point) -> Nearest {
+        let aside = ((centre.x - p.x).hypot(centre.y - p.y) - self.flat).max(0.0);
+        let distance = aside.hypot((centre.z - p.z).max(0.0));
+        Nearest {
+            left: (distance - self.corner).max(0.0),
+            centre: Point::new(centre.x, centre.y, centre.z.max(p.z)),
+        }
+    }
+
+    /// Height from which up the cutter covers the space over plan place (x, y), below it something is left, and the free place
+    /// from which it does. `None` where it covers nothing. A place `near` that covers something beside it makes the search shorter.
+    pub fn covered_from(&self, x: f64, y: f64, near: Option<Point>) -> Option<(f64, Point)> {
         let (flat, corner2) = (self.flat, self.corner * self.corner);
         let reach2 = (flat + self.corner + BESIDE) * (flat + self.corner + BESIDE);
         let value = |d2: f64, z: f64| {
@@ -184,22 +196,27 @@ impl FreePlaces {
             z - (corner2 - aside2).max(0.0).sqrt()
         };
         let grid = self.lowest.grid;
-        let here = grid.cell_at(x, y).map_or(f64::INFINITY, |(i, j)| {
-            let d = (grid.x(i) - x).hypot(grid.y(j) - y);
-            value(d * d, f64::from(self.lowest.values()[grid.index(i, j)]))
+        let here = grid.cell_at(x, y).map(|(i, j)| {
+            let z = self.lowest.values()[grid.index(i, j)];
+            Point::new(grid.x(i), grid.y(j), f64::from(z))
         });
-        match self.least([x, y], here, value) {
-            Some((z, _)) => Some(z),
-            None => (here < f64::INFINITY).then_some(here),
-        }
+        let known = [here, near]
+            .into_iter()
+            .flatten()
+            .map(|c| ((c.xy() - Point::new(x, y, 0.0).xy()).norm_squared(), c))
+            .map(|(d2, c)| (value(d2, c.z), c))
+            .filter(|known| known.0 < f64::INFINITY)
+            .min_by(|a, b| a.0.total_cmp(&b.0));
+        let limit = known.map_or(f64::INFINITY, |k| k.0);
+        self.least([x, y], (limit, reach2.sqrt()), value).or(known)
     }
 
-    /// The place with the least `value` below `limit`; `value` of squared plan distance and height grows with both. In one piece: a
-    /// fifth of a check's time is spent in this loop.
+    /// The place with the least `value` below `limit`, no farther in plan than `aside` from where it can be; `value` of squared plan
+    /// distance and height grows with both. In one piece: much of a check's time is spent in this loop.
     fn least(
         &self,
         [x, y]: [f64; 2],
-        mut limit: f64,
+        (mut limit, aside): (f64, f64),
         value: impl Fn(f64, f64) -> f64,
     ) -> Option<(f64, Point)> {
         let grid = &self.lowest.grid;
@@ -212,12 +229,28 @@ impl FreePlaces {
             let (dx, dy) = (out(0, i, x), out(1, j, y));
             value(dx * dx + dy * dy, f64::from(l.least[j * l.nx + i]))
         };
+        // the squares that hold all that is near enough, four at most unless they are all there are
         let top = self.levels.len() - 1;
+        let first = (0..top)
+            .find(|&k| self.levels[k].side > 2.0 * aside)
+            .unwrap_or(top);
+        let level = &self.levels[first];
+        let range = |k: usize, n: usize, v: f64| {
+            let square = |v: f64| ((v - grid.origin[k]) / level.side).floor();
+            let last = n as f64 - 1.0;
+            let from = square(v - aside).clamp(0.0, last) as u32;
+            from..=square(v + aside).clamp(0.0, last) as u32
+        };
         let mut found = None;
         // each of at most 32 levels leaves three of four behind
         let mut stack = [(0.0f64, 0u8, 0u32, 0u32); 100];
-        stack[0] = (bound(top, 0, 0), top as u8, 0, 0);
-        let mut height = 1;
+        let mut height = 0;
+        for j in range(1, level.ny, y) {
+            for i in range(0, level.nx, x) {
+                stack[height] = (bound(first, i as usize, j as usize), first as u8, i, j);
+                height += 1;
+            }
+        }
         while height > 0 {
             height -= 1;
             let (least, level, i, j) = stack[height];
@@ -342,12 +375,18 @@ mod tests {
                 .filter_map(|c| Some(c.z - profile.rise(aside(c).min(profile.reach()))?))
                 .fold(f64::INFINITY, f64::min);
             let places = FreePlaces::new(lowest, flat + corner, corner, between);
-            let found = places.left(&p, Nearest { left: f64::INFINITY, centre: p });
-            prop_assert!((found.left - left).abs() < 1e-9, "{} is not {left}", found.left);
-            match places.covered_from(x, y) {
-                // at the cutter's rim a root of nearly nothing keeps half of the digits
-                Some(c) => prop_assert!(c == covered || (c - covered).abs() < 1e-7, "{c} is not {covered}"),
-                None => prop_assert!(covered == f64::INFINITY),
+            // from any place known the search ends at the same
+            let near = all[seed as usize % all.len()];
+            for known in [Nearest { left: f64::INFINITY, centre: p }, places.left_from(&near, &p)] {
+                let found = places.left(&p, known);
+                prop_assert!((found.left - left).abs() < 1e-9, "{} is not {left}", found.left);
+            }
+            for near in [None, Some(near)] {
+                match places.covered_from(x, y, near) {
+                    // at the cutter's rim a root of nearly nothing keeps half of the digits
+                    Some((c, _)) => prop_assert!(c == covered || (c - covered).abs() < 1e-7, "{c} is not {covered}"),
+                    None => prop_assert!(covered == f64::INFINITY),
+                }
             }
         }
     }

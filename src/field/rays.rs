@@ -11,6 +11,7 @@ use parry3d_f64::partitioning::{Bvh, BvhBuildStrategy, BvhNode, TraversalAction}
 use parry3d_f64::query::PointQuery;
 use parry3d_f64::shape::Triangle;
 use rayon::prelude::*;
+use std::cell::Cell;
 
 mod touching;
 
@@ -156,16 +157,28 @@ impl<'m> Rays<'m> {
 
     /// Whether any surface is closer to `point` than `radius`: whether that ball cuts into the surface.
     pub fn any_within(&self, point: &Point, radius: f64) -> bool {
+        self.any_within_after(point, radius, &Cell::new(None))
+    }
+
+    /// As [`Rays::any_within`], sooner told: the triangle `last` found is tried first, for what cuts a ball mostly cuts the one
+    /// beside it.
+    pub fn any_within_after(&self, point: &Point, radius: f64, last: &Cell<Option<u32>>) -> bool {
         let p = v3(*point);
+        let closer = |t: u32| {
+            self.off_slab(t, p) <= radius + HAIR && self.nearest_on(t, p).distance(p) < radius
+        };
+        if last.get().is_some_and(closer) {
+            return true;
+        }
         let mut found = false;
         self.tree.traverse(|node| {
             if distance_to_box(node, p) >= radius {
                 return TraversalAction::Prune;
             }
             if let Some(t) = node.leaf_data()
-                && self.off_slab(t, p) <= radius + HAIR
-                && self.nearest_on(t, p).distance(p) < radius
+                && closer(t)
             {
+                last.set(Some(t));
                 found = true;
                 return TraversalAction::EarlyExit;
             }
@@ -348,6 +361,7 @@ mod tests {
             q in [SPACE, SPACE, SPACE],
             flat in any::<bool>(),
             within in 0.1f64..15.0,
+            tried in any::<prop::sample::Index>(),
         ) {
             let mut corners = corners;
             if flat {
@@ -387,6 +401,12 @@ mod tests {
             prop_assert!(each[t as usize] <= distance + 35.0 / 60.0);
             prop_assert_eq!(rays.closest(&p, within).is_some(), distance < within);
             prop_assert_eq!(rays.any_within(&p, within), distance < within);
+            // whichever triangle is tried first; what was found is closer
+            let last = Cell::new(Some(tried.index(mesh.triangles.len()) as u32));
+            prop_assert_eq!(rays.any_within_after(&p, within, &last), distance < within);
+            if let Some(t) = last.get().filter(|_| distance < within) {
+                prop_assert!((rays.closest_on(t, &p) - p).norm() < within);
+            }
 
             let (lo, hi) = (p.inf(&q), p.sup(&q));
             let mut found = Vec::new();

@@ -150,8 +150,8 @@ pub fn reaching(
                 return 0.0;
             }
             let parting = ground.survey.parting_at(p.at.x, p.at.y);
-            let covered = cutting.places.covered_from(p.at.x, p.at.y);
-            let covered = covered.map_or(parting, |z| z.min(parting));
+            let covered = cutting.places.covered_from(p.at.x, p.at.y, None);
+            let covered = covered.map_or(parting, |(z, _)| z.min(parting));
             p.area * up * (covered - p.at.z).max(0.0)
         })
         .collect();

@@ -3,15 +3,16 @@
 use super::cutting::TOUCH;
 use super::depth::{Bodies, Deepest, Guarded, deepest, guarded, stickout_needed};
 use super::evidence::HalfEvidence;
-use super::radius::{Untouched, smallest_radius};
+use super::radius::{Untouched, smallest_radius, untouched};
 use super::radius_map::RadiusMap;
-use super::reach::{Ground, Place, Reached};
+use super::reach::{Ground, Groups, Place, Reached};
 use super::shade::patches;
 use super::sharp::Sharp;
 use crate::mesh::Point;
 use crate::report::{CutterReach, Depth, LeftRegion, Reach, SharpEdge, ToolDepth, Verdict};
 use crate::shop::{Cutter, CutterKind, Part, Shop, Tool};
 use rayon::prelude::*;
+use std::sync::Arc;
 
 /// Stickout over diameter beyond which a tool bends and chatters at any setting; common practice, no source.
 pub const SLENDER: f64 = 8.0;
@@ -118,6 +119,8 @@ struct Rack {
     cutters: Vec<CutterReach>,
     tools: Vec<ToolDepth>,
     bodies: Bodies,
+    /// What the last cutter was judged by.
+    samples: Option<Arc<Groups>>,
     /// What the smallest ball leaves that leaves anything.
     left_by: Option<Untouched>,
     /// Where the first cutter leaves more than the leave.
@@ -138,7 +141,7 @@ impl Rack {
         let Some(mut cutting) = ground.cutting(cutter.radius(), cutter.corner_radius) else {
             return figures;
         };
-        let reached = ground.reach(&mut cutting, limits.leave);
+        let reached = ground.reach(&mut cutting, limits.leave, &mut self.samples);
         fill_reach(&mut figures, ground, &reached, limits.leave);
         if self.cutters.is_empty() {
             self.left_by_first = Some(still_left(ground, &reached, limits.leave));
@@ -147,7 +150,7 @@ impl Rack {
             let holder = shop.holder_of(cutter);
             kept.add(ground, &cutting, &reached, cutter, holder, limits);
         }
-        self.keep_untouched(cutter, &reached);
+        self.keep_untouched(ground, cutter, &reached);
         if let Some(holder) = shop.holder_of(cutter) {
             let guards = |stickout: f64, of_holder: bool| -> Vec<Guarded> {
                 let mut guards = guarded(&cutter.tool(stickout, holder), cutter.radius(), limits);
@@ -170,7 +173,7 @@ impl Rack {
         figures
     }
 
-    fn keep_untouched(&mut self, cutter: &Cutter, reached: &Reached) {
+    fn keep_untouched(&mut self, ground: &Ground, cutter: &Cutter, reached: &Reached) {
         let radius = cutter.radius();
         let known = |l: &Untouched| radius >= l.radius;
         if cutter.kind() != CutterKind::Ball || self.left_by.as_ref().is_some_and(known) {
@@ -178,7 +181,10 @@ impl Rack {
         }
         let samples: Vec<_> = reached.untouched().collect();
         if !samples.is_empty() {
-            self.left_by = Some(Untouched { radius, samples });
+            // of samples that others were judged by, each may be the one that decides
+            let all = reached.groups.shared();
+            let by_nodes = all.then(|| untouched(ground, radius, &reached.groups.samples));
+            self.left_by = by_nodes.flatten().or(Some(Untouched { radius, samples }));
         }
     }
 }
@@ -289,7 +295,7 @@ const MOST_REGIONS: usize = 16;
 fn left_regions(ground: &Ground, reached: &Reached, leave: f64) -> Vec<LeftRegion> {
     // per facet: area left, and the most left with its place
     let mut left = vec![(0.0, 0.0, Point::origin()); ground.surface.facets.len()];
-    for (s, n) in reached.samples.iter().zip(&reached.nearest) {
+    for (s, n) in reached.judged() {
         if n.left > leave {
             let (area, most, at) = &mut left[s.facet as usize];
             *area += s.area;
@@ -386,8 +392,7 @@ fn concave_radius(
 
 /// Places where more than the leave is left, and on sharp edges, which no cutter reaches alone.
 fn still_left(ground: &Ground, reached: &Reached, leave: f64) -> Vec<Place> {
-    let high = reached.samples.iter().zip(&reached.nearest);
-    let mut places: Vec<Place> = high
+    let mut places: Vec<Place> = (reached.judged())
         .filter(|(_, n)| n.left > leave)
         .map(|(s, _)| Place {
             at: s.at,

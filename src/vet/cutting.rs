@@ -4,6 +4,7 @@ use super::reach::Ground;
 use crate::field::{FreePlaces, Grid, HeightMap, Nearest, Profile, disc_dilate};
 use crate::mesh::{Point, Vector};
 use rayon::prelude::*;
+use std::cell::Cell;
 use std::sync::OnceLock;
 
 mod between;
@@ -108,6 +109,11 @@ impl<'m> Cutting<'m> {
     /// Whether the cutter at `centre` cuts nowhere deeper than `tolerance`, nor anywhere above on its way out. Where nothing
     /// overhangs, a ball that is clear stays clear on its way up.
     pub fn free(&self, centre: &Point, tolerance: f64) -> bool {
+        self.free_after(centre, tolerance, &Cell::new(None))
+    }
+
+    /// As [`Cutting::free`], sooner told for places that follow each other: `last` is the triangle that last was in the way.
+    pub fn free_after(&self, centre: &Point, tolerance: f64, last: &Cell<Option<u32>>) -> bool {
         let exact = || self.open_above(centre, tolerance);
         if self.flat > 0.0 {
             return exact();
@@ -116,7 +122,8 @@ impl<'m> Cutting<'m> {
             return true;
         }
         let rays = &self.ground.contacts.rays;
-        !rays.any_within(centre, self.corner - tolerance) && (!self.under(centre) || exact())
+        let inside = self.corner - tolerance;
+        !rays.any_within_after(centre, inside, last) && (!self.under(centre) || exact())
     }
 
     /// Whether an overhang is within reach of the cutter's axis.
@@ -204,6 +211,11 @@ impl<'m> Cutting<'m> {
             centre: *p,
         };
         self.places.left(p, far)
+    }
+
+    /// As [`Cutting::left`], sooner told: `free` is the place nearest to a point that is near.
+    pub fn left_after(&self, p: &Point, free: &Point) -> Nearest {
+        self.places.left(p, self.places.left_from(free, p))
     }
 }
 

@@ -219,8 +219,7 @@ impl HalfEvidence {
                 _ => f32::NAN,
             },
         };
-        let places = reached
-            .samples
+        let places = (reached.groups.samples)
             .par_iter()
             .zip(&reached.nearest)
             .map(|(s, n)| place(&s.at, ground.surface.facets[s.facet as usize].triangle, n))

@@ -133,7 +133,7 @@ fn all(ground: &Ground, radius: f64) -> Vec<Sample> {
 }
 
 /// Those of `samples` that the nodes do not show to be touched by a ball of `radius`.
-fn untouched(ground: &Ground, radius: f64, samples: &[Sample]) -> Option<Untouched> {
+pub fn untouched(ground: &Ground, radius: f64, samples: &[Sample]) -> Option<Untouched> {
     let cutting = ground.with_nodes(radius, MOST_NODES)?;
     let samples = samples
         .par_iter()

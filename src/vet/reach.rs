@@ -10,8 +10,12 @@ use crate::mesh::{Creases, Point, Vector};
 use crate::report::HollowKind;
 use crate::setup::{Half, Survey};
 use rayon::prelude::*;
+use std::sync::Arc;
 
+mod judged;
 mod worst;
+
+pub use judged::Groups;
 
 /// Nodes per cutting radius: leaves δ²/8R = R/4600 between nodes on gentle slopes.
 const NODES_PER_RADIUS: f64 = 24.0;
@@ -85,7 +89,7 @@ pub struct Place {
 /// What one cutter touches and leaves.
 pub struct Reached {
     /// Visible samples of the cavity.
-    pub samples: Vec<Sample>,
+    pub groups: Arc<Groups>,
     /// For each sample the height left, mm (0: touched), and the centre that touches or comes nearest.
     pub nearest: Vec<Nearest>,
     /// Largest height left, and its place.
@@ -103,12 +107,15 @@ pub struct Reached {
 }
 
 impl Reached {
+    /// Its samples, each with what is left there.
+    pub fn judged(&self) -> impl Iterator<Item = (&Sample, &Nearest)> + '_ {
+        self.groups.samples.iter().zip(&self.nearest)
+    }
+
     /// Samples that are not touched, with what is left there, mm.
     pub fn untouched(&self) -> impl Iterator<Item = (f64, Sample)> + '_ {
-        let pairs = self.samples.iter().zip(&self.nearest);
-        pairs
-            .filter(|(_, n)| n.left > 0.0)
-            .map(|(s, n)| (n.left, *s))
+        let left = self.judged().filter(|(_, n)| n.left > 0.0);
+        left.map(|(s, n)| (n.left, *s))
     }
 }
 
@@ -184,28 +191,53 @@ impl<'m> Ground<'m> {
         Some(Cutting::new(self, radius, corner, grid))
     }
 
-    /// Samples to judge a cutter by, and the spacing they were taken at.
-    fn samples_for(&self, radius: f64) -> (Vec<Sample>, f64) {
+    /// Samples to judge a cutter by: those `kept` from the one before where they are as far apart.
+    fn samples_for(&self, radius: f64, kept: &mut Option<Arc<Groups>>) -> Arc<Groups> {
         let area: f64 = self.surface.cavity(self.survey).map(|(_, f)| f.area).sum();
-        let mut spacing = (radius / SAMPLES_PER_RADIUS).max((area / MOST_SAMPLES).sqrt());
-        let mut samples = self.visible(spacing);
-        // long thin facets take more samples than their area calls for, many facets at least one each
-        while samples.len() as f64 > 2.0 * MOST_SAMPLES && spacing < 0.5 * radius {
-            spacing *= 2.0;
-            samples = self.visible(spacing);
+        let spacing = (radius / SAMPLES_PER_RADIUS).max((area / MOST_SAMPLES).sqrt());
+        if let Some(same) = kept.as_ref().filter(|k| k.spacing == spacing) {
+            return same.clone();
         }
-        (samples, spacing)
+        let groups = Arc::new(self.groups(spacing, 0.5 * radius));
+        *kept = Some(groups.clone());
+        groups
+    }
+
+    /// Samples `spacing` apart, farther where they would be too many, but not beyond `most`.
+    fn groups(&self, mut spacing: f64, most: f64) -> Groups {
+        let many = 2.0 * MOST_SAMPLES;
+        let samples = self.visible(spacing);
+        if samples.len() as f64 <= many {
+            return Groups::single(samples, spacing);
+        }
+        // many small facets take at least one sample each
+        let mut groups = Groups::of(self, samples, spacing);
+        // long thin facets take more than their area calls for
+        while groups.len() as f64 > many && groups.samples.len() as f64 > many && spacing < most {
+            spacing *= 2.0;
+            groups = Groups::of(self, self.visible(spacing), spacing);
+        }
+        groups
     }
 
     /// Judges one cutter.
-    pub fn reach(&self, cutting: &mut Cutting, leave: f64) -> Reached {
-        let radius = cutting.radius();
-        let (samples, spacing) = self.samples_for(radius);
-        let (mut nearest, between): (Vec<Nearest>, Vec<Option<Point>>) =
-            (samples.par_iter().map(|s| self.nearest(cutting, s, leave))).unzip();
-        cutting.places.add(between.into_iter().flatten().collect());
-        self.nearer(cutting, &samples, &mut nearest, leave);
-        let corners = self.corners(cutting, &samples, &nearest);
+    /// The samples that the cutter before was judged by are `kept`.
+    pub fn reach(
+        &self,
+        cutting: &mut Cutting,
+        leave: f64,
+        kept: &mut Option<Arc<Groups>>,
+    ) -> Reached {
+        let groups = self.samples_for(cutting.radius(), kept);
+        let (mut nearest, between) = groups.judged(self, cutting, leave);
+        cutting.places.add(between);
+        // between the nodes where samples are left
+        let left = (groups.samples.iter().zip(&nearest)).filter(|(_, n)| n.left > 0.0);
+        let open: Vec<(Point, f64)> = left.map(|(s, n)| (s.at, n.left)).collect();
+        cutting.look_between(&open, leave);
+        nearest = groups.nearer(self, cutting, &nearest, leave);
+        let samples = &groups.samples;
+        let corners = self.corners(cutting, samples, &nearest);
         let mut pits = match cutting.is_ball() {
             true => cutting.pits(0.2 * leave),
             false => Vec::new(),
@@ -213,12 +245,7 @@ impl<'m> Ground<'m> {
         pits.truncate(MOST_CORNERS);
         if !corners.is_empty() || !pits.is_empty() {
             cutting.add_corners(&corners, &pits);
-            let cutting = &*cutting;
-            samples.par_iter().zip(&mut nearest).for_each(|(s, n)| {
-                if n.left > 0.0 {
-                    *n = cutting.places.left(&s.at, *n);
-                }
-            });
+            nearest = groups.nearer(self, cutting, &nearest, leave);
         }
         let cutting = &*cutting;
         let left_area: f64 = samples
@@ -233,10 +260,11 @@ impl<'m> Ground<'m> {
             None => (None, 0.0),
         };
         let border = (4.0 * std::f64::consts::PI * left_area).sqrt();
-        let (left_volume, left_volume_pm) = left_volume(self, cutting, judged, leave, worst_pm);
-        let left_area_pm = 0.5 * border * spacing;
+        let (left_volume, left_volume_pm) =
+            left_volume(self, cutting, (&groups, &nearest), leave, worst_pm);
+        let left_area_pm = 0.5 * border * groups.spacing;
         Reached {
-            samples,
+            groups,
             nearest,
             worst,
             worst_pm,
@@ -251,46 +279,6 @@ impl<'m> Ground<'m> {
     pub(super) fn slack(&self, facet: u32, leave: f64) -> f64 {
         let chord = self.surface.facets[facet as usize].chord_near;
         TOUCH + chord.min(0.25 * leave)
-    }
-
-    /// What the cutter leaves at a sample by the nodes, nothing within its facet's chord error, where the triangles say that
-    /// it does not touch; and where it touches with no node near, as in a hollow hardly wider than itself, its centre there.
-    fn nearest(&self, cutting: &Cutting, sample: &Sample, leave: f64) -> (Nearest, Option<Point>) {
-        let centre = cutting.touching(&sample.at, &sample.normal);
-        let slack = self.slack(sample.facet, leave);
-        let touched = Nearest { left: 0.0, centre };
-        let cut = cutting.shown_cut(&centre);
-        if cut <= slack {
-            (touched, None)
-        } else if cutting.free(&centre, slack) {
-            (touched, (cut > cutting.grid().cell).then_some(centre))
-        } else {
-            let near = cutting.left(&sample.at);
-            let left = if near.left <= slack { 0.0 } else { near.left };
-            (Nearest { left, ..near }, None)
-        }
-    }
-
-    /// Looks between the nodes where samples are left.
-    fn nearer(
-        &self,
-        cutting: &mut Cutting,
-        samples: &[Sample],
-        nearest: &mut [Nearest],
-        leave: f64,
-    ) {
-        let left = (samples.iter().zip(nearest.iter())).filter(|(_, n)| n.left > 0.0);
-        let open: Vec<(Point, f64)> = left.map(|(s, n)| (s.at, n.left)).collect();
-        cutting.look_between(&open, leave);
-        let cutting = &*cutting;
-        (samples.par_iter().zip(nearest))
-            .filter(|(_, n)| n.left > 0.0)
-            .for_each(|(s, n)| {
-                *n = cutting.places.left(&s.at, *n);
-                if n.left <= self.slack(s.facet, leave) {
-                    n.left = 0.0;
-                }
-            });
     }
 
     /// Samples on steep walls that are not touched, the one with the most left in each cell of the nodes' grid, the most left

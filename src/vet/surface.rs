@@ -66,7 +66,8 @@ pub struct Sample {
 pub struct Shape {
     /// Corners of the part of it that counts: three or four.
     pub part: Vec<Point>,
-    corners: [Point; 3],
+    /// Its corners.
+    pub corners: [Point; 3],
     /// Unit normals of the surface at its corners.
     normals: [Vector; 3],
     flat: bool,

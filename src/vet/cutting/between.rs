@@ -6,6 +6,7 @@ use crate::mesh::{Point, Vector};
 use crate::vet::bend::Bend;
 use crate::vet::halving::last;
 use rayon::prelude::*;
+use std::cell::Cell;
 
 /// Halvings of the step between two nodes where a wall is sought: to less than two [`TOUCH`] of a cell of 0.1 mm, or what
 /// stands within that of the wall would seem left.
@@ -122,7 +123,9 @@ impl Cutting<'_> {
                         .map(f64::from)
                         .fold(c.z, f64::min)
                 });
-                let free = |z: f64| self.free(&Point::new(c.x, c.y, z), 2.0 * TOUCH);
+                let last_met = Cell::new(None);
+                let at = |z: f64| Point::new(c.x, c.y, z);
+                let free = |z: f64| self.free_after(&at(z), 2.0 * TOUCH, &last_met);
                 let low = if free(lowest) {
                     lowest
                 } else {
@@ -189,7 +192,8 @@ impl Cutting<'_> {
         place: impl Fn(f64, f64) -> Point,
         found: &mut Vec<Point>,
     ) {
-        let is_free = |t: f64, z: f64| self.free(&place(t, z), 2.0 * TOUCH);
+        let last_met = Cell::new(None);
+        let is_free = |t: f64, z: f64| self.free_after(&place(t, z), 2.0 * TOUCH, &last_met);
         // nearer than its radius to a free place a ball that no surface is in is not buried in the material: never far down
         let height = |t: f64| bend.height(t).max(bend.low() - 0.5 * self.corner);
         if let Some(at) = bend.at {

@@ -7,11 +7,15 @@ use crate::vet::cutting::{Cutting, TOUCH};
 use crate::vet::held::{eased, slid, uncertainty};
 use crate::vet::surface::Sample;
 use rayon::prelude::*;
+use std::cmp::Ordering;
+use std::collections::BinaryHeap;
 
 /// Places that are moved to the nearest the triangles allow; of the others what the nodes say is the most they hold.
 const MOST_REFINED: usize = 320;
 /// Places that are moved at one time.
 const CHUNK: usize = 16;
+/// Places that are asked about at one time.
+const ASKED_AT_A_TIME: usize = 256;
 
 /// Largest height left over samples, sharp edges and corners of facets that are not touched, each moved to the
 /// nearest place that the triangles allow; its place and its ±. `judged` are the samples and what the nodes say is left there.
@@ -21,7 +25,8 @@ pub(super) fn worst(
     judged: (&[Sample], &[Nearest]),
     leave: f64,
 ) -> Option<(f64, Point, f64)> {
-    let (best, most) = searched(ground, cutting, &candidates(ground, cutting, judged, leave));
+    let queue = candidates(ground, cutting, judged, leave);
+    let (best, most) = searched(ground, cutting, queue);
     if let Some((near, at)) = best {
         let left = near.left;
         // places not looked at hold no more than what ended the search
@@ -34,96 +39,190 @@ pub(super) fn worst(
     judged.0.first().map(|s| (0.0, s.at, touched))
 }
 
-/// Places that may hold the most, with what the nodes say of them, the most first.
+/// A place that may hold the most.
+struct Candidate {
+    /// What is left there at most by the places known.
+    near: Nearest,
+    place: Place,
+    /// How deep a contact there may seem to cut, mm, where it was not asked yet whether the cutter touches it, nor for the nearest
+    /// of the places known.
+    unasked: Option<f64>,
+}
+
+impl Candidate {
+    /// Asks; `None` where the cutter touches the place or something hides it.
+    fn asked(self, ground: &Ground, cutting: &Cutting) -> Option<Candidate> {
+        let Some(slack) = self.unasked else {
+            return Some(self);
+        };
+        let Place { at, normals } = &self.place;
+        let touches = |n: &Vector| cutting.free(&cutting.touching(at, n), slack);
+        if normals.iter().any(touches) || !is_visible(ground, &self.place) {
+            return None;
+        }
+        Some(Candidate {
+            near: cutting.left_after(at, &self.near.centre),
+            unasked: None,
+            ..self
+        })
+    }
+}
+
+impl Ord for Candidate {
+    fn cmp(&self, other: &Candidate) -> Ordering {
+        let (a, b) = (&self.place.at, &other.place.at);
+        (self.near.left.total_cmp(&other.near.left))
+            .then(b.z.total_cmp(&a.z))
+            .then(b.x.total_cmp(&a.x))
+            .then(b.y.total_cmp(&a.y))
+    }
+}
+
+impl PartialOrd for Candidate {
+    fn partial_cmp(&self, other: &Candidate) -> Option<Ordering> {
+        Some(self.cmp(other))
+    }
+}
+
+impl PartialEq for Candidate {
+    fn eq(&self, other: &Candidate) -> bool {
+        self.cmp(other).is_eq()
+    }
+}
+
+impl Eq for Candidate {}
+
+/// Whether nothing hides a place.
+fn is_visible(ground: &Ground, place: &Place) -> bool {
+    let out: Vector = place.normals.iter().sum();
+    let off = out * ground.half.tolerance();
+    !ground.shade.covers(ground.survey, &(place.at + off))
+}
+
+/// Places that may hold the most: samples, corners of their facets, and places on sharp edges.
 fn candidates(
     ground: &Ground,
     cutting: &Cutting,
     (samples, nearest): (&[Sample], &[Nearest]),
     leave: f64,
-) -> Vec<(Nearest, Place)> {
+) -> BinaryHeap<Candidate> {
     let open = || (samples.iter().zip(nearest)).filter(|(_, n)| n.left > 0.0);
-    let place = |(s, n): (&Sample, &Nearest)| {
-        let place = Place {
+    let sampled = open().map(|(s, n)| Candidate {
+        near: *n,
+        place: Place {
             at: s.at,
             normals: vec![s.normal],
-        };
-        (*n, place)
-    };
-    let mut candidates: Vec<(Nearest, Place)> = open().map(place).collect();
-    let facets: std::collections::BTreeSet<u32> = open().map(|(s, _)| s.facet).collect();
-    let mut places = open_corners(ground, cutting, facets, leave);
-    places.extend(ground.sharp.iter().flat_map(|s| s.places.iter().cloned()));
-    let off = ground.half.tolerance();
-    let visible = |p: &Place| {
-        let out: Vector = p.normals.iter().sum();
-        !ground.shade.covers(ground.survey, &(p.at + out * off))
-    };
-    candidates.par_extend(
-        (places.into_par_iter())
-            .filter(visible)
-            .map(|p| (cutting.left(&p.at), p)),
-    );
-    candidates.sort_by(|a, b| {
-        b.0.left
-            .total_cmp(&a.0.left)
-            .then(a.1.at.z.total_cmp(&b.1.at.z))
-            .then(a.1.at.x.total_cmp(&b.1.at.x))
-            .then(a.1.at.y.total_cmp(&b.1.at.y))
+        },
+        unasked: None,
     });
-    candidates
+    let mut candidates: Vec<Candidate> = sampled.collect();
+    // the samples of a facet follow each other: its first stands for all
+    let mut facets: Vec<(u32, Point)> = open().map(|(s, n)| (s.facet, n.centre)).collect();
+    facets.dedup_by_key(|f| f.0);
+    candidates.extend(corners(ground, cutting, &facets, leave));
+    let sharp = (ground.sharp.par_iter()).flat_map_iter(|s| s.places.iter());
+    candidates.par_extend(sharp.filter(|p| is_visible(ground, p)).map(|p| Candidate {
+        near: cutting.left(&p.at),
+        place: p.clone(),
+        unasked: None,
+    }));
+    candidates.into()
 }
 
-/// Corners of these facets below the parting level that the cutter does not touch.
-fn open_corners(
+/// Corners below the parting level of these facets, each given with a free place of the cutter near to it.
+fn corners(
     ground: &Ground,
     cutting: &Cutting,
-    facets: impl IntoIterator<Item = u32>,
+    facets: &[(u32, Point)],
     leave: f64,
-) -> Vec<Place> {
+) -> Vec<Candidate> {
     let (mesh, surface) = (&ground.half.mesh, &ground.surface);
     let triangle = |f: u32| surface.facets[f as usize].triangle as usize;
-    let corners = |f: u32| [0, 1, 2].map(|k| (mesh.triangles[triangle(f)][k], f, k));
-    let mut corners: Vec<(u32, u32, usize)> = facets.into_iter().flat_map(corners).collect();
+    let of_facet = |(k, &(f, _)): (usize, &(u32, Point))| {
+        [0, 1, 2].map(|c| (mesh.triangles[triangle(f)][c], k as u32, c as u8))
+    };
+    let mut corners: Vec<(u32, u32, u8)> = facets.iter().enumerate().flat_map(of_facet).collect();
     corners.par_sort_unstable();
-    let by_corner: Vec<&[(u32, u32, usize)]> = corners.chunk_by(|a, b| a.0 == b.0).collect();
-    let open = |facets: &[(u32, u32, usize)]| {
-        let at = mesh.vertices[facets[0].0 as usize];
+    let by_corner: Vec<&[(u32, u32, u8)]> = corners.chunk_by(|a, b| a.0 == b.0).collect();
+    let candidate = |corners: &&[(u32, u32, u8)]| {
+        let at = mesh.vertices[corners[0].0 as usize];
         let mut normals: Vec<Vector> = Vec::new();
         let mut slack = 0.0_f64;
-        for &(_, f, k) in facets {
-            let n: Vector = surface.creases.normals[triangle(f)][k].cast();
+        for &(_, k, c) in *corners {
+            let f = facets[k as usize].0;
+            let n: Vector = surface.creases.normals[triangle(f)][c as usize].cast();
             if normals.iter().all(|m| (m - n).norm() > 1e-4) {
                 normals.push(n);
             }
             slack = slack.max(ground.slack(f, leave));
         }
-        let touches = |n: &Vector| cutting.free(&cutting.touching(&at, n), slack);
-        let open = at.z < 0.0 && !normals.iter().any(touches);
-        open.then_some(Place { at, normals })
+        let near = (corners.iter())
+            .map(|&(_, k, _)| cutting.places.left_from(&facets[k as usize].1, &at))
+            .min_by(|a, b| a.left.total_cmp(&b.left))?;
+        (at.z < 0.0).then_some(Candidate {
+            near,
+            place: Place { at, normals },
+            unasked: Some(slack),
+        })
     };
-    by_corner.into_par_iter().filter_map(open).collect()
+    by_corner.par_iter().filter_map(candidate).collect()
 }
 
-/// Of candidates, the most first, the one that holds the most where the triangles let the cutter as near as it goes; and the most
-/// that any may truly hold.
+/// The next few of the `queue`, the most first, all asked; none that holds no more than `least`.
+fn next(
+    ground: &Ground,
+    cutting: &Cutting,
+    queue: &mut BinaryHeap<Candidate>,
+    least: f64,
+) -> Vec<Candidate> {
+    loop {
+        let more = |queue: &mut BinaryHeap<Candidate>| {
+            queue
+                .peek()
+                .is_some_and(|c| c.near.left > least)
+                .then(|| queue.pop())?
+        };
+        let mut first: Vec<Candidate> = std::iter::from_fn(|| more(queue))
+            .take(ASKED_AT_A_TIME)
+            .collect();
+        if first.iter().take(CHUNK).all(|c| c.unasked.is_none()) {
+            let rest = first.split_off(CHUNK.min(first.len()));
+            queue.extend(rest);
+            return first;
+        }
+        let asked: Vec<Candidate> = (first.into_par_iter())
+            .filter_map(|c| c.asked(ground, cutting))
+            .collect();
+        queue.extend(asked);
+    }
+}
+
+/// Of candidates the one that holds the most where the triangles let the cutter as near as it goes; and the most that any may
+/// truly hold.
 fn searched(
     ground: &Ground,
     cutting: &Cutting,
-    candidates: &[(Nearest, Place)],
+    mut queue: BinaryHeap<Candidate>,
 ) -> (Option<(Nearest, Point)>, f64) {
     let mut best: Option<(Nearest, Point)> = None;
     let mut most = 0.0_f64;
-    for (k, chunk) in candidates.chunks(CHUNK).enumerate() {
+    for k in 0.. {
         // what the nodes say is an upper bound
         let floor = best.map_or(0.0, |b: (Nearest, Point)| b.0.left);
-        if chunk[0].0.left <= floor + (1e-3 * floor).max(2e-4) {
+        let chunk = next(
+            ground,
+            cutting,
+            &mut queue,
+            floor + (1e-3 * floor).max(2e-4),
+        );
+        let Some(first) = chunk.first() else {
             break;
-        }
+        };
         if k * CHUNK >= MOST_REFINED {
-            most = most.max(chunk[0].0.left);
+            most = most.max(first.near.left);
             break;
         }
-        let refined = refined(ground, cutting, chunk, floor);
+        let refined = refined(ground, cutting, &chunk, floor);
         let highest = refined.iter().map(|r| r.0.left).fold(floor, f64::max);
         let hold: Vec<f64> = refined
             .par_iter()
@@ -145,12 +244,15 @@ fn searched(
 fn refined(
     ground: &Ground,
     cutting: &Cutting,
-    places: &[(Nearest, Place)],
+    candidates: &[Candidate],
     floor: f64,
 ) -> Vec<(Nearest, Point)> {
-    let moved: Vec<(Nearest, Point)> = places
+    let moved: Vec<(Nearest, Point)> = candidates
         .par_iter()
-        .map(|(n, p)| (cutting.refine(&p.at, &p.normals, *n), p.at))
+        .map(|c| {
+            let Place { at, normals } = &c.place;
+            (cutting.refine(at, normals, c.near), *at)
+        })
         .collect();
     let seems = moved.iter().map(|r| r.0.left).fold(floor, f64::max);
     let slid = |(n, p): (Nearest, Point)| {
