@@ -297,7 +297,10 @@ impl Reading<'_> {
     ) -> (Option<Vector>, bool) {
         let split = self.mark_narrow(ring, closed, splits);
         let all_narrow = ring.iter().all(|r| r.narrow);
-        let known = closed || (split && !all_narrow);
+        // a long strip beside a round end is the wide one at their edge, but goes on beyond the rim no less than the end does
+        let mut ends = [ring.first(), ring.last()].into_iter().flatten();
+        let bends_on = |r: &Spoke| !r.narrow && !self.creases.plane[r.triangle as usize];
+        let known = closed || (split && !all_narrow && !ends.any(bends_on));
         let speaks = ring.iter().filter(|r| all_narrow || !r.narrow);
         let says = |r: &Spoke| {
             let own = weighted(self.mesh, r);

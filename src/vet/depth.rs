@@ -1,6 +1,7 @@
 //! Depth: how deep each tool gets before neck, shank or holder touch.
 
 use super::cutting::{Cutting, TOUCH};
+use super::halving::lowest;
 use super::held::sinking;
 use super::reach::{Ground, Reached};
 use crate::field::{Dropper, Grid, HeightMap, Nearest, Profile, disc_dilate};
@@ -437,23 +438,15 @@ impl Sounding<'_> {
     }
 
     /// Moved in ever smaller steps to where it gets no deeper.
-    fn moved(&self, mut at: Tip) -> Tip {
-        let mut step = self.cutting.grid().cell.max(0.05);
-        while step > 1e-3 {
-            let deeper = (0..8)
-                .map(|k| {
-                    let a = f64::from(k) * std::f64::consts::FRAC_PI_4;
-                    let (x, y) = (at.x + step * a.cos(), at.y + step * a.sin());
-                    self.exact(x, y, at.depth)
-                })
-                .filter(|t| t.depth > at.depth + 1e-9)
-                .max_by(|a, b| a.depth.total_cmp(&b.depth));
-            match deeper {
-                Some(t) => at = t,
-                None => step *= 0.5,
-            }
+    fn moved(&self, start: Tip) -> Tip {
+        let steps = [self.cutting.grid().cell.max(0.05), 1e-3];
+        let tip = |[x, y]: [f64; 2], least: f64| -self.exact(x, y, -least).depth;
+        let ([x, y], least) = lowest(([start.x, start.y], -start.depth), steps, tip);
+        Tip {
+            depth: -least,
+            x,
+            y,
         }
-        at
     }
 }
 

@@ -3,6 +3,7 @@
 use super::cavity::BLUNT;
 use super::cone::{cone_shares, nearest_point};
 use super::cutting::{Cutting, TOUCH};
+use super::halving::lowest;
 use super::reach::Ground;
 use crate::field::{Nearest, Profile};
 use crate::mesh::{Point, Vector};
@@ -18,6 +19,8 @@ const ONE: f64 = 0.999_999;
 const MOST_SLIDES: usize = 40;
 const SLIDE_HALVINGS: i32 = 12;
 const SLIDE_GAIN: f64 = TOUCH;
+/// What the last step of a ball that rolls on may miss in plan, mm.
+const ROLLED: f64 = 1e-3;
 
 /// A half-space in which the centre stays: normal · centre ≥ level, and how far the true surface may move that, mm.
 struct Stop {
@@ -62,24 +65,28 @@ pub fn uncertainty(ground: &Ground, cutting: &Cutting, p: &Point, near: &Nearest
     own + of(&|s| s.error) / length + missing + PLACED
 }
 
-/// How far the lowest place of a ball about `c` may lie from that over the true surface, mm.
+/// How far the lowest place of a ball, with its centre at `c`, may lie from that over the true surface, mm.
 ///
 /// The surface it rests on lies within e of the facets. A ball on a surface moved out, or in, by e stands as one of radius R + e,
-/// or R − e, does on the facets: a ball that only just does not fall between two rims sinks by far more than e.
+/// or R − e, does on the facets: a ball that only just does not fall between two rims sinks by far more than e. Where facets hold
+/// it aside of the lowest place, as in a hollow hardly narrower than itself, it also moves there: the smaller one is let roll on.
 pub fn sinking(ground: &Ground, cutting: &Cutting, c: &Point) -> f64 {
     let radius = cutting.radius();
     let stops = stops(ground, cutting, radius, &(c - Vector::z()), c);
     let error = stops.iter().map(|s| s.error).fold(0.0, f64::max);
     let dropper = &ground.contacts.dropper;
-    let height = |radius: f64| {
-        let contact = dropper.centre_height(Profile::ball(radius), c.x, c.y);
+    let height = |radius: f64, [x, y]: [f64; 2]| {
+        let contact = dropper.centre_height(Profile::ball(radius), x, y);
         contact.map_or(c.z, |h| h.z)
     };
-    let own = height(radius);
-    [radius + error, (radius - error).max(0.0)]
-        .map(|r| (height(r) - own).abs())
-        .into_iter()
-        .fold(0.0, f64::max)
+    let at = [c.x, c.y];
+    let own = height(radius, at);
+    let up = height(radius + error, at) - own;
+    let smaller = (radius - error).max(0.0);
+    let steps = [radius.min(4.0 * (radius * error).sqrt()), ROLLED];
+    let under = (at, height(smaller, at));
+    let (_, lower) = lowest(under, steps, |at, _| height(smaller, at));
+    up.abs().max(own - lower)
 }
 
 /// The ball slid on from its free place `start` towards the surface point `p`, along what it rests on, until that lets it no

@@ -80,10 +80,14 @@ fn a_fillet_runs_out_level_into_a_floor_of_slivers() {
     }
 }
 
-/// A trough with ball ends: its long facets end in a fan of slivers at either pole.
-#[test]
-fn the_poles_of_a_trough_are_level() {
-    let (count, radius, half, turn) = (47_u32, 3.1, 5.3, 3.75_f64.to_radians());
+/// Places along each quarter ring of the trough, and degrees from ring to ring.
+const ALONG: u32 = 47;
+const RING_DEG: f64 = 3.75;
+
+/// A trough with ball ends: its long facets end in a fan of slivers at either pole, the first two corners; the last corners are
+/// those of its rim, six rings up.
+fn trough() -> (Vec<[f64; 3]>, Vec<[u32; 3]>) {
+    let (count, radius, half, turn) = (ALONG, 3.1, 5.3, RING_DEG.to_radians());
     let mut vertices = vec![[-half, 0.0, -radius], [half, 0.0, -radius]];
     let mut triangles = Vec::new();
     // two half rings, about either end, each from one side round to the other
@@ -123,6 +127,12 @@ fn the_poles_of_a_trough_are_level() {
             triangles.extend([[a, d, c], [a, c, b]]);
         }
     }
+    (vertices, triangles)
+}
+
+#[test]
+fn the_poles_of_a_trough_are_level() {
+    let (vertices, triangles) = trough();
     for at in PLACES {
         let (mesh, creases) = read_at(at, &vertices, &triangles);
         for (t, corners) in mesh.triangles.iter().enumerate() {
@@ -130,6 +140,21 @@ fn the_poles_of_a_trough_are_level() {
                 let draft = draft(&creases.normals[t][k]);
                 assert!(draft > 89.6, "{at} from the origin, triangle {t}: {draft}");
             }
+        }
+    }
+}
+
+/// The wide facets beside its ends tell no more of what lies beyond the rim than those of the ends do.
+#[test]
+fn the_rim_of_a_trough_leans_as_its_round_does() {
+    let (vertices, triangles) = trough();
+    let (mesh, creases) = read_at(40.0, &vertices, &triangles);
+    let rim = vertices.len() as u32 - 2 * (ALONG + 1);
+    for (t, corners) in mesh.triangles.iter().enumerate() {
+        for (k, _) in corners.iter().enumerate().filter(|(_, v)| **v >= rim) {
+            let draft = draft(&creases.normals[t][k]);
+            let of_round = 90.0 - 6.0 * RING_DEG;
+            assert!((draft - of_round).abs() < 0.1, "triangle {t}: {draft}");
         }
     }
 }
