@@ -73,9 +73,9 @@ fn more_memory_than_allowed() {
         "--memory",
     ];
     refused(&format!("check --units mm --memory 100KiB {HALF}"), &words);
-    // columns of 40 bytes at 0.01 mm over 30 × 24 mm: 275 MiB; 900 bytes a triangle: 1; and 128 for the rest
+    // columns of 32 bytes at 0.01 mm over 30 × 24 mm: 220 MiB; 900 bytes a triangle: 1; and 128 for the rest
     let words = [
-        "takes about 404.",
+        "takes about 349.",
         " MiB of memory",
         "limit of 300.0 MiB",
         "--cell",
@@ -85,7 +85,7 @@ fn more_memory_than_allowed() {
     refused(&format!("check {fine} {HALF}"), &words);
     refused(&format!("plan {fine} {HALF}"), &words);
     refused(&format!("compare {fine} {HALF} {HALF}"), &words);
-    // two halves from a block 50 mm wide and 44 mm deep, or less where its height is not in plan: 40 bytes a column
+    // two halves from a block 50 mm wide and 44 mm deep, or less where its height is not in plan: 32 bytes a column
     refused(
         &format!("body {fine} {HALF}"),
         &["GiB of memory", "limit of 300.0 MiB"],
