@@ -6,6 +6,7 @@
 mod common;
 
 use common::{Facet, balls, data, facets_of, model_of, report, ring, tower};
+use moldvet::plan::{PlanConfig, plan};
 use moldvet::report::{Finding, Report, Verdict};
 use moldvet::units::Unit;
 
@@ -167,4 +168,28 @@ fn a_sheet_that_is_left_out_is_told() {
         (Verdict::Watch, Some(2.0))
     );
     assert!(finding.message.contains("enclose no volume"));
+}
+
+#[test]
+fn a_plan_of_a_cavity_with_a_hole_says_so_with_its_place() {
+    let sound = sound();
+    let mut facets = sound.clone();
+    let gone = facets.remove(first(&sound, |c| c[2] < -4.9 && c[2] > -5.1));
+    let planned = |facets: &[Facet]| {
+        let config = PlanConfig {
+            check: balls(&[1.5]),
+            direction_deg: None,
+            step: None,
+        };
+        plan(&[model_of(facets, Unit::Mm)], &config, &|_| {}).unwrap()
+    };
+    let of_the_mesh = |plan: &moldvet::report::plan::Plan| {
+        let found = plan.findings.iter().filter(|f| f.check == "mesh");
+        found.cloned().collect::<Vec<Finding>>()
+    };
+    assert_eq!(of_the_mesh(&planned(&sound)), []);
+    let found = of_the_mesh(&planned(&facets));
+    assert_eq!(found.len(), 1, "{found:?}");
+    assert_eq!(found[0].verdict, Verdict::Unsure);
+    assert!(away(found[0].at_mm.unwrap(), &gone) < 15.0);
 }

@@ -22,10 +22,11 @@ pub use advice::inputs;
 pub use cusp_map::cusp_map;
 
 use crate::mesh::{Creases, Model};
-use crate::report::HollowKind;
 use crate::report::plan::{PLAN_FORMAT, Plan};
+use crate::report::{Finding, HollowKind, Verdict};
 use crate::setup::{self, Half, SetupConfig, Survey};
 use crate::vet::check::{cell_of, take_out};
+use crate::vet::doubt::Doubt;
 use crate::vet::mate::mark_sockets;
 use crate::vet::reach::{Contacts, Ground};
 use crate::vet::{CheckConfig, CheckError, Stage};
@@ -86,7 +87,10 @@ pub fn plan(
             }));
         }
     }
-    let findings = advice::findings(&halves, &check.shop);
+    let mut findings: Vec<Finding> = (setup.halves.iter().zip(&surveys))
+        .filter_map(|(half, survey)| undecided(half, survey))
+        .collect();
+    findings.extend(advice::findings(&halves, &check.shop));
     tell("done", 1.0);
     Ok(Plan {
         format: PLAN_FORMAT.to_owned(),
@@ -94,6 +98,21 @@ pub fn plan(
         halves,
         findings,
         cautions: advice::cautions(),
+    })
+}
+
+/// Tells if what bounds the cavity is not told by the mesh.
+fn undecided(half: &Half, survey: &Survey) -> Option<Finding> {
+    let at = Doubt::of(half, survey).undecided?;
+    Some(Finding {
+        half: Some(half.name.clone()),
+        at_mm: Some(half.frame.place(&at)),
+        ..Finding::plain(
+            "mesh",
+            Verdict::Unsure,
+            "What bounds a hollow is not told here: the mesh is open or inside out. The estimates may be off by all that lies \
+             behind it; mend the mesh, and see what `check` says of it.",
+        )
     })
 }
 

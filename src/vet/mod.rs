@@ -10,7 +10,7 @@ mod cone;
 pub(crate) mod cutters;
 pub(crate) mod cutting;
 pub(crate) mod depth;
-mod doubt;
+pub(crate) mod doubt;
 mod draft;
 mod evidence;
 mod half;
