@@ -88,14 +88,17 @@ fn pocket(stickout: f64) -> Half {
 
 /// A pocket 12 mm deep, tried with a ball of 6 mm that is first `changed`.
 fn pocket_with(stickout: f64, changed: impl Fn(&mut Cutter)) -> Half {
+    report_with(stickout, changed).halves.remove(0)
+}
+
+fn report_with(stickout: f64, changed: impl Fn(&mut Cutter)) -> Report {
     let mut config = balls(&[6.0]);
     config.shop.with_stickouts(vec![stickout]).unwrap();
     changed(&mut config.shop.cutters[0]);
     config.axis = Some(Vector::z());
     config.cell = Some(0.2);
     let mesh = shapes::pocket([40.0, 30.0], 12.0, 0.0);
-    let mut report = report(&[shapes::model(mesh)], &config);
-    report.halves.remove(0)
+    report(&[shapes::model(mesh)], &config)
 }
 
 #[test]
@@ -160,14 +163,23 @@ fn tools_too_short_fail_in_depth() {
 
 #[test]
 fn no_stickout_takes_a_thick_shank_down_a_pocket() {
-    let with = |flutes: f64| {
-        let half = pocket_with(40.0, |cutter| {
+    let with = |stickout: f64, flutes: f64| {
+        report_with(stickout, |cutter| {
             (cutter.flute_length, cutter.shank) = (Some(flutes), Some(16.0));
-        });
-        half.reach.cutters[0].stickout_needed_mm
+        })
     };
-    assert_eq!(with(9.0), None);
+    let needed = |report: &Report| report.halves[0].reach.cutters[0].stickout_needed_mm;
+    let advice = |report: &Report| {
+        let found = report.findings.iter().find(|f| f.check == "depth").unwrap();
+        assert_eq!(found.verdict, Verdict::Fail);
+        found.message.clone()
+    };
+    let thick = with(40.0, 9.0);
+    assert_eq!(needed(&thick), None);
+    assert!(advice(&thick).contains("however far"), "{}", advice(&thick));
     // the shank stays over the parting face, the holder 1 mm over it
-    let needed = with(15.0).unwrap();
+    let slim = with(8.0, 15.0);
+    assert!(advice(&slim).contains("further"), "{}", advice(&slim));
+    let needed = needed(&slim).unwrap();
     assert!((needed - 13.0).abs() < 0.05, "{needed}");
 }

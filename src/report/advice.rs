@@ -5,7 +5,10 @@
 mod mating;
 mod mesh;
 
-use super::model::{Finding, Half, HollowKind, Place, RegionKind, Report, SharpEdgeKind, Verdict};
+use super::model::{
+    Blocker, Finding, Half, HollowKind, Place, RegionKind, Report, SharpEdgeKind, ToolDepth,
+    Verdict,
+};
 use crate::mesh::{Health, Model};
 use crate::setup::{Note, Setup};
 use crate::shop::Shop;
@@ -240,7 +243,15 @@ fn depth(half: &Half, found: &mut Vec<Finding>) {
         .iter()
         .filter(|t| Some(&t.cutter) == finisher)
         .max_by(|a, b| a.stickout_mm.total_cmp(&b.stickout_mm));
+    let by_neck_or_shank =
+        |t: &ToolDepth| matches!(t.blocked_by, Some(Blocker::Neck | Blocker::Shank));
     let message = match d.verdict {
+        // however far it sticks out
+        Verdict::Fail if need.is_none() && longest.is_some_and(by_neck_or_shank) => {
+            "No tool in the rack reaches what its cutter alone could: the neck or shank of the finishing ball is in the way, \
+             however far it sticks out. Take one whose flutes or slim neck are longer; long and slender it bends and chatters, so \
+             slow down and go by the cutter maker's data."
+        }
         Verdict::Fail => {
             "No tool in the rack reaches what its cutter alone could: neck, shank or holder touch first. Stick the finishing \
              ball out further, within what its maker allows, or take a slimmer holder."
