@@ -174,24 +174,28 @@ impl<'g> Judge<'g> {
         self.ground.slack(sample.facet, self.leave)
     }
 
-    /// Judges the samples of one group: the one that the nodes show to be cut most, and by it the others.
+    /// Judges the samples of one group: the one that the nodes show to be cut most, and by it the others. Where the nodes tell
+    /// nothing each is judged by itself.
     fn group(&mut self, samples: &[Sample]) {
         let cut = |s: &Sample| {
             let centre = self.cutting.touching(&s.at, &s.normal);
             (self.cutting.shown_cut(&centre), centre)
         };
         let cuts: Vec<(f64, Point)> = samples.iter().map(cut).collect();
-        let most = (0..cuts.len()).reduce(|a, b| if cuts[b].0 > cuts[a].0 { b } else { a });
-        let Some(most) = most else { return };
-        let told = self.sample(&samples[most], cuts[most]);
+        let shown = (0..cuts.len()).filter(|&k| cuts[k].0.is_finite());
+        let most = shown.reduce(|a, b| if cuts[b].0 > cuts[a].0 { b } else { a });
+        let told = most.map(|k| (k, self.sample(&samples[k], cuts[k])));
         for (k, s) in samples.iter().enumerate() {
             let (cut, centre) = cuts[k];
-            let nearest = if k == most {
-                told
-            } else if cut <= self.slack(s) || told.left == 0.0 {
-                Nearest { left: 0.0, centre }
-            } else {
-                self.beside(s, cuts[k], &told)
+            let nearest = match &told {
+                Some((most, told)) if k == *most => *told,
+                Some((_, told))
+                    if cut <= self.slack(s) || (cut.is_finite() && told.left == 0.0) =>
+                {
+                    Nearest { left: 0.0, centre }
+                }
+                Some((_, told)) if cut.is_finite() => self.beside(s, cuts[k], told),
+                _ => self.sample(s, cuts[k]),
             };
             self.nearest.push(nearest);
         }
