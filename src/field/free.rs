@@ -340,6 +340,30 @@ mod tests {
         noise(seed ^ k as u64)
     }
 
+    #[test]
+    fn each_node_lies_in_one_square_that_holds_its_least() {
+        let grid = Grid {
+            origin: [-1.0, 2.0],
+            cell: 0.25,
+            nx: 7,
+            ny: 5,
+        };
+        let heights = (0..grid.len()).map(|k| random(k, 5) as f32).collect();
+        let lowest = HeightMap::from_values(grid, heights);
+        let places = FreePlaces::new(lowest.clone(), 1.0, 1.0, Vec::new());
+        let mut seen = vec![0; grid.len()];
+        for (k, least) in places.squares().enumerate() {
+            let (own, square) = places.square(k);
+            let nodes = places.nodes_of(square).map(|[i, j]| grid.index(i, j));
+            let nodes: Vec<usize> = nodes.collect();
+            nodes.iter().for_each(|&n| seen[n] += 1);
+            let of_nodes = nodes.iter().map(|&n| lowest.values()[n]);
+            assert_eq!(own, of_nodes.fold(f32::INFINITY, f32::min));
+            assert_eq!(own, least);
+        }
+        assert!(seen.iter().all(|n| *n == 1), "{seen:?}");
+    }
+
     proptest! {
         #![proptest_config(ProptestConfig::with_cases(64))]
 

@@ -167,6 +167,23 @@ fn does_not_depend_on_threads_and_has_no_holes() {
 }
 
 #[test]
+fn an_edge_is_flat_or_upright_by_its_angle_whatever_its_length() {
+    for length in [1e-2, 1.0, 300.0] {
+        let turned_by = |sine: f64| {
+            let ends = [Point::origin(), Point::new(length, 0.0, 0.0)];
+            Ridge::new(ends, Some((Vector::z(), Vector::new(0.0, -sine, 1.0)))).is_some()
+        };
+        assert!(turned_by(1.1 * FLAT) && turned_by(0.5), "{length}");
+        assert!(!turned_by(0.9 * FLAT) && !turned_by(-0.5), "{length}");
+        let leaning_by = |sine: f64| {
+            let end = Point::new(sine * length, 0.0, length);
+            Ridge::new([Point::origin(), end], None).is_some()
+        };
+        assert!(leaning_by(1.1e-9) && !leaning_by(0.9e-9), "{length}");
+    }
+}
+
+#[test]
 fn no_mesh_gives_no_value() {
     let grid = Grid::covering([0.0; 2], [1.0; 2], 0.0, 0.1);
     let map = ball_offset(&Mesh::default(), &Topology::default(), grid, 1.0);

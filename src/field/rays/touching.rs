@@ -145,6 +145,24 @@ mod tests {
         assert_eq!((none.radius, none.stop), (2.0, None));
     }
 
+    #[test]
+    fn a_ball_is_taken_for_clear_where_one_beside_it_is_but_for_half_the_slack() {
+        // ceiling z = 10 over the floor z = 0: a ball that may cut 0.1 deep has 2 r - 0.1 = 10
+        let ceiling = mesh(&[[-50.0, -50.0, 10.0], [50.0, -50.0, 10.0], [0.0, 90.0, 10.0]]);
+        let rays = Rays::new(&ceiling);
+        let at = |x: f64, near: Option<&Touching>| {
+            rays.touching(&Point::new(x, 0.0, 0.0), &Vector::z(), 0.1, 20.0, near)
+        };
+        let first = at(0.0, None);
+        assert!((first.radius - 5.05).abs() < 1e-6, "{first:?}");
+        for (aside, vouched) in [(0.04, true), (0.06, false)] {
+            let beside = at(aside, Some(&first));
+            assert!((beside.radius - 5.05).abs() < 1e-6, "{beside:?}");
+            assert_eq!(beside.centre == first.centre, vouched);
+            assert_eq!(beside.stop.map(|s| s.1), Some(0));
+        }
+    }
+
     const SPACE: std::ops::Range<f64> = -5.0..5.0;
 
     proptest! {
