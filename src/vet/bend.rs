@@ -92,6 +92,32 @@ mod tests {
     }
 
     #[test]
+    fn heights_at_the_ends_and_half_way_are_those_of_the_nodes() {
+        // from 1 at the lower node, at slope -2, to 4 at the higher
+        for z in [[3.0, 1.0, 4.0, 9.0], [9.0, 4.0, 1.0, 3.0]] {
+            let bend = Bend::between(z, 1.0, 1e-3, 9.0).unwrap();
+            assert_eq!((bend.low(), bend.half_way()), (1.0, 2.5));
+            assert_eq!((bend.height(0.0), bend.height(1.0)), (1.0, -1.0));
+            // 1 - 2t = 4 - 5 (1 - t)
+            assert!((bend.at.unwrap() - 2.0 / 7.0).abs() < 1e-12);
+        }
+    }
+
+    #[test]
+    fn what_is_steep_or_slight_goes_by_the_step_not_by_the_nodes() {
+        for step in [0.1, 1.0, 7.0] {
+            // both sides of the valley rise by 1 a step
+            let z = vee(1.5).map(|z| z * step);
+            let gentle = |steep| Bend::between(z, step, 1e-3, steep).unwrap().gentle;
+            assert!(gentle(1.001) && !gentle(0.999), "{step}");
+            // the bottom lies 0.5 steps below the nodes, 0.5 / √2 square to the sides
+            let found = |least: f64| Bend::between(z, step, least * step, 9.0).is_some();
+            assert!(found(0.499 * 0.5_f64.sqrt()), "{step}");
+            assert!(!found(0.501 * 0.5_f64.sqrt()), "{step}");
+        }
+    }
+
+    #[test]
     fn no_bend_beside_a_valley_on_a_ridge_or_on_a_slope() {
         assert_eq!(Bend::between(vee(0.5), 1.0, 1e-3, 2.0), None);
         assert_eq!(Bend::between(vee(2.5), 1.0, 1e-3, 2.0), None);

@@ -153,3 +153,70 @@ pub fn let_none_pass(report: &mut Report) {
 pub fn placed(half: &Half, at: Option<Point>) -> Option<Place> {
     at.map(|p| half.frame.place(&p))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::field::{Columns, Grid};
+    use crate::mesh::Mesh;
+
+    /// The run of a line that passes these heights, from a face that looks up where `true`: height of its middle, its height, and
+    /// whether it is inside out.
+    fn run(heights: &[(f64, bool)], pieces: i32, tolerance: f64) -> Option<(f64, f64, bool)> {
+        let mut mesh = Mesh::default();
+        for &(z, up) in heights {
+            let first = mesh.vertices.len() as u32;
+            let corners = [(-9.0, -9.0), (9.0, -9.0), (0.0, 9.0)];
+            (mesh.vertices).extend(corners.map(|(x, y)| Point::new(x, y, z)));
+            let [b, c] = if up { [1, 2] } else { [2, 1] };
+            mesh.triangles.push([first, first + b, first + c]);
+        }
+        let grid = Grid {
+            origin: [-0.5; 2],
+            cell: 1.0,
+            nx: 1,
+            ny: 1,
+        };
+        let columns = Columns::cast(&mesh, grid);
+        crossed(columns.column(0), pieces, tolerance).map(|r| (r.middle, r.height, r.inside_out))
+    }
+
+    #[test]
+    fn a_surface_runs_through_itself_where_it_winds_more_often_than_it_has_pieces() {
+        assert_eq!(run(&[(0.0, false), (10.0, true)], 1, 0.1), None);
+        let twice = [(0.0, false), (2.0, false), (6.0, true), (10.0, true)];
+        assert_eq!(run(&twice, 1, 0.1), Some((4.0, 4.0, false)));
+        assert_eq!(run(&twice, 2, 0.1), None);
+        // no taller than the tolerance
+        assert_eq!(run(&twice, 1, 4.0), None);
+        assert_eq!(run(&twice, 1, 3.9), Some((4.0, 4.0, false)));
+    }
+
+    #[test]
+    fn a_surface_is_inside_out_where_it_is_left_before_it_is_entered() {
+        let turned = [(0.0, true), (5.0, false)];
+        assert_eq!(run(&turned, 1, 0.1), Some((2.5, 5.0, true)));
+        assert_eq!(run(&turned, 3, 0.1), Some((2.5, 5.0, true)));
+    }
+
+    #[test]
+    fn the_tallest_run_is_told_and_none_of_a_line_through_a_gap() {
+        let two = [
+            (0.0, false),
+            (1.0, false),
+            (2.0, true),
+            (3.0, false),
+            (6.0, true),
+            (7.0, true),
+            (8.0, true),
+            (9.0, false),
+        ];
+        assert_eq!(run(&two, 1, 0.1), Some((4.5, 3.0, false)));
+        assert_eq!(run(&two, 2, 0.1), Some((8.5, 1.0, true)));
+        assert_eq!(
+            run(&[(0.0, false), (2.0, false), (6.0, true)], 1, 0.1),
+            None
+        );
+        assert_eq!(run(&[(0.0, true), (2.0, true), (6.0, false)], 1, 0.1), None);
+    }
+}

@@ -370,3 +370,6 @@ fn short_part(corners: [(f64, f64); 3], limit: f64) -> Option<[f64; 2]> {
     }
     ends
 }
+
+#[cfg(test)]
+mod tests;

@@ -318,3 +318,6 @@ fn widened(map: &HeightMap, by: usize) -> HeightMap {
 fn single(p: &Point) -> [f32; 3] {
     [p.x as f32, p.y as f32, p.z as f32]
 }
+
+#[cfg(test)]
+mod tests;

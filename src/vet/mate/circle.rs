@@ -135,6 +135,26 @@ mod tests {
     }
 
     #[test]
+    fn corners_anywhere_on_a_circle_give_it() {
+        // all on one side of it, the farther on the farther apart
+        let at = |k: i32| {
+            let angle = 0.3 + 0.004 * f64::from(k * k);
+            [3.0 + 4.05 * angle.cos(), -2.0 + 4.05 * angle.sin()]
+        };
+        let points: Vec<Plan> = (0..30).map(at).collect();
+        let arc = Polyline {
+            triangles: vec![0; points.len()],
+            points,
+            closed: true,
+        };
+        // but for the side that closes it, which turns by far more than the others
+        let c = circle(&arc, 1e-6, 180.0).unwrap();
+        assert!((c.radius - 4.05).abs() < 1e-9, "{c:?}");
+        assert!(apart(c.centre, [3.0, -2.0]) < 1e-9, "{c:?}");
+        assert_eq!(circle(&arc, 1e-6, 30.0), None);
+    }
+
+    #[test]
     fn a_hexagon_is_no_circle_nor_is_an_oval() {
         assert_eq!(circle(&ring(6, 4.0, false), 1e-6, 30.0), None);
         assert_eq!(circle(&ring(9, 4.0, false), 1e-6, 30.0), None);
