@@ -140,39 +140,8 @@ impl<'m> Cutting<'m> {
     }
 
     /// The most that the cutter at `centre` may cut by the nodes around it, mm; infinite where they tell nothing.
-    ///
-    /// Where the cutter-centre surface bends up between two nodes the straight line between them lies above it. Where it
-    /// bends down it stays below that line drawn on from either side, for it has no downward kinks.
     pub fn shown_cut(&self, centre: &Point) -> f64 {
-        let grid = self.grid();
-        let u = (centre.x - grid.origin[0]) / grid.cell - 0.5;
-        let v = (centre.y - grid.origin[1]) / grid.cell - 0.5;
-        let inside = |u: f64, n: usize| u >= 1.0 && u < n as f64 - 2.0;
-        if !(inside(u, grid.nx) && inside(v, grid.ny)) {
-            return f64::INFINITY;
-        }
-        let (i, j) = (u as usize, v as usize);
-        let (u, v) = (u - i as f64, v - j as f64);
-        let first = grid.index(i, j);
-        let values = self.places.lowest().values();
-        let z = |k: usize| f64::from(values[k]);
-        // along a line of four nodes, at share t between the middle two: the height, what a bend down may add, the slope
-        let along = |k: usize, step: usize, t: f64| {
-            let [a, b, c, d] = [k - step, k, k + step, k + 2 * step].map(z);
-            let bend = (t * (2.0 * b - a - c)).min((1.0 - t) * (2.0 * c - b - d));
-            (b + (c - b) * t, bend.max(0.0), c - b)
-        };
-        let nx = grid.nx;
-        let (low, high) = (along(first, 1, u), along(first + nx, 1, u));
-        let (left, right) = (along(first, nx, v), along(first + 1, nx, v));
-        let bend = low.1.max(high.1) + left.1.max(right.1);
-        let slope2 =
-            low.2.abs().max(high.2.abs()).powi(2) + left.2.abs().max(right.2.abs()).powi(2);
-        let highest = low.0 + (high.0 - low.0) * v + bend;
-        let secant = (1.0 + slope2 / (grid.cell * grid.cell)).sqrt();
-        let cut = (highest - centre.z).max(0.0) / secant;
-        // not a number where a node is free at any height
-        if cut.is_nan() { f64::INFINITY } else { cut }
+        shown_cut(self.places.lowest(), centre)
     }
 
     /// Whether the cutter can come straight down to `centre`: that also tells the open from the inside of the material.
@@ -219,6 +188,46 @@ impl<'m> Cutting<'m> {
     }
 }
 
+/// The most that a cutter with its centre at `centre` may cut by its lowest centre heights at the nodes around, mm; infinite where
+/// they tell nothing.
+///
+/// Where the cutter-centre surface bends up between two nodes the straight line between them lies above it. Where it
+/// bends down it stays below that line drawn on from either side, for it has no downward kinks.
+fn shown_cut(lowest: &HeightMap, centre: &Point) -> f64 {
+    let grid = lowest.grid;
+    let u = (centre.x - grid.origin[0]) / grid.cell - 0.5;
+    let v = (centre.y - grid.origin[1]) / grid.cell - 0.5;
+    let inside = |u: f64, n: usize| u >= 1.0 && u < n as f64 - 2.0;
+    if !(inside(u, grid.nx) && inside(v, grid.ny)) {
+        return f64::INFINITY;
+    }
+    let (i, j) = (u as usize, v as usize);
+    let (u, v) = (u - i as f64, v - j as f64);
+    let first = grid.index(i, j);
+    let values = lowest.values();
+    let z = |k: usize| f64::from(values[k]);
+    // along a line of four nodes, at share t between the middle two: the height, what a bend down may add, the slope
+    let along = |k: usize, step: usize, t: f64| {
+        let [a, b, c, d] = [k - step, k, k + step, k + 2 * step].map(z);
+        let bend = (t * (2.0 * b - a - c)).min((1.0 - t) * (2.0 * c - b - d));
+        (b + (c - b) * t, bend.max(0.0), c - b)
+    };
+    let nx = grid.nx;
+    let (low, high) = (along(first, 1, u), along(first + nx, 1, u));
+    let (left, right) = (along(first, nx, v), along(first + 1, nx, v));
+    let bend = low.1.max(high.1) + left.1.max(right.1);
+    let slope2 = low.2.abs().max(high.2.abs()).powi(2) + left.2.abs().max(right.2.abs()).powi(2);
+    let highest = low.0 + (high.0 - low.0) * v + bend;
+    let secant = (1.0 + slope2 / (grid.cell * grid.cell)).sqrt();
+    let cut = (highest - centre.z) / secant;
+    // not a number where a node is free at any height, which a maximum would lose
+    if cut.is_nan() {
+        f64::INFINITY
+    } else {
+        cut.max(0.0)
+    }
+}
+
 /// Cavity's rectangle in plan.
 #[derive(Clone, Copy)]
 struct Plan {
@@ -248,6 +257,89 @@ fn ordered(z: f32) -> u32 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn numbers_are_in_the_order_of_heights() {
+        let heights = [
+            f32::NEG_INFINITY,
+            -9.5,
+            -1.0,
+            -1e-30,
+            0.0,
+            1e-30,
+            0.5,
+            2.0,
+            1e9,
+        ];
+        let numbers = heights.map(ordered);
+        assert!(numbers.is_sorted_by(|a, b| a < b), "{numbers:?}");
+    }
+
+    /// Most that is shown to be cut with the centre at `at`, over nodes of heights z(x, y).
+    fn shown(z: impl Fn(f64, f64) -> f64, at: [f64; 3]) -> f64 {
+        let grid = Grid {
+            origin: [3.0, -2.0],
+            cell: 0.2,
+            nx: 12,
+            ny: 9,
+        };
+        let node = |k: usize| z(grid.x(k % grid.nx), grid.y(k / grid.nx)) as f32;
+        let lowest = HeightMap::from_values(grid, (0..grid.len()).map(node).collect());
+        shown_cut(&lowest, &Point::from(at))
+    }
+
+    /// Places between the second nodes and the last but one.
+    fn places() -> impl Iterator<Item = [f64; 2]> {
+        let place = |k| [f64::from(k % 10), f64::from(k / 10)];
+        (0..100)
+            .map(place)
+            .map(|[i, j]| [3.31 + 0.178 * i, -1.69 + 0.118 * j])
+    }
+
+    #[test]
+    fn under_a_plane_the_cut_shown_is_the_way_to_it() {
+        let plane = |x: f64, y: f64| 0.75 * x - 0.5 * y;
+        for [x, y] in places() {
+            let cut = shown(plane, [x, y, plane(x, y) - 0.1]);
+            // square to slopes of 0.75 and 0.5
+            let way = 0.1 / (1.0 + 0.75_f64.powi(2) + 0.5_f64.powi(2)).sqrt();
+            assert!((cut - way).abs() < 1e-5, "{x} {y}: {cut}");
+            assert_eq!(shown(plane, [x, y, plane(x, y) + 0.1]), 0.0);
+        }
+    }
+
+    #[test]
+    fn under_what_bends_down_no_less_is_shown_than_is_cut() {
+        let (p, q) = (0.6, 1.1);
+        let dome = |x: f64, y: f64| -p * (x - 4.0).powi(2) - q * (y + 1.0).powi(2);
+        for [x, y] in places() {
+            let cut = shown(dome, [x, y, dome(x, y) - 0.1]);
+            // square to the slopes there, and to the steepest a cell aside
+            let slopes = [2.0 * p * (x - 4.0), 2.0 * q * (y + 1.0)].map(f64::abs);
+            let square = |[u, v]: [f64; 2]| 0.1 / (1.0 + u * u + v * v).sqrt();
+            let least = square([slopes[0] + 2.0 * p * 0.2, slopes[1] + 2.0 * q * 0.2]);
+            // the lines from beyond the nodes meet p c² over the chord of a parabola p x²
+            let bend = (p + q) * 0.2 * 0.2;
+            assert!(cut > least && cut < square(slopes) + bend, "{x} {y}: {cut}");
+        }
+    }
+
+    #[test]
+    fn nothing_is_shown_beside_the_nodes_or_where_one_is_free_at_any_height() {
+        for at in [[3.25, -1.0], [4.0, -0.45], [5.25, -1.0], [4.0, -1.75]] {
+            assert_eq!(shown(|_, _| 1.0, [at[0], at[1], 0.9]), f64::INFINITY);
+        }
+        let open = |x: f64, y: f64| {
+            if x < 3.4 || y < -1.6 {
+                f64::NEG_INFINITY
+            } else {
+                0.0
+            }
+        };
+        for at in [[3.45, -1.0], [4.3, -1.55], [3.35, -1.65]] {
+            assert_eq!(shown(open, [at[0], at[1], -0.1]), f64::INFINITY, "{at:?}");
+        }
+    }
 
     #[test]
     fn a_cutter_nearly_a_radius_off_the_cavity_and_below_the_parting_level_stands_beside_the_block()
