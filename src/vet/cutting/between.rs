@@ -1,7 +1,7 @@
 //! Free places of a cutter between its nodes: in valleys, beside walls, in upright corners and in pits.
 
 use super::{Cutting, TOUCH};
-use crate::field::Nearest;
+use crate::field::{Grid, HeightMap, Nearest};
 use crate::mesh::{Point, Vector};
 use crate::vet::bend::Bend;
 use crate::vet::halving::last;
@@ -25,26 +25,8 @@ impl Cutting<'_> {
     pub fn look_between(&mut self, open: &[(Point, f64)], leave: f64) {
         let grid = self.grid();
         let fine = (0.25 * grid.cell * grid.cell / self.radius()).max(0.2 * leave);
-        // squares of nodes as wide as the cutter's reach, each with the most that is left in it
-        let across = (self.radius() / grid.cell).ceil().max(1.0) as usize;
-        let (nx, ny) = (grid.nx.div_ceil(across), grid.ny.div_ceil(across));
-        let mut most = vec![f64::NEG_INFINITY; nx * ny];
-        for (p, left) in open {
-            if let Some((i, j)) = grid.cell_at(p.x, p.y) {
-                let most = &mut most[j / across * nx + i / across];
-                *most = most.max(*left);
-            }
-        }
-        let mut wanted = vec![false; nx * ny];
-        for (k, left) in most.iter().enumerate().filter(|(_, left)| **left >= 0.0) {
-            let far = (self.radius() + left) / (across as f64 * grid.cell);
-            let far = (far.ceil() as usize).min(nx.max(ny));
-            let (i, j) = (k % nx, k / nx);
-            for v in j.saturating_sub(far)..(j + far + 1).min(ny) {
-                wanted[v * nx + i.saturating_sub(far)..v * nx + (i + far + 1).min(nx)].fill(true);
-            }
-        }
-        let wanted = |i: usize, j: usize| wanted[j / across * nx + i / across];
+        let near = Near::to(open, grid, self.radius());
+        let wanted = |i: usize, j: usize| near.holds(i, j);
         let between = self.bends(fine, &wanted);
         self.places.add(between);
     }
@@ -52,37 +34,7 @@ impl Cutting<'_> {
     /// Nodes that lie lower than all around them by more than `fine`, alone or with a neighbour or three: the cutter may rest
     /// still lower beside them.
     pub fn pits(&self, fine: f64) -> Vec<[usize; 2]> {
-        let grid = self.grid();
-        let values = self.places.lowest().values();
-        let z = |i: usize, j: usize| f64::from(values[grid.index(i, j)]);
-        let is_pit = |i: usize, j: usize| {
-            let here = z(i, j);
-            here < self.corner
-                && z(i - 1, j) > here + fine
-                && z(i, j - 1) > here + fine
-                && [(1, 1), (2, 1), (1, 2), (2, 2)].into_iter().any(|(w, h)| {
-                    let (mut within, mut around) = (f64::NEG_INFINITY, f64::INFINITY);
-                    for v in j - 1..=j + h {
-                        for u in i - 1..=i + w {
-                            if (i..i + w).contains(&u) && (j..j + h).contains(&v) {
-                                within = within.max(z(u, v));
-                            } else {
-                                around = around.min(z(u, v));
-                            }
-                        }
-                    }
-                    around > within + fine
-                })
-        };
-        let inner = |n: usize| 1..n.saturating_sub(2);
-        inner(grid.ny)
-            .into_par_iter()
-            .flat_map_iter(|j| {
-                inner(grid.nx)
-                    .filter(move |&i| is_pit(i, j))
-                    .map(move |i| [i, j])
-            })
-            .collect()
+        pits(self.places.lowest(), self.corner, fine)
     }
 
     /// The lowest place of the cutter about a pit, if it is lower than its node.
@@ -224,5 +176,156 @@ impl Cutting<'_> {
             let low = last(up, height(wall), HEIGHT_HALVINGS, |z| is_free(wall, z)).unwrap_or(up);
             found.push(place(wall, low));
         }
+    }
+}
+
+/// Squares of nodes as wide as a cutter's reach: those in which it may come nearer to a place than what is left there.
+struct Near {
+    across: usize,
+    nx: usize,
+    wanted: Vec<bool>,
+}
+
+impl Near {
+    /// Squares about the `open` places, each with what is left there, mm.
+    fn to(open: &[(Point, f64)], grid: Grid, radius: f64) -> Near {
+        let across = (radius / grid.cell).ceil().max(1.0) as usize;
+        let (nx, ny) = (grid.nx.div_ceil(across), grid.ny.div_ceil(across));
+        // the most that is left in each
+        let mut most = vec![f64::NEG_INFINITY; nx * ny];
+        for (p, left) in open {
+            if let Some((i, j)) = grid.cell_at(p.x, p.y) {
+                let most = &mut most[j / across * nx + i / across];
+                *most = most.max(*left);
+            }
+        }
+        let mut wanted = vec![false; nx * ny];
+        for (k, left) in most.iter().enumerate().filter(|(_, left)| **left >= 0.0) {
+            let far = (radius + left) / (across as f64 * grid.cell);
+            let far = (far.ceil() as usize).min(nx.max(ny));
+            let (i, j) = (k % nx, k / nx);
+            for v in j.saturating_sub(far)..(j + far + 1).min(ny) {
+                wanted[v * nx + i.saturating_sub(far)..v * nx + (i + far + 1).min(nx)].fill(true);
+            }
+        }
+        Near { across, nx, wanted }
+    }
+
+    /// Whether the square of a node is among them.
+    fn holds(&self, i: usize, j: usize) -> bool {
+        self.wanted[j / self.across * self.nx + i / self.across]
+    }
+}
+
+/// Nodes of centre heights less than `below` that lie lower than all around them by more than `fine`, alone or with a neighbour or
+/// three; the one of those with the least numbers.
+fn pits(lowest: &HeightMap, below: f64, fine: f64) -> Vec<[usize; 2]> {
+    let grid = lowest.grid;
+    let values = lowest.values();
+    let z = |i: usize, j: usize| f64::from(values[grid.index(i, j)]);
+    let is_pit = |i: usize, j: usize| {
+        let here = z(i, j);
+        here < below
+            && z(i - 1, j) > here + fine
+            && z(i, j - 1) > here + fine
+            && [(1, 1), (2, 1), (1, 2), (2, 2)].into_iter().any(|(w, h)| {
+                let (mut within, mut around) = (f64::NEG_INFINITY, f64::INFINITY);
+                for v in j - 1..=j + h {
+                    for u in i - 1..=i + w {
+                        if (i..i + w).contains(&u) && (j..j + h).contains(&v) {
+                            within = within.max(z(u, v));
+                        } else {
+                            around = around.min(z(u, v));
+                        }
+                    }
+                }
+                around > within + fine
+            })
+    };
+    let inner = |n: usize| 1..n.saturating_sub(2);
+    inner(grid.ny)
+        .into_par_iter()
+        .flat_map_iter(|j| {
+            inner(grid.nx)
+                .filter(move |&i| is_pit(i, j))
+                .map(move |i| [i, j])
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn grid(nx: usize, ny: usize) -> Grid {
+        Grid {
+            origin: [-2.0, 3.0],
+            cell: 0.5,
+            nx,
+            ny,
+        }
+    }
+
+    #[test]
+    fn nodes_from_which_a_cutter_may_come_nearer_are_wanted_and_far_ones_are_not() {
+        let grid = grid(31, 22);
+        for (place, left) in [([1.3, 4.1], 0.2), ([11.9, 5.2], 2.3), ([-1.8, 13.6], 0.0)] {
+            for radius in [0.3, 0.5, 1.7] {
+                let open = (Point::new(place[0], place[1], -1.0), left);
+                let near = Near::to(&[open], grid, radius);
+                for k in 0..grid.len() {
+                    let (i, j) = (k % grid.nx, k / grid.nx);
+                    let off = [grid.x(i) - place[0], grid.y(j) - place[1]].map(f64::abs);
+                    let wanted = near.holds(i, j);
+                    assert!(wanted || off[0].hypot(off[1]) > radius + left, "{i} {j}");
+                    // whole squares as wide as the reach: its own, those that the reach goes into, and one more
+                    let far = radius + left + 3.0 * (radius + grid.cell);
+                    assert!(!wanted || off[0].max(off[1]) < far, "{i} {j}");
+                }
+            }
+        }
+        assert!(!Near::to(&[], grid, 1.0).holds(3, 3));
+    }
+
+    /// The pits of level ground at height 0 with these nodes at other heights.
+    fn pits_with(nodes: &[(usize, usize, f32)]) -> Vec<[usize; 2]> {
+        let grid = grid(9, 8);
+        let mut lowest = HeightMap::from_values(grid, vec![0.0; grid.len()]);
+        for &(i, j, z) in nodes {
+            lowest.values_mut()[grid.index(i, j)] = z;
+        }
+        pits(&lowest, 0.5, 0.1)
+    }
+
+    #[test]
+    fn a_pit_is_one_node_two_or_four_lower_than_all_around() {
+        assert_eq!(pits_with(&[(4, 3, -1.0)]), [[4, 3]]);
+        assert_eq!(pits_with(&[(4, 3, -1.0), (5, 3, -0.9)]), [[4, 3]]);
+        assert_eq!(pits_with(&[(4, 3, -1.0), (4, 4, -0.9)]), [[4, 3]]);
+        let four = [(4, 3, -1.0), (5, 3, -1.05), (4, 4, -0.9), (5, 4, -1.0)];
+        assert_eq!(pits_with(&four), [[4, 3]]);
+        assert_eq!(pits_with(&[(1, 1, -1.0), (6, 5, -2.0)]), [[1, 1], [6, 5]]);
+    }
+
+    #[test]
+    fn no_pit_is_a_groove_or_what_a_node_across_a_corner_is_as_low_as() {
+        assert_eq!(pits_with(&[]), [[0; 2]; 0]);
+        let along_x: Vec<_> = (0..9).map(|i| (i, 3, -1.0)).collect();
+        let along_y: Vec<_> = (0..8).map(|j| (4, j, -1.0)).collect();
+        assert_eq!(pits_with(&along_x), [[0; 2]; 0]);
+        assert_eq!(pits_with(&along_y), [[0; 2]; 0]);
+        for (i, j) in [(3, 2), (5, 2), (3, 4), (5, 4)] {
+            assert_eq!(
+                pits_with(&[(4, 3, -1.0), (i, j, -0.95)]).len(),
+                0,
+                "{i} {j}"
+            );
+        }
+        // lower by no more than 0.1, and too high to touch a cavity
+        assert_eq!(pits_with(&[(4, 3, -0.09)]), [[0; 2]; 0]);
+        let grid = grid(9, 8);
+        let mut high = HeightMap::from_values(grid, vec![2.0; grid.len()]);
+        high.values_mut()[grid.index(4, 3)] = 0.6;
+        assert_eq!(pits(&high, 0.5, 0.1), [[0; 2]; 0]);
     }
 }
