@@ -7,8 +7,8 @@ mod common;
 mod shapes;
 
 use common::{Differences, balls, data, model, report};
-use moldvet::mesh::Vector;
-use moldvet::report::{Half, Report, Verdict};
+use moldvet::mesh::{Mesh, Vector};
+use moldvet::report::{Blocker, Half, Report, Verdict};
 use moldvet::shop::Cutter;
 use moldvet::units::Unit;
 use serde_json::Value;
@@ -92,12 +92,16 @@ fn pocket_with(stickout: f64, changed: impl Fn(&mut Cutter)) -> Half {
 }
 
 fn report_with(stickout: f64, changed: impl Fn(&mut Cutter)) -> Report {
+    tried(shapes::pocket([40.0, 30.0], 12.0, 0.0), stickout, changed)
+}
+
+/// A shape tried with a ball of 6 mm that is first `changed`.
+fn tried(mesh: Mesh, stickout: f64, changed: impl Fn(&mut Cutter)) -> Report {
     let mut config = balls(&[6.0]);
     config.shop.with_stickouts(vec![stickout]).unwrap();
     changed(&mut config.shop.cutters[0]);
     config.axis = Some(Vector::z());
     config.cell = Some(0.2);
-    let mesh = shapes::pocket([40.0, 30.0], 12.0, 0.0);
     report(&[shapes::model(mesh)], &config)
 }
 
@@ -182,4 +186,91 @@ fn no_stickout_takes_a_thick_shank_down_a_pocket() {
     assert!(advice(&slim).contains("further"), "{}", advice(&slim));
     let needed = needed(&slim).unwrap();
     assert!((needed - 13.0).abs() < 0.05, "{needed}");
+}
+
+#[test]
+fn a_tool_gets_as_deep_as_the_holder_beside_a_narrow_pocket_lets_it() {
+    // the holder, 25 mm wide and 1 mm more all round, does not go into the pocket
+    let tool = |stickout: f64| {
+        let mut report = tried(shapes::pocket([24.0, 20.0], 12.0, 0.0), stickout, |_| {});
+        report.halves[0].depth.tools.remove(0)
+    };
+    let mut found = Differences::default();
+    let long = tool(40.0);
+    found.close("long, deepest", long.deepest_mm, 12.0, 1e-3);
+    found.close("long, share", long.reached_share, 1.0, 0.0);
+    assert_eq!(long.blocked_by, None);
+    // its face 1 mm over the parting face
+    let short = tool(8.0);
+    found.close("short, deepest", short.deepest_mm, 7.0, 1e-3);
+    // with the tip no deeper than 7 mm the ball touches 4 mm of the walls, 9 mm is what it touches of them alone and all of
+    // the floor but 3 mm along the walls; and what it leaves less than 0.02 mm on, 0.35 mm more in each edge
+    let (walls, floor) = (2.0 * (18.7 + 14.7), 18.7 * 14.7);
+    let share = 4.0 * walls / (9.35 * walls + floor);
+    found.close("short, share", short.reached_share, share, 0.02);
+    let pm = short.reached_share_pm.unwrap();
+    found.holds((0.0..0.05).contains(&pm), || format!("share ± {pm}"));
+    assert_eq!(short.blocked_by, Some(Blocker::Holder));
+    // the deepest of the places that it falls short of is on the floor
+    found.close("blocked at", short.at_mm.map(|p| p[2]), -12.0, 1e-6);
+    found.none("tools in a narrow pocket");
+}
+
+#[test]
+fn a_ball_gets_to_the_bottom_of_a_cone_between_the_nodes() {
+    let mut mesh = shapes::pit(&[[0.0, -10.0], [10.0, 0.0]]);
+    (mesh.vertices.iter_mut()).for_each(|p| *p += Vector::new(20.083, -3.031, 0.0));
+    let report = tried(mesh, 40.0, |_| {});
+    // walls at 45° hold its centre 3 √2 over the apex; facets stand up to 3e-4 of a radius in from the cone
+    let deepest = 10.0 - 3.0 * (2_f64.sqrt() - 1.0);
+    let mut found = Differences::default();
+    let tool = &report.halves[0].depth.tools[0];
+    found.close("deepest", tool.deepest_mm, deepest, 3e-3);
+    let at = tool.at_mm.unwrap();
+    found.close("at x", at[0], 20.083, 5e-3);
+    found.close("at y", at[1], -3.031, 5e-3);
+    found.close("at z", at[2], -deepest, 3e-3);
+    found.none("cone");
+}
+
+#[test]
+fn upright_walls_are_short_of_draft_by_all_their_area_surely() {
+    let draft = pocket(40.0).draft;
+    let mut found = Differences::default();
+    let walls = 2.0 * (40.0 + 30.0) * 12.0;
+    found.close("area", draft.short_area_mm2, walls, 1e-6);
+    found.close("its ±", draft.short_area_mm2_pm, 0.0, 1e-6);
+    found.close("wall", draft.tallest_short_wall_mm, 12.0, 1e-6);
+    found.none("upright walls");
+}
+
+#[test]
+fn a_hollow_that_is_said_to_be_none_is_no_cavity() {
+    // two grooves 20 mm long: 4 mm wide and deep to the left, 6 mm to the right
+    let upper = [
+        [-30.0, 0.0],
+        [-22.0, 0.0],
+        [-20.0, -4.0],
+        [-18.0, 0.0],
+        [12.0, 0.0],
+        [15.0, -6.0],
+        [18.0, 0.0],
+        [30.0, 0.0],
+    ];
+    let volume = |places: &[[f64; 2]]| {
+        let mut config = balls(&[6.0]);
+        config.axis = Some(Vector::z());
+        config.cell = Some(0.2);
+        config.not_cavity = places.to_vec();
+        let model = shapes::model(shapes::channel(&upper, 20.0));
+        report(&[model], &config).halves[0].cavity.volume_mm3
+    };
+    let (left, right) = (0.5 * 4.0 * 4.0 * 20.0, 0.5 * 6.0 * 6.0 * 20.0);
+    let mut found = Differences::default();
+    found.close("both", volume(&[]), left + right, 1e-6);
+    // the nearest to each place, as far off as it may be
+    found.close("without the left", volume(&[[-4.0, 3.0]]), right, 1e-6);
+    found.close("without the right", volume(&[[-2.0, 3.0]]), left, 1e-6);
+    found.close("without the right", volume(&[[25.0, -40.0]]), left, 1e-6);
+    found.none("grooves");
 }

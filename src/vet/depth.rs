@@ -533,3 +533,98 @@ fn stopped(
         bodies.around(g.profile, c.x, c.y)[1] > have && exact()
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const HOLDER: Profile = Profile::Cutter {
+        radius: 12.0,
+        corner_radius: 1.0,
+    };
+    const SHANK: Profile = Profile::Cutter {
+        radius: 4.0,
+        corner_radius: 0.2,
+    };
+
+    fn map(value: impl Fn(usize) -> f32) -> HeightMap {
+        let grid = Grid {
+            origin: [10.0, -5.0],
+            cell: 0.5,
+            nx: 5,
+            ny: 4,
+        };
+        HeightMap::from_values(grid, (0..grid.len()).map(value).collect())
+    }
+
+    #[test]
+    fn what_the_maps_show_is_the_least_and_the_most_of_the_nodes_around() {
+        // heights in no order
+        let low = map(|k| (7 * k % 20) as f32);
+        let high = map(|k| 100.0 + (11 * k % 20) as f32);
+        let grid = low.grid;
+        let bodies = Bodies {
+            maps: vec![(HOLDER, [low.clone(), high.clone()])],
+        };
+        for k in 0..16 * 12 {
+            // places off the lines of nodes, from the first of these to the last
+            let (x, y) = (0.05 + 0.12 * (k % 16) as f64, 0.07 + 0.11 * (k / 16) as f64);
+            let (x, y) = (grid.x(0) + x, grid.y(0) + y);
+            let near = |n: &usize| {
+                let [u, v] = grid.centre(n % grid.nx, n / grid.nx);
+                (u - x).abs() < grid.cell && (v - y).abs() < grid.cell
+            };
+            let around: Vec<usize> = (0..grid.len()).filter(near).collect();
+            assert_eq!(around.len(), 4);
+            let least = around.iter().map(|&n| low.values()[n]);
+            let most = around.iter().map(|&n| high.values()[n]);
+            let expected = [
+                least.fold(f32::INFINITY, f32::min),
+                most.fold(f32::NEG_INFINITY, f32::max),
+            ];
+            assert_eq!(bodies.around(HOLDER, x, y), expected.map(f64::from));
+        }
+        // beyond the map by its border, and of a section that was not drawn nothing
+        let corner = |k: usize| [f64::from(low.values()[k]), f64::from(high.values()[k])];
+        let [[l0, h0], [l1, h1]] = [corner(0), corner(1)];
+        let [[l2, h2], [l3, h3]] = [corner(grid.nx), corner(grid.nx + 1)];
+        let expected = [l0.min(l1).min(l2).min(l3), h0.max(h1).max(h2).max(h3)];
+        assert_eq!(bodies.around(HOLDER, 0.0, -50.0), expected);
+        assert_eq!(
+            bodies.around(SHANK, 11.0, -4.0),
+            [f64::NEG_INFINITY, f64::INFINITY]
+        );
+    }
+
+    #[test]
+    fn what_is_most_in_the_way_is_told_and_what_the_maps_leave_open() {
+        let level = |low: f32, high: f32| [map(|_| low), map(|_| high)];
+        let bodies = Bodies {
+            maps: vec![(HOLDER, level(4.0, 6.0)), (SHANK, level(1.0, 1.0))],
+        };
+        let guard = |profile, above_tip, part| Guarded {
+            profile,
+            above_tip,
+            part,
+        };
+        let guards = [
+            guard(HOLDER, 9.0, Part::Holder),
+            guard(SHANK, 5.0, Part::Shank),
+        ];
+        let told = |tip: f64| bodies.in_the_way(&guards, [11.0, -4.0], tip);
+        // the holder's reference 9 above the tip may go down to 4 or to 6, the shank's 5 above it to 1
+        assert_eq!(told(-2.9), (false, None));
+        assert_eq!(told(-3.1), (true, None));
+        assert_eq!(told(-3.9), (true, None));
+        // below what it may go down to nothing is open
+        assert!(!told(-5.1).0);
+        // of two that are in the way the one that lacks more is told: 0.2 and 0.1
+        let first = [guard(HOLDER, 8.9, Part::Holder), guards[1]];
+        let second = [guards[0], guard(SHANK, 4.9, Part::Shank)];
+        let told = |guards: &[Guarded]| bodies.in_the_way(guards, [11.0, -4.0], -4.1);
+        assert_eq!(told(&first), (true, Some(Part::Holder)));
+        assert_eq!(told(&second), (true, Some(Part::Shank)));
+        let alone = bodies.in_the_way(&guards[1..], [11.0, -4.0], -3.9);
+        assert_eq!(alone, (false, None));
+    }
+}
