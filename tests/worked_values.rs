@@ -11,7 +11,7 @@ mod shapes;
 use common::{Differences, balls, model_of, ring, tower};
 use moldvet::field::{Dropper, Profile};
 use moldvet::mesh::{Mesh, Vector};
-use moldvet::report::{Blocker, Half};
+use moldvet::report::{Blocker, Half, HollowKind, Verdict};
 use moldvet::shop::{Cutter, Holder, Limits, Section};
 use moldvet::units::{Unit, parse_angle, parse_length};
 use moldvet::vet::{guarded, tip_depth_at};
@@ -187,6 +187,96 @@ fn left_in_a_sharp_rectangular_pocket() {
     found.close("radius", half.reach.smallest_concave_radius_mm, 0.0, 0.0);
     found.close("volume", half.cavity.volume_mm3, 24000.0, 1e-6);
     found.none("pocket 40 × 30 × 20, ball 6");
+}
+
+/// As [`vet`], with cutters of these diameters and corner radii.
+fn vet_with_corners(mesh: Mesh, cutters: &[[f64; 2]]) -> Half {
+    let mut config = balls(&cutters.iter().map(|c| c[0]).collect::<Vec<_>>());
+    for (cutter, [_, corner]) in config.shop.cutters.iter_mut().zip(cutters) {
+        cutter.corner_radius = *corner;
+    }
+    config.axis = Some(Vector::z());
+    config.cell = Some(0.1);
+    common::report(&[model(mesh)], &config).halves.remove(0)
+}
+
+/// The mesh moved in plan, so that nothing in it is alike on both sides of the origin nor lies on the grid.
+fn moved(mut mesh: Mesh, x: f64, y: f64) -> Mesh {
+    (mesh.vertices.iter_mut()).for_each(|p| *p += Vector::new(x, y, 0.0));
+    mesh
+}
+
+#[test]
+fn left_in_a_sharp_pocket_by_a_flat_and_a_bull_nose() {
+    let ([a, b], h) = ([20.03, 14.07], 6.0);
+    let cutters = [[4.0, 0.0], [6.0, 1.0]];
+    let half = vet_with_corners(moved(pocket([a, b], h, 0.0), 37.31, -12.84), &cutters);
+    let mut found = Differences::default();
+    for [d, r] in cutters {
+        // derived: the axis stays R off the walls, so the circle of the corner's centres stays R√2 − f off the upright edge and
+        // r above the floor
+        let (big, f) = (0.5 * d, 0.5 * d - r);
+        let height = (big * SQRT_2 - f).hypot(r) - r;
+        // derived: z above the floor the cutter is ρ = f + √(r² − (r − z)²) wide, and leaves strips R − ρ wide along the walls
+        // and (4 − π)ρ² in the corners; integrated from 0 to r, and on up to the rim
+        let corners =
+            big * big * (h - r) + f * f * r + f * PI * r * r / 2.0 + 2.0 / 3.0 * r.powi(3);
+        let volume = (4.0 - PI) * corners + 2.0 * (a + b) * r * r * (1.0 - PI / 4.0)
+            - 4.0 * r.powi(3) * (5.0 / 3.0 - PI / 2.0);
+        let what = format!("cutter {d} with corners of {r}");
+        left(&mut found, &what, &half, big, height, Some(volume));
+    }
+    found.none("pocket 20.03 × 14.07 × 6");
+}
+
+#[test]
+fn left_in_v_grooves_by_a_flat_and_a_bull_nose() {
+    let mut found = Differences::default();
+    let cutters = [[4.0, 0.0], [6.0, 1.0]];
+    for angle in [60.0_f64, 120.0] {
+        let (sin, cos) = (0.5 * angle).to_radians().sin_cos();
+        let (depth, x) = (9.0, 5.037);
+        let w = depth * sin / cos;
+        let upper = [
+            [-w - 10.0, 0.0],
+            [-w, 0.0],
+            [0.0, -depth],
+            [w, 0.0],
+            [w + 10.0, 0.0],
+        ];
+        let half = vet_with_corners(moved(channel(&upper, 20.0), x, 1.3), &cutters);
+        for [d, r] in cutters {
+            // derived: corners of r about centres f to either side of the axis touch the walls at height (r + f cos α) / sin α over
+            // the edge, α half the angle; the flat part stands r lower
+            let height = (r + (0.5 * d - r) * cos) / sin - r;
+            let what = format!("{angle}°, cutter {d} with corners of {r}");
+            left(&mut found, &what, &half, 0.5 * d, height, None);
+        }
+    }
+    found.none("V grooves");
+}
+
+#[test]
+fn a_radius_larger_than_the_cavity_is_found() {
+    // derived: a trough 11.8 wide and 10 long of radius 20 is 0.8899 deep
+    let half_width = (5.9_f64 / 20.0).asin().to_degrees();
+    let up = 20.0 * half_width.to_radians().cos();
+    let mut upper = vec![[-16.0, 0.0]];
+    upper.extend(arc(
+        [0.0, up],
+        20.0,
+        -90.0 - half_width,
+        -90.0 + half_width,
+        64,
+    ));
+    upper.push([16.0, 0.0]);
+    let half = vet(channel(&upper, 10.0), &[3.0]);
+    let pm = half.reach.smallest_concave_radius_mm_pm.unwrap_or(0.0);
+    let mut found = Differences::default();
+    let radius = half.reach.smallest_concave_radius_mm;
+    found.close("radius", radius, 20.0, pm.min(0.2));
+    found.close("depth", half.cavity.depth_mm, 20.0 - up, 1e-6);
+    found.none("shallow trough");
 }
 
 #[test]
@@ -444,6 +534,17 @@ fn volumes_of_cavities() {
         1e-3 * 4934.0,
     );
     found.close("its depth", half.cavity.depth_mm, 5.0, 1e-6);
+    // facets lie within their chord error, and are no deeper than by that at the bottom, however they lean at the rim
+    let chord = half.mesh.chord_error_mm;
+    let pm = half.cavity.depth_mm_pm.unwrap_or(0.0);
+    found.holds(pm > 0.0 && pm <= 1.001 * chord + 1e-6, || {
+        format!("depth ± {pm}, chord error {chord}")
+    });
+    let [area, pm] = [half.cavity.surface_mm2, half.cavity.volume_mm3_pm].map(|v| v.unwrap_or(0.0));
+    let off = (half.cavity.volume_mm3.unwrap_or(0.0) - 4934.80220).abs();
+    found.holds(off <= pm && pm <= 1.001 * chord * area + 1e-3, || {
+        format!("volume ± {pm}, off by {off}, chord error {chord} over {area}")
+    });
     // derived: (64/2)·10²·sin(2π/64)·20, a prism and not the cylinder it stands for
     let half = vet(
         pit_of(&[[0.0, -20.0], [10.0, -20.0], [10.0, 0.0]], 64),
@@ -460,6 +561,35 @@ fn volumes_of_cavities() {
         0.05 * chord,
     );
     found.none("volumes");
+}
+
+#[test]
+fn a_hole_in_the_floor_is_no_part_of_the_cavity() {
+    // a pit 12 wide to each side and 6 deep, with a hole of 2.5 through 5 of stock in the middle of its floor
+    let outline = [
+        [2.5, -11.0],
+        [22.0, -11.0],
+        [22.0, 0.0],
+        [12.0, 0.0],
+        [12.0, -6.0],
+        [2.5, -6.0],
+    ];
+    let half = vet(shapes::ring(&outline, 64), &[1.0]);
+    // derived: the polygon that stands for a circle, its floor carried across the mouth
+    let polygon = |r: f64| 32.0 * r * r * (2.0 * PI / 64.0).sin();
+    let mut found = Differences::default();
+    // the mouth's area is counted in cells of 0.1 mm
+    let pm = half.cavity.volume_mm3_pm.unwrap_or(0.0);
+    let pit = 6.0 * polygon(12.0);
+    found.close("pit", half.cavity.volume_mm3, pit, pm.min(0.002 * pit));
+    found.close("depth", half.cavity.depth_mm, 6.0, 1e-6);
+    let kinds: Vec<_> = half.cavity.hollows.iter().map(|h| h.kind).collect();
+    assert_eq!(kinds, [HollowKind::Cavity, HollowKind::Through]);
+    let hole = &half.cavity.hollows[1];
+    let volume = 5.0 * polygon(2.5);
+    found.close("hole", hole.volume_mm3, volume, 0.03 * volume);
+    found.close("its depth", hole.depth_mm, 11.0, 1e-6);
+    found.none("pit with a hole in its floor");
 }
 
 #[test]
@@ -507,4 +637,11 @@ fn the_smallest_ball_is_the_largest_that_clears() {
     assert_eq!(half.reach.smallest_ball_needed.as_deref(), Some("3mm ball"));
     let clears: Vec<_> = half.reach.cutters.iter().map(|c| c.clears).collect();
     assert_eq!(clears, [Some(true), Some(true), Some(false)]);
+}
+
+#[test]
+fn what_all_balls_leave_fails() {
+    // derived: each leaves R(√2 − 1) in the edges
+    let half = vet(pocket([20.0, 14.0], 6.0, 0.0), &[3.0, 2.0]);
+    assert_eq!(half.reach.verdict, Verdict::Fail);
 }

@@ -46,6 +46,28 @@ pub fn turned(outline: &[[f64; 2]], sides: usize) -> Mesh {
     outward(vertices, triangles)
 }
 
+/// The ring that a closed outline of (radius, height), clear of the axis, sweeps about Z in `sides` steps.
+pub fn ring(outline: &[[f64; 2]], sides: usize) -> Mesh {
+    let (n, rings) = (sides as u32, outline.len() as u32);
+    let mut vertices = Vec::new();
+    for &[r, z] in outline {
+        vertices.extend((0..sides).map(|k| {
+            let (sin, cos) = (2.0 * PI * k as f64 / sides as f64).sin_cos();
+            Point::new(r * cos, r * sin, z)
+        }));
+    }
+    let at = |ring: u32, k: u32| ring % rings * n + k % n;
+    let mut triangles = Vec::new();
+    for ring in 0..rings {
+        for k in 0..n {
+            let [a, b] = [at(ring, k), at(ring, k + 1)];
+            let [c, d] = [at(ring + 1, k + 1), at(ring + 1, k)];
+            triangles.extend([[a, d, c], [a, c, b]]);
+        }
+    }
+    outward(vertices, triangles)
+}
+
 /// A round blank with a turned pit, given from its middle outward up to the rim.
 pub fn pit(profile: &[[f64; 2]]) -> Mesh {
     pit_of(profile, SIDES)

@@ -172,10 +172,16 @@ impl Cutting<'_> {
                 .map_or(f64::NEG_INFINITY, |c| c.z - lift);
             (left_from(x, y, z), z)
         };
-        let mut at = start.centre;
+        let Nearest {
+            left: mut best,
+            centre: mut at,
+        } = start;
+        // a place beside a wall, free to twice as much, may be told not to be
         let (left, z) = try_at(at.x, at.y);
-        let mut best = left;
-        at.z = z.max(p.z);
+        if left < best {
+            best = left;
+            at.z = z.max(p.z);
+        }
         let mut step = self.grid().cell;
         let mut turn = 0.0_f64;
         while step > 1e-3 {
