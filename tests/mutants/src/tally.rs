@@ -2,7 +2,7 @@
 
 use crate::copy::Mutant;
 use crate::suite::Test;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use std::fmt::Write;
 
 /// What came of a mutant.
@@ -68,7 +68,7 @@ fn share(of: usize, all: usize) -> (f64, f64, f64) {
 pub fn report(
     all: &[Mutant],
     judged: &BTreeMap<usize, Fate>,
-    drawn: &BTreeSet<usize>,
+    drawn: &[usize],
     seed: usize,
 ) -> String {
     let drawn = || {
