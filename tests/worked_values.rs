@@ -258,24 +258,28 @@ fn left_in_v_grooves_by_a_flat_and_a_bull_nose() {
 
 #[test]
 fn a_radius_larger_than_the_cavity_is_found() {
-    // derived: a trough 11.8 wide and 10 long of radius 20 is 0.8899 deep
-    let half_width = (5.9_f64 / 20.0).asin().to_degrees();
-    let up = 20.0 * half_width.to_radians().cos();
-    let mut upper = vec![[-16.0, 0.0]];
-    upper.extend(arc(
-        [0.0, up],
-        20.0,
-        -90.0 - half_width,
-        -90.0 + half_width,
-        64,
-    ));
-    upper.push([16.0, 0.0]);
-    let half = vet(channel(&upper, 10.0), &[3.0]);
-    let pm = half.reach.smallest_concave_radius_mm_pm.unwrap_or(0.0);
     let mut found = Differences::default();
-    let radius = half.reach.smallest_concave_radius_mm;
-    found.close("radius", radius, 20.0, pm.min(0.2));
-    found.close("depth", half.cavity.depth_mm, 20.0 - up, 1e-6);
+    // the second is beyond the ball that is as large by doublings of 1.5 as twice the cavity's diagonal lets
+    for (radius, deep) in [(20.0, 0.890_1), (28.0, 0.628_7)] {
+        // derived: a trough 11.8 wide and 10 long of this radius is R − √(R² − 5.9²) deep
+        let half_width = (5.9_f64 / radius).asin().to_degrees();
+        let up = radius * half_width.to_radians().cos();
+        assert!((radius - up - deep).abs() < 1e-4, "{}", radius - up);
+        let mut upper = vec![[-16.0, 0.0]];
+        upper.extend(arc(
+            [0.0, up],
+            radius,
+            -90.0 - half_width,
+            -90.0 + half_width,
+            64,
+        ));
+        upper.push([16.0, 0.0]);
+        let half = vet(channel(&upper, 10.0), &[3.0]);
+        let pm = half.reach.smallest_concave_radius_mm_pm.unwrap_or(0.0);
+        let told = half.reach.smallest_concave_radius_mm;
+        found.close("radius", told, radius, pm.min(0.01 * radius));
+        found.close("depth", half.cavity.depth_mm, radius - up, 1e-6);
+    }
     found.none("shallow trough");
 }
 

@@ -60,11 +60,11 @@ pub fn smallest_radius(ground: &Ground, first: Untouched, most: f64) -> Option<S
         if let Some(found) = tightest(ground, &index, &mut left) {
             return Some(found);
         }
-        // what seemed left is touched: on to balls twice as large
-        let radius = 2.0 * left.radius;
-        if radius > most {
+        // what seemed left is touched: on to balls twice as large, and to the largest
+        if left.radius >= most {
             return None;
         }
+        let radius = (2.0 * left.radius).min(most);
         left = untouched(ground, radius, &all(ground, radius))?;
     }
 }
