@@ -104,9 +104,9 @@ impl Found {
         }
     }
 
-    fn function(&mut self, name: &Signature, block: &Block, visit: impl FnOnce(&mut Self)) {
+    fn function(&mut self, attributes: &[Attribute], name: &Signature, block: &Block) {
         // what is computed by the compiler cannot be switched at run time
-        if name.constness.is_some() {
+        if for_tests(attributes) || name.constness.is_some() {
             return;
         }
         self.function.push(name.ident.to_string());
@@ -120,31 +120,23 @@ impl Found {
                 value,
             );
         }
-        visit(self);
+        visit::visit_block(self, block);
         self.function.pop();
     }
 }
 
 impl<'a> Visit<'a> for Found {
     fn visit_item_fn(&mut self, item: &'a ItemFn) {
-        if !for_tests(&item.attrs) {
-            self.function(&item.sig, &item.block, |found| {
-                visit::visit_block(found, &item.block)
-            });
-        }
+        self.function(&item.attrs, &item.sig, &item.block);
     }
 
     fn visit_impl_item_fn(&mut self, item: &'a ImplItemFn) {
-        if !for_tests(&item.attrs) {
-            self.function(&item.sig, &item.block, |found| {
-                visit::visit_block(found, &item.block)
-            });
-        }
+        self.function(&item.attrs, &item.sig, &item.block);
     }
 
     fn visit_trait_item_fn(&mut self, item: &'a syn::TraitItemFn) {
         if let Some(block) = &item.default {
-            self.function(&item.sig, block, |found| visit::visit_block(found, block));
+            self.function(&item.attrs, &item.sig, block);
         }
     }
 
