@@ -113,18 +113,6 @@ impl<'a> Dropper<'a> {
         self.highest(profile, [x, y], f64::NEG_INFINITY, f64::INFINITY)
     }
 
-    /// As [`Dropper::centre_height`] where that is above `floor`, else `None`; where it is above `ceiling`, any contact above that.
-    /// Sooner told the nearer the two are.
-    pub fn centre_height_between(
-        &self,
-        profile: Profile,
-        x: f64,
-        y: f64,
-        [floor, ceiling]: [f64; 2],
-    ) -> Option<Contact> {
-        self.highest(profile, [x, y], floor, ceiling)
-    }
-
     /// Whether `profile` with its reference point at (x, y, z) cuts nowhere deeper than `tolerance`, mm.
     ///
     /// The body is shrunk by the tolerance, so a ball that touches a vertical wall is clear in
@@ -139,8 +127,9 @@ impl<'a> Dropper<'a> {
         }
     }
 
-    /// The highest contact above `floor`; or any that is above `ceiling`, as soon as one is found.
-    pub(super) fn highest(
+    /// The highest contact above `floor`; or any that is above `ceiling`, as soon as one is found: as [`Dropper::centre_height`],
+    /// sooner told the nearer the two are.
+    pub fn highest(
         &self,
         profile: Profile,
         at: [f64; 2],

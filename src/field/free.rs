@@ -203,8 +203,7 @@ impl FreePlaces {
         let known = [here, near]
             .into_iter()
             .flatten()
-            .map(|c| ((c.xy() - Point::new(x, y, 0.0).xy()).norm_squared(), c))
-            .map(|(d2, c)| (value(d2, c.z), c))
+            .map(|c| (value((c.x - x) * (c.x - x) + (c.y - y) * (c.y - y), c.z), c))
             .filter(|known| known.0 < f64::INFINITY)
             .min_by(|a, b| a.0.total_cmp(&b.0));
         let limit = known.map_or(f64::INFINITY, |k| k.0);

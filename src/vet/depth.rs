@@ -112,11 +112,11 @@ fn held_up(
 fn lowest_reference(
     dropper: &Dropper,
     profile: Profile,
-    [x, y]: [f64; 2],
-    between: [f64; 2],
+    at: [f64; 2],
+    [floor, ceiling]: [f64; 2],
 ) -> Option<f64> {
     let (inner, lift) = profile.inset(TOUCH)?;
-    let contact = dropper.centre_height_between(inner, x, y, between.map(|z| z + lift));
+    let contact = dropper.highest(inner, at, floor + lift, ceiling + lift);
     contact.map(|c| c.z - lift)
 }
 

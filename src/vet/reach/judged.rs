@@ -238,28 +238,30 @@ impl<'g> Judge<'g> {
         let left = |k: &usize| nearest[*k].left;
         let most = (0..samples.len()).reduce(|a, b| if left(&b) > left(&a) { b } else { a });
         let Some(most) = most else { return };
-        let (cutting, ground, leave) = (self.cutting, self.ground, self.leave);
-        let slack = |s: &Sample| ground.slack(s.facet, leave);
-        let asked = |s: &Sample, n: Nearest| slight(cutting.places.left(&s.at, n), slack(s));
+        let places = &self.cutting.places;
+        let asked = |s: &Sample, n: Nearest| slight(places.left(&s.at, n), self.slack(s));
         let told = match left(&most) > 0.0 {
             true => asked(&samples[most], nearest[most]),
             false => nearest[most],
         };
-        for (k, (s, n)) in samples.iter().zip(nearest).enumerate() {
-            let near = if k == most {
-                told
-            } else if n.left == 0.0 {
-                *n
-            } else {
-                let by_told = cutting.places.left_from(&told.centre, &s.at);
-                let near = if by_told.left < n.left { by_told } else { *n };
-                match near.left > leave && told.left <= leave {
-                    true => asked(s, near),
-                    false => slight(near, slack(s)),
-                }
-            };
-            self.nearest.push(near);
-        }
+        let judged = |(k, (s, n)): (usize, (&Sample, &Nearest))| {
+            if k == most {
+                return told;
+            }
+            if n.left == 0.0 {
+                return *n;
+            }
+            let by_told = places.left_from(&told.centre, &s.at);
+            let near = if by_told.left < n.left { by_told } else { *n };
+            match near.left > self.leave && told.left <= self.leave {
+                true => asked(s, near),
+                false => slight(near, self.slack(s)),
+            }
+        };
+        let judged: Vec<Nearest> = (samples.iter().zip(nearest).enumerate())
+            .map(judged)
+            .collect();
+        self.nearest.extend(judged);
     }
 }
 
