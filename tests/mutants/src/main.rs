@@ -21,7 +21,8 @@ use tally::Fate;
 
 const FOLDERS: [&str; 2] = ["src/field", "src/vet"];
 /// The tests beside the library's own.
-const TESTS: [&str; 11] = [
+const TESTS: [&str; 12] = [
+    "kept",
     "corpus",
     "figures",
     "columns_referee",
