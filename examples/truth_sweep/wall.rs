@@ -16,6 +16,9 @@ pub struct Wall {
     pub profile: Profile,
 }
 
+/// Turn from which facets may stand for themselves, degrees: 0.8 of the crease angle of 30°, from where both readings are vetted.
+const NEAR_DEG: f64 = 24.0;
+
 /// How finely a surface is meshed.
 #[derive(Debug, Clone, Copy)]
 pub struct Facets {
@@ -153,25 +156,32 @@ impl Wall {
         (rows, quarter, flat, fine)
     }
 
-    /// The generatrix with a corner at each ring, as the facets have it, and the turn from facet to facet in plan,
-    /// radians (0 where corners are mitred).
+    /// The generatrix as the facets have it where they turn by [`NEAR_DEG`] or more, and the turn from facet to facet in plan,
+    /// radians (0 where corners are mitred or turn by less than that): finer facets stand for one shape only.
     pub fn faceted(&self, facets: &Facets) -> (Profile, f64) {
-        let (mut rows, quarter, flat, _) = self.rows(facets);
-        if flat {
-            rows.push(self.end());
+        let near = NEAR_DEG.to_radians() - 1e-9;
+        let mut pieces = Vec::new();
+        for &piece in &self.profile.pieces {
+            match piece {
+                Piece::Arc { radius, sweep, .. } => {
+                    let steps = facets.steps(radius, sweep);
+                    if sweep.abs() / (steps as f64) < near {
+                        pieces.push(piece);
+                        continue;
+                    }
+                    let at = |k: usize| piece.at(k as f64 / steps as f64);
+                    pieces.extend((0..steps).map(|k| Piece::Line {
+                        from: at(k),
+                        to: at(k + 1),
+                    }));
+                }
+                Piece::Line { .. } => pieces.push(piece),
+            }
         }
-        let pieces = (rows.windows(2))
-            .map(|w| Piece::Line {
-                from: w[0],
-                to: w[1],
-            })
-            .collect();
-        let turn = if self.mitred {
-            0.0
-        } else {
-            FRAC_PI_2 / quarter as f64
-        };
-        (Profile { pieces }, turn)
+        let quarter = facets.steps(self.profile.widest()[1], FRAC_PI_2);
+        let turn = FRAC_PI_2 / quarter as f64;
+        let round = !self.mitred && turn >= near;
+        (Profile { pieces }, if round { turn } else { 0.0 })
     }
 
     /// The ring of the surface through a place of the generatrix, `quarter` facets to a quarter turn.

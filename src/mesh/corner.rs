@@ -315,7 +315,8 @@ impl Reading<'_> {
             return (None, known);
         };
         let normal = self.square_to_lone(ring, &normal);
-        if ring.iter().all(|r| self.is_tip(r, &normal)) {
+        // at a rim, coarse facets lean off each other as well and end across from there
+        if closed && ring.iter().all(|r| self.is_tip(r, &normal)) {
             return (None, true);
         }
         (Some(normal), known)

@@ -182,3 +182,37 @@ fn a_wall_one_facet_high_has_its_own_draft_at_both_rims() {
         }
     }
 }
+
+/// Coarse facets lean off each other at the rim as those at a tip do, but come to no point there.
+#[test]
+fn a_round_wall_of_16_facets_bends_at_both_rims() {
+    let (count, radius, height) = (16_u32, 30.0, 50.0);
+    let row = |z: f64| {
+        (0..count).map(move |k| {
+            let (y, x) = (2.0 * PI * f64::from(k) / f64::from(count)).sin_cos();
+            [radius * x, radius * y, z]
+        })
+    };
+    let vertices: Vec<[f64; 3]> = row(0.0).chain(row(-height)).collect();
+    let triangles = (0..count).flat_map(|k| {
+        let [a, b] = [k, (k + 1) % count];
+        let [c, d] = [a, b].map(|v| v + count);
+        // every other corner has no diagonal
+        if k % 2 == 0 {
+            [[a, b, c], [b, d, c]]
+        } else {
+            [[a, b, d], [a, d, c]]
+        }
+    });
+    let triangles: Vec<[u32; 3]> = triangles.collect();
+    let (_, creases) = read_at(40.0, &vertices, &triangles);
+    // Δn is 2 sin(turn / 2) long: h = 2 R sin²(turn / 2) / 4 for the arc's R (1 − cos(turn / 2))
+    let sagitta = 0.5 * radius * (PI / f64::from(count)).sin().powi(2);
+    for (t, &error) in creases.chord_error.iter().enumerate() {
+        let error = f64::from(error);
+        assert!(
+            (error - sagitta).abs() < 1e-4 * sagitta,
+            "triangle {t}: {error}"
+        );
+    }
+}
