@@ -23,6 +23,10 @@ const ROUGH_DEG: f64 = 20.0;
 /// Facets of one curved surface are alike in width up to this ratio; a flat much wider than its neighbour is no facet.
 const LIKE_WIDTH: f64 = 4.0;
 
+/// Turns that facets of one curved surface make all around a point, times how much more they may turn one way than the other,
+/// degrees: a flat with so many sides that turn so much is no facet. The floor of a steep cone of hundreds of sides is not.
+const MOST_AROUND: f64 = 4.0 * 360.0;
+
 /// What every edge is read by.
 pub(super) struct Reading<'a> {
     pub(super) facets: &'a Facets<'a>,
@@ -143,6 +147,9 @@ impl Side<'_> {
     /// the normal moves on in the plane across the edge by as much.
     fn goes_on(&self) -> bool {
         let turn = self.turn.abs();
+        if self.reading.flats.edges(self.own).len() as f64 * turn > MOST_AROUND {
+            return false;
+        }
         let part = ((turn - GENTLE_DEG) / (2.0 * GENTLE_DEG)).clamp(0.0, 1.0);
         let ratio = ALIKE_GENTLE + (ALIKE - ALIKE_GENTLE) * part;
         let width = self.width(self.own);

@@ -8,6 +8,16 @@ const PLACES: [f64; 9] = [3.0, 11.0, 28.0, 39.0, 72.0, 101.0, 127.0, 165.0, 240.
 
 /// Corners as a file of single precision keeps them when turned and `at` from the origin, and how they are read.
 fn read_at(at: f64, vertices: &[[f64; 3]], triangles: &[[u32; 3]]) -> (Mesh, Creases) {
+    read_by(30.0, at, vertices, triangles)
+}
+
+/// The same by another crease angle.
+fn read_by(
+    crease_deg: f64,
+    at: f64,
+    vertices: &[[f64; 3]],
+    triangles: &[[u32; 3]],
+) -> (Mesh, Creases) {
     let turn = Rotation3::from_euler_angles(0.4, -0.3, 0.35);
     let kept = |c: f64| f64::from((c + at) as f32) - at;
     let kept = |v: &[f64; 3]| turn.inverse() * (turn * Point::from(*v)).map(kept);
@@ -17,7 +27,7 @@ fn read_at(at: f64, vertices: &[[f64; 3]], triangles: &[[u32; 3]]) -> (Mesh, Cre
     };
     let rounding = f64::from((at as f32).next_up()) - f64::from(at as f32);
     let topology = Topology::new(&mesh);
-    let creases = Creases::read(&mesh, &topology, 30.0, rounding);
+    let creases = Creases::read(&mesh, &topology, crease_deg, rounding);
     (mesh, creases)
 }
 
@@ -214,5 +224,38 @@ fn a_round_wall_of_16_facets_bends_at_both_rims() {
             (error - sagitta).abs() < 1e-4 * sagitta,
             "triangle {t}: {error}"
         );
+    }
+}
+
+/// A bowl of a floor and one ring of facets that lean by 40°: with few sides it may be a coarse cap, with many it is a cone and
+/// a floor.
+#[test]
+fn a_floor_of_many_sides_is_no_facet() {
+    for (count, smooth) in [(12_u32, true), (240, false)] {
+        let row = |radius: f64, z: f64| {
+            (0..count).map(move |k| {
+                let (y, x) = (2.0 * PI * f64::from(k) / f64::from(count)).sin_cos();
+                [radius * x, radius * y, z]
+            })
+        };
+        let floor = 2 * count;
+        let depth = 10.0 * 40.0_f64.to_radians().tan();
+        let rows = row(20.0, 0.0).chain(row(10.0, -depth));
+        let vertices: Vec<[f64; 3]> = rows.chain([[0.0, 0.0, -depth]]).collect();
+        let triangles = (0..count).flat_map(|k| {
+            let [a, b] = [k, (k + 1) % count];
+            let [c, d] = [a, b].map(|v| v + count);
+            [[a, b, c], [b, d, c], [c, d, floor]]
+        });
+        let triangles: Vec<[u32; 3]> = triangles.collect();
+        let (mesh, creases) = read_by(59.9, 40.0, &vertices, &triangles);
+        let topology = Topology::new(&mesh);
+        let of_floor = |v: u32| (count..floor).contains(&v);
+        let around = (0..topology.edges.len())
+            .filter(|&e| topology.edges[e].vertices.into_iter().all(of_floor));
+        for e in around {
+            assert!((creases.turn_deg[e] - 40.0).abs() < 2.0);
+            assert_eq!(creases.smooth[e], smooth, "{count} sides, edge {e}");
+        }
     }
 }
