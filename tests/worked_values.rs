@@ -229,6 +229,29 @@ fn left_in_a_sharp_pocket_by_a_flat_and_a_bull_nose() {
     found.none("pocket 20.03 × 14.07 × 6");
 }
 
+/// The foot of a round wall lies between the nodes both ways, all around: a flat cutter still reaches it.
+#[test]
+fn left_at_the_foot_of_a_round_wall_by_a_flat_and_a_bull_nose() {
+    let (wall, depth) = (15.0, 8.0);
+    let cutters = [[5.0, 0.0], [6.0, 1.0], [12.0, 0.0]];
+    let profile = [[0.0, -depth], [wall, -depth], [wall, 0.0]];
+    let half = vet_with_corners(moved(pit_of(&profile, 384), 3.71, -2.84), &cutters);
+    let mut found = Differences::default();
+    for ([d, r], cutter) in cutters.into_iter().zip(&half.reach.cutters) {
+        let what = format!("cutter {d} with corners of {r}");
+        // derived: of a square corner a round one of r leaves r (√2 − 1); the facets' upright edges hold R (1 / cos(π / 384) − 1)
+        // more, which is for the chord error to tell
+        let height = r * (SQRT_2 - 1.0);
+        let own = cutter.left_height_mm_pm.unwrap_or(0.0);
+        found.close(&what, cutter.left_height_mm, height, own);
+        found.holds(own < 0.0025, || format!("{what}: ± {own}"));
+        found.holds(cutter.clears == Some(r == 0.0), || {
+            format!("{what}: clears {:?}", cutter.clears)
+        });
+    }
+    found.none("round pocket of 15 × 8");
+}
+
 #[test]
 fn left_in_v_grooves_by_a_flat_and_a_bull_nose() {
     let mut found = Differences::default();

@@ -8,6 +8,7 @@ use std::cell::Cell;
 use std::sync::OnceLock;
 
 mod between;
+mod drops;
 mod nearest;
 
 /// Depth to which a cutter may be thought to cut when a contact is judged: rounding, mm.

@@ -6,16 +6,16 @@ use crate::mesh::{Point, Vector};
 use crate::vet::cone::nearest_point;
 
 /// Cosine between the normals of two planes that are nearly the same.
-const ALIKE: f64 = 0.999_999;
+pub(super) const ALIKE: f64 = 0.999_999;
 /// Surfaces a ball may rest on while its nearest place is sought.
-const MOST_PLANES: usize = 32;
+pub(super) const MOST_PLANES: usize = 32;
 
 impl Cutting<'_> {
     /// The nearest place to `p` that the triangles allow, from the nearest one known; `normals` are those of the surfaces
     /// that meet at `p`. An upper bound of what is left, exact to [`TOUCH`] where the cutter rests on flat facets.
     pub fn refine(&self, p: &Point, normals: &[Vector], start: Nearest) -> Nearest {
         if self.flat > 0.0 {
-            return self.refine_by_drops(p, start);
+            return self.refine_by_drops(p, normals, start);
         }
         let way = (start.centre - p).try_normalize(0.0).unwrap_or_default();
         [normals, &[way]]
@@ -150,72 +150,6 @@ impl Cutting<'_> {
             self.refine(p, normals, near).left
         } else {
             0.0
-        }
-    }
-
-    /// For a cutter with a flat part: pattern search in plan, the steps halved from one cell down; at each place the cutter
-    /// stands as low as it may (shrunk by [`TOUCH`]) or at the height of `p`.
-    fn refine_by_drops(&self, p: &Point, start: Nearest) -> Nearest {
-        let Some((inner, lift)) = self.profile.inset(TOUCH) else {
-            return start;
-        };
-        let left_from = |x: f64, y: f64, z: f64| {
-            let plan = ((x - p.x).hypot(y - p.y) - self.flat).max(0.0);
-            plan.hypot((z - p.z).max(0.0)) - self.corner
-        };
-        let try_at = |x: f64, y: f64| {
-            let z = self
-                .ground
-                .contacts
-                .dropper
-                .centre_height(inner, x, y)
-                .map_or(f64::NEG_INFINITY, |c| c.z - lift);
-            (left_from(x, y, z), z)
-        };
-        let Nearest {
-            left: mut best,
-            centre: mut at,
-        } = start;
-        // a place beside a wall, free to twice as much, may be told not to be
-        let (left, z) = try_at(at.x, at.y);
-        if left < best {
-            best = left;
-            at.z = z.max(p.z);
-        }
-        let mut step = self.grid().cell;
-        let mut turn = 0.0_f64;
-        while step > 1e-3 {
-            let mut moved = false;
-            // straight at the point first: along a wall that is the way
-            let to = (p - at).xy();
-            let toward = if to.norm() > 0.0 {
-                to.y.atan2(to.x)
-            } else {
-                0.0
-            };
-            for k in 0..8 {
-                let angle = toward + turn + f64::from(k) * std::f64::consts::FRAC_PI_4;
-                let (x, y) = (at.x + step * angle.cos(), at.y + step * angle.sin());
-                // a step cannot gain more than its length
-                if ((x - p.x).hypot(y - p.y) - self.flat).max(0.0) - self.corner >= best {
-                    continue;
-                }
-                let (left, z) = try_at(x, y);
-                if left < best - 1e-9 {
-                    best = left;
-                    at = Point::new(x, y, z.max(p.z));
-                    moved = true;
-                    break;
-                }
-            }
-            if !moved {
-                step *= 0.5;
-                turn += 0.35;
-            }
-        }
-        Nearest {
-            left: best.max(0.0),
-            centre: at,
         }
     }
 }

@@ -44,25 +44,48 @@ struct Candidate {
     /// What is left there at most by the places known.
     near: Nearest,
     place: Place,
-    /// How deep a contact there may seem to cut, mm, where it was not asked yet whether the cutter touches it, nor for the nearest
-    /// of the places known.
-    unasked: Option<f64>,
+    unasked: Unasked,
+}
+
+/// What is asked about a place before it is looked at closely.
+#[derive(Clone, Copy, PartialEq)]
+enum Unasked {
+    /// Whether the cutter touches it, a contact that seems to cut by so much, mm, being none; and the nearest of the places known.
+    Corner(f64),
+    /// Where a cutter with a flat part stands beside the walls around it, which nodes do not tell.
+    Walls,
+    Nothing,
+}
+
+impl Unasked {
+    /// About a place that the cutter is known not to touch.
+    fn not_touched(cutting: &Cutting) -> Unasked {
+        match cutting.is_ball() {
+            true => Unasked::Nothing,
+            false => Unasked::Walls,
+        }
+    }
 }
 
 impl Candidate {
     /// Asks; `None` where the cutter touches the place or something hides it.
     fn asked(self, ground: &Ground, cutting: &Cutting) -> Option<Candidate> {
-        let Some(slack) = self.unasked else {
-            return Some(self);
-        };
         let Place { at, normals } = &self.place;
-        let touches = |n: &Vector| cutting.free(&cutting.touching(at, n), slack);
-        if normals.iter().any(touches) || !is_visible(ground, &self.place) {
-            return None;
-        }
+        let (near, unasked) = match self.unasked {
+            Unasked::Nothing => return Some(self),
+            Unasked::Walls => (cutting.beside(at, normals, self.near), Unasked::Nothing),
+            Unasked::Corner(slack) => {
+                let touches = |n: &Vector| cutting.free(&cutting.touching(at, n), slack);
+                if normals.iter().any(touches) || !is_visible(ground, &self.place) {
+                    return None;
+                }
+                let near = cutting.left_after(at, &self.near.centre);
+                (near, Unasked::not_touched(cutting))
+            }
+        };
         Some(Candidate {
-            near: cutting.left_after(at, &self.near.centre),
-            unasked: None,
+            near,
+            unasked,
             ..self
         })
     }
@@ -107,13 +130,14 @@ fn candidates(
     leave: f64,
 ) -> BinaryHeap<Candidate> {
     let open = || (samples.iter().zip(nearest)).filter(|(_, n)| n.left > 0.0);
+    let unasked = Unasked::not_touched(cutting);
     let sampled = open().map(|(s, n)| Candidate {
         near: *n,
         place: Place {
             at: s.at,
             normals: vec![s.normal],
         },
-        unasked: None,
+        unasked,
     });
     let mut candidates: Vec<Candidate> = sampled.collect();
     // the samples of a facet follow each other: its first stands for all
@@ -124,7 +148,7 @@ fn candidates(
     candidates.par_extend(sharp.filter(|p| is_visible(ground, p)).map(|p| Candidate {
         near: cutting.left(&p.at),
         place: p.clone(),
-        unasked: None,
+        unasked,
     }));
     candidates.into()
 }
@@ -162,7 +186,7 @@ fn corners(
         (at.z < 0.0).then_some(Candidate {
             near,
             place: Place { at, normals },
-            unasked: Some(slack),
+            unasked: Unasked::Corner(slack),
         })
     };
     by_corner.par_iter().filter_map(candidate).collect()
@@ -185,7 +209,11 @@ fn next(
         let mut first: Vec<Candidate> = std::iter::from_fn(|| more(queue))
             .take(ASKED_AT_A_TIME)
             .collect();
-        if first.iter().take(CHUNK).all(|c| c.unasked.is_none()) {
+        if first
+            .iter()
+            .take(CHUNK)
+            .all(|c| c.unasked == Unasked::Nothing)
+        {
             let rest = first.split_off(CHUNK.min(first.len()));
             queue.extend(rest);
             return first;

@@ -1,0 +1,149 @@
+//! The nearest place of a cutter with a flat part to a surface point.
+
+use super::nearest::{ALIKE, MOST_PLANES};
+use super::{Cutting, TOUCH};
+use crate::field::Nearest;
+use crate::mesh::{Point, Vector};
+use crate::vet::cone::nearest_point;
+use nalgebra::Vector2;
+use std::f64::consts::FRAC_PI_4;
+
+/// Share of a step in plan that it has to gain to be taken.
+const LEAST_GAIN: f64 = 1e-3;
+/// The last step in plan, mm.
+const LAST_STEP: f64 = 1e-3;
+/// By how much the directions of smaller steps are turned, radians: no small part of the 45° between them.
+const TURN: f64 = 0.35;
+
+impl Cutting<'_> {
+    /// As [`Cutting::refine`]: beside the walls that it meets, then by a pattern search in plan.
+    pub(super) fn refine_by_drops(&self, p: &Point, normals: &[Vector], start: Nearest) -> Nearest {
+        let mut best = self.beside(p, normals, start);
+        let gains = |to, best, least| self.gains(p, to, best, least);
+        let mut before = best.centre;
+        let mut step = self.grid().cell;
+        let mut turn = 0.0_f64;
+        while step > LAST_STEP && best.left > 0.0 {
+            let (at, least) = (best.centre.xy().coords, LEAST_GAIN * step);
+            // straight at the point first
+            let to = p.xy().coords - at;
+            let toward = if to.norm() > 0.0 {
+                to.y.atan2(to.x)
+            } else {
+                0.0
+            };
+            let one = |k: u8| {
+                let (sin, cos) = (toward + turn + f64::from(k) * FRAC_PI_4).sin_cos();
+                gains(at + step * Vector2::new(cos, sin), best.left, least)
+            };
+            let Some(next) = (0..8).find_map(one) else {
+                step *= 0.5;
+                turn += TURN;
+                continue;
+            };
+            // on as the last two steps led, farther each time: no step lies along a wall as these do together
+            let mut way = (next.centre - before).xy();
+            (before, best) = (best.centre, next);
+            while let Some(next) = gains(best.centre.xy().coords + way, best.left, least) {
+                (before, best) = (best.centre, next);
+                way *= 2.0;
+            }
+        }
+        Nearest {
+            left: best.left.max(0.0),
+            ..best
+        }
+    }
+
+    /// Of `start`, as low as the cutter may stand there, and the place beside the walls around `p` the nearer to `p`.
+    pub fn beside(&self, p: &Point, normals: &[Vector], start: Nearest) -> Nearest {
+        // a place beside a wall, free to twice as much, may be told not to be
+        let places = [Some(start.centre), self.beside_walls(p, normals)];
+        places.into_iter().flatten().fold(start, |best, c| {
+            let nearer = self.gains(p, c.xy().coords, best.left, 0.0);
+            nearer.unwrap_or(best)
+        })
+    }
+
+    /// The place at `to` in plan, where that lets the cutter more than `least` nearer to `p` than `best`: it stands there as low as
+    /// it may (shrunk by [`TOUCH`]) or at the height of `p`.
+    fn gains(&self, p: &Point, to: Vector2<f64>, best: f64, least: f64) -> Option<Nearest> {
+        let plan = ((to - p.xy().coords).norm() - self.flat).max(0.0);
+        if plan - self.corner >= best - least {
+            return None;
+        }
+        let (inner, lift) = self.profile.inset(TOUCH)?;
+        // from higher up it gains nothing
+        let rise = ((best + self.corner).powi(2) - plan * plan).max(0.0).sqrt();
+        let z = (self.ground.contacts.dropper)
+            .highest(inner, [to.x, to.y], p.z + lift, p.z + rise + lift)
+            .map_or(p.z, |c| c.z - lift);
+        let left = plan.hypot(z - p.z) - self.corner;
+        (left < best - least).then(|| Nearest {
+            left,
+            centre: Point::new(to.x, to.y, z),
+        })
+    }
+
+    /// The place nearest to `p` in plan from which the cutter, as high as it touches surfaces with these `normals` there, is clear
+    /// of the walls around it at its widest; exact beside straight walls and in concave ones. What else is in its way is not asked.
+    ///
+    /// Cutting planes, as for a ball: it has to stay a radius off each wall that was found nearer.
+    fn beside_walls(&self, p: &Point, normals: &[Vector]) -> Option<Point> {
+        let touching = normals.iter().map(|n| self.touching(p, n).z);
+        let z = touching.fold(p.z, f64::max);
+        let from = Point::new(p.x, p.y, z);
+        let mut planes: Vec<(Vector, f64)> = Vec::new();
+        let mut c = from;
+        for _ in 0..MOST_PLANES {
+            let Some((wall, out)) = self.nearest_wall(&c) else {
+                return Some(c);
+            };
+            let plane = (out, out.dot(&wall.coords) + self.radius());
+            planes.retain(|other| other.0.dot(&plane.0) < ALIKE);
+            planes.push(plane);
+            c = nearest_point(&from, &planes, TOUCH)?;
+        }
+        None
+    }
+
+    /// The nearest point of the surface's section just above the height of `c` that is nearer to `c` than the cutter's radius, and
+    /// the direction from there into the open, level.
+    fn nearest_wall(&self, c: &Point) -> Option<(Point, Vector)> {
+        let mesh = &self.ground.half.mesh;
+        let z = c.z + TOUCH;
+        let reach = Vector::new(self.radius(), self.radius(), 0.0);
+        let at = Point::new(c.x, c.y, z);
+        let mut nearest: Option<(f64, Point, u32)> = None;
+        let within = self.radius() - TOUCH;
+        let rays = &self.ground.contacts.rays;
+        rays.for_each_triangle_in_box(&(at - reach), &(at + reach), |t| {
+            let Some([a, b]) = section(&mesh.corners(t as usize), z) else {
+                return;
+            };
+            let (along, to) = (b - a, at - a);
+            let share = to.dot(&along) / along.norm_squared();
+            let q = a + along * share.clamp(0.0, 1.0);
+            let away = (at - q).norm();
+            if away < nearest.map_or(within, |n| n.0) {
+                nearest = Some((away, q, t));
+            }
+        });
+        let (away, q, t) = nearest?;
+        let normal = mesh.normal(t as usize)?;
+        let level = Vector::new(normal.x, normal.y, 0.0).try_normalize(0.0)?;
+        let out = (at - q) / away.max(f64::MIN_POSITIVE);
+        let outside = away > TOUCH && out.dot(&level) > 0.0;
+        Some((q, if outside { out } else { level }))
+    }
+}
+
+/// Where a triangle's sides cross the height `z`; `None` where it lies all above, all below or level.
+fn section(corners: &[Point; 3], z: f64) -> Option<[Point; 2]> {
+    let mut ends = [0, 1, 2].into_iter().filter_map(|k| {
+        let (a, b) = (corners[k], corners[(k + 1) % 3]);
+        ((a.z < z) != (b.z < z)).then(|| a + (b - a) * ((z - a.z) / (b.z - a.z)))
+    });
+    let both = [ends.next()?, ends.next()?];
+    (both[0] != both[1]).then_some(both)
+}
