@@ -58,6 +58,12 @@ pub fn list(programs: &[PathBuf], root: &Path) -> io::Result<Vec<Test>> {
 }
 
 impl Test {
+    /// Whether it is one of the test program `name`.
+    pub fn is_of(&self, name: &str) -> bool {
+        let file = self.program.file_name().unwrap_or_default();
+        file.to_string_lossy().starts_with(&format!("{name}-"))
+    }
+
     /// Runs the test unmutated, for its time and what it comes by; for no longer than `limit`.
     pub fn record(&mut self, root: &Path, record: &Path, limit: Duration) -> io::Result<End> {
         if record.exists() {
