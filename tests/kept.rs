@@ -15,9 +15,6 @@ mod hollows;
 mod mesh;
 #[path = "../examples/truth_sweep/overhangs.rs"]
 mod overhangs;
-#[allow(dead_code, reason = "the samples use more of it")]
-#[path = "../examples/samples/profile.rs"]
-mod profile;
 #[allow(dead_code, reason = "the sweep uses more of it")]
 #[path = "../examples/truth_sweep/random.rs"]
 mod random;
@@ -30,9 +27,6 @@ mod section;
 #[allow(dead_code, reason = "the sweep uses more of it")]
 #[path = "../examples/truth_sweep/shapes.rs"]
 mod shapes;
-#[allow(dead_code, reason = "the samples use more of it")]
-#[path = "../examples/samples/solid.rs"]
-mod solid;
 #[allow(dead_code, reason = "the sweep uses more of it")]
 #[path = "../examples/truth_sweep/truth.rs"]
 mod truth;
@@ -51,6 +45,7 @@ use moldvet::report::json::to_json;
 use moldvet::shop::{Cutter, Holder, Neck, Section, Shop};
 use moldvet::units::Unit;
 use moldvet::vet::CheckConfig;
+use samples::{profile, solid};
 use serde_json::Value;
 use std::path::PathBuf;
 

@@ -14,6 +14,8 @@ const LEAST_GAIN: f64 = 1e-3;
 const LAST_STEP: f64 = 1e-3;
 /// By how much the directions of smaller steps are turned, radians: no small part of the 45° between them.
 const TURN: f64 = 0.35;
+/// What leans farther, its normal's level part less than this, is no wall.
+const LEAST_LEVEL: f64 = 0.3;
 
 impl Cutting<'_> {
     /// As [`Cutting::refine`]: beside the walls that it meets, then by a pattern search in plan.
@@ -96,10 +98,9 @@ impl Cutting<'_> {
         let mut planes: Vec<(Vector, f64)> = Vec::new();
         let mut c = from;
         for _ in 0..MOST_PLANES {
-            let Some((wall, out)) = self.nearest_wall(&c) else {
+            let Some(plane) = self.nearest_wall(&c) else {
                 return Some(c);
             };
-            let plane = (out, out.dot(&wall.coords) + self.radius());
             planes.retain(|other| other.0.dot(&plane.0) < ALIKE);
             planes.push(plane);
             c = nearest_point(&from, &planes, TOUCH)?;
@@ -107,34 +108,51 @@ impl Cutting<'_> {
         None
     }
 
-    /// The nearest point of the surface's section just above the height of `c` that is nearer to `c` than the cutter's radius, and
-    /// the direction from there into the open, level.
-    fn nearest_wall(&self, c: &Point) -> Option<(Point, Vector)> {
+    /// The upright plane beside which a wall keeps the cutter's centre, if `c` lies behind any: the one farthest before it. Walls are where the surface crosses the height of `c`. From one that leans, its normal n with a level part h, the centre
+    /// keeps the flat part and the corner's radius over h: it is touched lower down.
+    fn nearest_wall(&self, c: &Point) -> Option<(Vector, f64)> {
         let mesh = &self.ground.half.mesh;
-        let z = c.z + TOUCH;
-        let reach = Vector::new(self.radius(), self.radius(), 0.0);
-        let at = Point::new(c.x, c.y, z);
-        let mut nearest: Option<(f64, Point, u32)> = None;
-        let within = self.radius() - TOUCH;
+        let at = Point::new(c.x, c.y, c.z + TOUCH);
+        let most = self.flat + self.corner / LEAST_LEVEL;
+        let aside = Vector::new(most, most, 0.0);
+        // of what it lies in front of the plane farthest before it, and the nearest of all
+        let mut found: Option<(f64, Vector, f64)> = None;
+        let mut nearest = (f64::INFINITY, None);
         let rays = &self.ground.contacts.rays;
-        rays.for_each_triangle_in_box(&(at - reach), &(at + reach), |t| {
-            let Some([a, b]) = section(&mesh.corners(t as usize), z) else {
+        rays.for_each_triangle_in_box(&(at - aside), &(at + aside), |t| {
+            let Some([a, b]) = section(&mesh.corners(t as usize), at.z) else {
                 return;
             };
+            let normal = mesh.normal(t as usize).unwrap_or_default();
+            let level = Vector::new(normal.x, normal.y, 0.0);
+            let h = level.norm();
+            if h < LEAST_LEVEL {
+                return;
+            }
             let (along, to) = (b - a, at - a);
             let share = to.dot(&along) / along.norm_squared();
             let q = a + along * share.clamp(0.0, 1.0);
             let away = (at - q).norm();
-            if away < nearest.map_or(within, |n| n.0) {
-                nearest = Some((away, q, t));
+            let keeps = match normal.z > 0.0 {
+                true => self.flat + self.corner / h,
+                false => self.radius(),
+            };
+            let outside = away > TOUCH && (at - q).dot(&level) > 0.0;
+            if outside {
+                let (out, behind) = ((at - q) / away, keeps - away);
+                if behind > found.map_or(TOUCH, |f| f.0) {
+                    found = Some((behind, out, out.dot(&q.coords) + keeps));
+                }
+            }
+            // at a corner that two share it is outside if it is of either
+            if away < nearest.0 - 1e-9 || (outside && away < nearest.0 + 1e-9) {
+                let out = level / h;
+                let into = (!outside).then(|| (out, out.dot(&q.coords) + keeps));
+                nearest = (away, into);
             }
         });
-        let (away, q, t) = nearest?;
-        let normal = mesh.normal(t as usize)?;
-        let level = Vector::new(normal.x, normal.y, 0.0).try_normalize(0.0)?;
-        let out = (at - q) / away.max(f64::MIN_POSITIVE);
-        let outside = away > TOUCH && out.dot(&level) > 0.0;
-        Some((q, if outside { out } else { level }))
+        // behind the nearest it is in the material; what else it is behind of is seen through the material
+        nearest.1.or(found.map(|(_, out, level)| (out, level)))
     }
 }
 
