@@ -1,9 +1,11 @@
-//! What balls leave of the shapes, and how deep they reach.
+//! What balls and other cutters leave of the shapes, and how deep they reach.
 
 use crate::profile::{Corner, Piece};
+use crate::random::Random;
 use crate::section::Section;
-use crate::truth::{Ball, Truth};
+use crate::truth::{Ball, Flat, Truth};
 use crate::wall::{Facets, Wall, rounded};
+use std::f64::consts::FRAC_PI_2;
 
 /// What balls meet.
 pub enum Ground {
@@ -54,6 +56,38 @@ pub fn ball(diameter: f64, ground: &Ground, truth: &Truth, coarse: Option<&Facet
         }
     }
     ball
+}
+
+/// A flat or bull-nose cutter no wider than the floor's corners in plan, its own corner no larger than the floor's fillet if there is
+/// one; for a hollow whose walls lean out from a floor. Rolled along the fillet and the wall it touches all, and of a sharp edge
+/// between them, which opens by θ, its corner of r leaves r(1/sin(θ/2) − 1).
+pub fn flat(ground: &Ground, depth: f64, random: &mut Random) -> Option<Flat> {
+    let Ground::Swept { parts, .. } = ground else {
+        return None;
+    };
+    let [(wall, corners)] = &parts[..] else {
+        return None;
+    };
+    let &[(_, rim, _), (_, foot, fillet), (_, end, _)] = &corners[..] else {
+        return None;
+    };
+    if end != 0.0 || wall.mitred {
+        return None;
+    }
+    let opening = 0.5 * (FRAC_PI_2 + ((rim - foot) / depth).atan());
+    let floor = foot - fillet / opening.tan();
+    let radius = floor * random.within(0.2, 0.95);
+    let most = radius.min(if fillet > 0.0 { fillet } else { 0.5 * depth });
+    let corner = match random.chance(0.5) {
+        true => 0.0,
+        false => most * random.within(0.1, 0.9),
+    };
+    let sharp = corner * (1.0 / opening.sin() - 1.0);
+    (radius > 0.05).then_some(Flat {
+        diameter_mm: 2.0 * radius,
+        corner_mm: corner,
+        left_mm: if fillet > 0.0 { 0.0 } else { sharp },
+    })
 }
 
 /// What a ball leaves where each facet is taken for a face of its own: in the folds along the generatrix, and in the

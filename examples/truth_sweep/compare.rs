@@ -77,6 +77,11 @@ pub struct Outcome {
     pub error: Option<String>,
 }
 
+/// Name of the flat or bull-nose cutter.
+pub const FLAT: &str = "flat or bull-nose";
+/// Verdicts on it.
+pub const CLEARS_FLAT: &str = "clears, flat or bull-nose";
+
 /// Verdicts on balls drawn within 2 % of the smallest radius, counted apart.
 pub const BORDERLINE: &str = "clears, ball within 2 % of the radius";
 
@@ -347,6 +352,38 @@ pub fn compare(
                 Scale::Plain,
                 turn,
             );
+        }
+    }
+    if let (Some(flat), Some(found)) = (&truth.flat, r.cutters.iter().find(|c| c.name == FLAT)) {
+        let of = format!(
+            "{:.3} mm with corners of {:.3}",
+            flat.diameter_mm, flat.corner_mm
+        );
+        let pm = found.left_height_mm_pm;
+        let left = flat.left_mm;
+        add(
+            "left height, flat or bull-nose (mm)",
+            &of,
+            left,
+            found.left_height_mm,
+            pm,
+            Scale::Plain,
+            turn,
+        );
+        // facets that may be faces of their own leave it more: what, is not worked out
+        if !coarse {
+            out.calls.push(Call {
+                what: CLEARS_FLAT,
+                of: format!(
+                    "{of} leaves {left:.5}, said {:.5?} ± {:.5?}, chord error {:.5}",
+                    found.left_height_mm.unwrap_or(f64::NAN),
+                    pm.unwrap_or(f64::NAN),
+                    truth.chord_mm
+                ),
+                truth: left <= r.leave_mm,
+                said: found.clears,
+                margin: (left - r.leave_mm).abs() - 2.0 * truth.chord_mm,
+            });
         }
     }
     for ball in &truth.balls {

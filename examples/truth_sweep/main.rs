@@ -152,6 +152,7 @@ fn vetted(filed: &Filed, args: &Args) -> Result<(Report, bool), Box<dyn Error + 
         .balls
         .iter()
         .map(|b| b.diameter_mm)
+        .chain(truth.flat.iter().map(|f| f.diameter_mm))
         .fold(0.0, f64::max);
     let stickout = (2.0 * truth.depth_mm + 2.0 * widest + 50.0).round();
     shop.cutters = (truth.balls.iter())
@@ -160,6 +161,12 @@ fn vetted(filed: &Filed, args: &Args) -> Result<(Report, bool), Box<dyn Error + 
             ..Cutter::ball(b.diameter_mm)
         })
         .collect();
+    shop.cutters.extend(truth.flat.as_ref().map(|f| Cutter {
+        name: compare::FLAT.to_owned(),
+        corner_radius: f.corner_mm,
+        stickouts: vec![stickout],
+        ..Cutter::ball(f.diameter_mm)
+    }));
     let mut config = CheckConfig {
         shop,
         axis: None,

@@ -1,6 +1,6 @@
 //! Random mold halves and what is true of them.
 
-use crate::balls::{Ground, ball};
+use crate::balls::{Ground, ball, flat};
 use crate::hollows::{cap, groove, pocket, rib, round, step};
 use crate::mesh::Mesh;
 use crate::overhangs::{cross_hole, t_slot};
@@ -129,6 +129,7 @@ fn finished(
         .into_iter()
         .map(|d| ball(d, &ground, &truth, coarse))
         .collect();
+    truth.flat = flat(&ground, truth.depth_mm, random);
     Shape {
         kind,
         about,

@@ -1,6 +1,6 @@
 //! The sweep's table. An error in ± over 1 lies outside.
 
-use crate::compare::{BORDERLINE, Call, FINE, Outcome, Trial};
+use crate::compare::{BORDERLINE, CLEARS_FLAT, Call, FINE, Outcome, Trial};
 use std::fmt::Write;
 
 /// Shares inside the ±, size of the ±, worst breaches, verdicts.
@@ -58,7 +58,7 @@ pub fn table(outcomes: &[Outcome], worst: usize) -> String {
         text,
         "\n| verdict | calls | false pass | false fail | unsure | unsure far from the limit |\n| --- | ---: | ---: | ---: | ---: | ---: |"
     );
-    for what in ["clears", FINE, BORDERLINE, "draft", "undercut"] {
+    for what in ["clears", FINE, BORDERLINE, CLEARS_FLAT, "draft", "undercut"] {
         let calls: Vec<(&Outcome, &Call)> = outcomes
             .iter()
             .flat_map(|o| o.calls.iter().map(move |c| (o, c)))

@@ -31,8 +31,21 @@ pub struct Truth {
     pub turn_deg: f64,
     /// Largest chord error of an arc or a circle; a surface curved both ways may stray by two.
     pub chord_mm: f64,
-    /// The rack.
+    /// The rack's balls.
     pub balls: Vec<Ball>,
+    /// And what else it holds.
+    pub flat: Option<Flat>,
+}
+
+/// What a flat or a bull-nose cutter leaves.
+#[derive(Debug, Clone, Serialize)]
+pub struct Flat {
+    /// Diameter.
+    pub diameter_mm: f64,
+    /// Corner radius.
+    pub corner_mm: f64,
+    /// Largest height left, normal to the surface.
+    pub left_mm: f64,
 }
 
 /// What one ball leaves and how deep it gets.
