@@ -371,3 +371,52 @@ fn split(corners: [Point; 3], spacing2: f64, emit: &mut impl FnMut(Point, f64)) 
     split([p, middle, r], spacing2, emit);
     split([middle, q, r], spacing2, emit);
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Area of what of a triangle lies at or below Z = 0, whichever of its corners comes first; none of it lies above.
+    fn area_below(corners: [[f64; 3]; 3]) -> [f64; 3] {
+        [0, 1, 2].map(|first| {
+            let part = below([0, 1, 2].map(|k| Point::from(corners[(first + k) % 3])));
+            assert!(part.iter().all(|p| p.z <= 0.0), "{part:?}");
+            area_centroid(&part).map_or(0.0, |(area, _)| area)
+        })
+    }
+
+    #[test]
+    fn a_triangle_ends_at_the_parting_level() {
+        // upright, 4 wide and 4 high, its tip up or down: by similar triangles 1/4 of its 8 mm² lies beyond half its height
+        assert_eq!(
+            area_below([[0.0, 0.0, -2.0], [4.0, 0.0, -2.0], [0.0, 0.0, 2.0]]),
+            [6.0; 3]
+        );
+        assert_eq!(
+            area_below([[0.0, 0.0, 2.0], [4.0, 0.0, 2.0], [0.0, 0.0, -2.0]]),
+            [2.0; 3]
+        );
+        assert_eq!(
+            area_below([[0.0, 0.0, -4.0], [4.0, 0.0, -4.0], [0.0, 0.0, 0.0]]),
+            [8.0; 3]
+        );
+        assert_eq!(
+            area_below([[0.0, 0.0, 4.0], [4.0, 0.0, 4.0], [0.0, 0.0, 0.0]]),
+            [0.0; 3]
+        );
+    }
+
+    #[test]
+    fn halves_of_a_triangle_add_up_and_are_no_larger_than_the_spacing() {
+        let corners = [[0.0, 0.0, 0.0], [7.0, 0.0, 0.0], [0.0, 3.0, 0.0]].map(Point::from);
+        let (mut sum, mut moment) = (0.0, Vector::zeros());
+        split(corners, 0.25, &mut |at, area| {
+            // half of a square whose sides are half a millimetre
+            assert!(area > 0.0 && area <= 0.125 + 1e-12, "{area}");
+            sum += area;
+            moment += at.coords * area;
+        });
+        assert!((sum - 10.5).abs() < 1e-9, "{sum}");
+        assert!((moment / sum - Vector::new(7.0 / 3.0, 1.0, 0.0)).norm() < 1e-9);
+    }
+}

@@ -123,6 +123,20 @@ mod tests {
     }
 
     #[test]
+    fn eight_corners_make_a_circle_and_seven_do_not() {
+        // told by their corners, not by all points: 32 of these lie on the sides
+        let of = |n: usize| circle(&ring(n, 5.0, true), 1e-6, 60.0);
+        assert!((of(8).unwrap().radius - 5.0).abs() < 1e-9);
+        assert!(of(7).is_none());
+        let mut fine = ring(8, 5.0, false);
+        let [a, b] = [fine.points[7], fine.points[0]];
+        let on_side = |k: usize| [0, 1].map(|c| a[c] + (b[c] - a[c]) * k as f64 / 30.0);
+        fine.points.extend((1..30).map(on_side));
+        fine.triangles = vec![0; fine.points.len()];
+        assert!((circle(&fine, 1e-6, 60.0).unwrap().radius - 5.0).abs() < 1e-9);
+    }
+
+    #[test]
     fn a_faceted_circle_has_the_radius_of_its_corners() {
         for middles in [false, true] {
             let c = circle(&ring(48, 4.05, middles), 1e-6, 30.0).unwrap();
