@@ -15,8 +15,10 @@ pub enum Kind {
     Body,
     /// `+ - * / %` and the operators on bits.
     Arithmetic,
-    /// `< <= > >= == !=`.
+    /// `< > == !=` and their like for others.
     Comparison,
+    /// `<=` for `<` and the like: of figures that are hardly ever equal to the last bit.
+    Boundary,
     /// `&&` and `||`.
     Logic,
     /// `+=` and its like.
@@ -100,6 +102,9 @@ impl Found {
             } else {
                 format!("({left}) {other} ({right})")
             };
+            let boundary = matches!(op, BinOp::Lt(_) | BinOp::Gt(_)) && other.ends_with('=')
+                || matches!(op, BinOp::Le(_) | BinOp::Ge(_)) && !other.ends_with('=');
+            let kind = if boundary { Kind::Boundary } else { kind };
             self.replace(kind, expr, text);
         }
     }

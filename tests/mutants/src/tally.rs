@@ -1,6 +1,7 @@
 //! What came of the mutants, as text.
 
 use crate::copy::Mutant;
+use crate::sites::Kind;
 use crate::suite::Test;
 use std::collections::BTreeMap;
 use std::fmt::Write;
@@ -77,7 +78,7 @@ pub fn report(
             .filter_map(|id| Some((&all[*id], judged.get(id)?)))
     };
     let mut rows: BTreeMap<String, Count> = BTreeMap::new();
-    let mut total = Count::default();
+    let (mut total, mut but_boundaries) = (Count::default(), Count::default());
     for (mutant, fate) in drawn() {
         let folder = mutant.file.iter().take(2).collect::<std::path::PathBuf>();
         let kind = format!("{:?}", mutant.site.kind).to_lowercase();
@@ -85,6 +86,9 @@ pub fn report(
             rows.entry(row).or_default().add(fate);
         }
         total.add(fate);
+        if mutant.site.kind != Kind::Boundary {
+            but_boundaries.add(fate);
+        }
     }
     let mut out = format!(
         "{} of {} mutants, seed {seed}\n\n",
@@ -96,6 +100,7 @@ pub fn report(
     for (name, count) in &rows {
         out += &count.row(name);
     }
+    out += &but_boundaries.row("not boundary");
     out += &total.row("all");
     out += "\n";
     for (mutant, fate) in drawn() {
