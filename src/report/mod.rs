@@ -14,7 +14,7 @@ pub mod terminal;
 mod text;
 
 #[cfg(test)]
-mod samples;
+pub(crate) mod samples;
 
 pub use advice::findings;
 pub use body::{Block, Body, Pull};

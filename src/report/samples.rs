@@ -39,7 +39,7 @@ pub(super) fn sound() -> Report {
 }
 
 /// Two halves with a hook, too little draft and pins.
-pub(super) fn pair() -> Report {
+pub(crate) fn pair() -> Report {
     let mut report = sound();
     report.verdict = Verdict::Fail;
     let mut b = half("B");

@@ -102,6 +102,7 @@ fn hull(points: &[[f64; 2]]) -> Vec<[f64; 2]> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use proptest::prelude::*;
 
     #[test]
     fn a_rectangle_needs_its_diagonal() {
@@ -128,5 +129,37 @@ mod tests {
             .collect();
         // 100 points 3.6° apart reach around to within 4 (1 - cos 1.8°) = 0.002
         assert!((enclosing_radius(&ring) - 4.0).abs() < 0.002);
+    }
+
+    /// The least circle through two or three of the points that holds all.
+    fn brute(points: &[[f64; 2]]) -> f64 {
+        let n = points.len();
+        let pairs = (0..n).flat_map(|i| (0..i).map(move |j| (i, j)));
+        let by_two = pairs
+            .clone()
+            .map(|(i, j)| Some(on_two(points[i], points[j])));
+        let by_three = pairs.flat_map(|(i, j)| (0..j).map(move |k| [i, j, k]));
+        let by_three = by_three.map(|[i, j, k]| through(points[i], points[j], points[k]));
+        let holds = |(c, r): &([f64; 2], f64)| {
+            let far = |p: &[f64; 2]| (p[0] - c[0]).hypot(p[1] - c[1]);
+            points.iter().all(|p| far(p) <= r + 1e-9)
+        };
+        let held = by_two.chain(by_three).flatten().filter(holds);
+        held.map(|(_, r)| r).fold(f64::INFINITY, f64::min)
+    }
+
+    proptest! {
+        #[test]
+        fn no_smaller_circle_holds_all(points in prop::collection::vec(prop::array::uniform2(-9.0_f64..20.0), 3..9)) {
+            let (found, least) = (enclosing_radius(&points), brute(&points));
+            prop_assert!((found - least).abs() < 1e-9, "{found} {least}");
+            // nor do corners of the hull lie within it
+            let hull = hull(&points);
+            for k in 0..hull.len() {
+                let [a, b] = [hull[k], hull[(k + 1) % hull.len()]];
+                let left = |p: &[f64; 2]| (b[0] - a[0]) * (p[1] - a[1]) - (b[1] - a[1]) * (p[0] - a[0]);
+                prop_assert!(points.iter().all(|p| left(p) > -1e-9));
+            }
+        }
     }
 }

@@ -188,3 +188,57 @@ fn depth(a: &mut Depth, b: &Depth) -> bool {
     }
     verdict(&mut a.verdict, b.verdict)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::samples;
+
+    fn half() -> Half {
+        samples::pair().halves.remove(0)
+    }
+
+    #[test]
+    fn the_same_reading_changes_nothing() {
+        let (mut stated, other) = (half(), half());
+        assert!(!hold_both(&mut stated, &other));
+        assert_eq!(stated, other);
+    }
+
+    #[test]
+    fn each_verdict_that_differs_becomes_unsure() {
+        let of: [fn(&mut Half) -> &mut Verdict; 3] = [
+            |h| &mut h.undercut.verdict,
+            |h| &mut h.draft.verdict,
+            |h| &mut h.depth.verdict,
+        ];
+        for verdict in of {
+            let (mut stated, mut other) = (half(), half());
+            *verdict(&mut stated) = Verdict::Pass;
+            *verdict(&mut other) = Verdict::Fail;
+            assert!(hold_both(&mut stated, &other));
+            assert_eq!(*verdict(&mut stated), Verdict::Unsure);
+        }
+    }
+
+    #[test]
+    fn a_figure_holds_the_other_with_its_uncertainty() {
+        let (mut stated, mut other) = (half(), half());
+        let set = |h: &mut Half, value: f64, pm: f64| {
+            let tool = &mut h.depth.tools[0];
+            (tool.deepest_mm, tool.deepest_mm_pm) = (Some(value), Some(pm));
+        };
+        set(&mut stated, 10.0, 0.01);
+        set(&mut other, 9.0, 0.25);
+        assert!(!hold_both(&mut stated, &other));
+        let tool = &stated.depth.tools[0];
+        assert_eq!(
+            (tool.deepest_mm, tool.deepest_mm_pm),
+            (Some(10.0), Some(1.25))
+        );
+        // one that holds it already stays as it is
+        set(&mut stated, 10.0, 2.0);
+        hold_both(&mut stated, &other);
+        assert_eq!(stated.depth.tools[0].deepest_mm_pm, Some(2.0));
+    }
+}

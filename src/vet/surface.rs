@@ -407,6 +407,31 @@ mod tests {
     }
 
     #[test]
+    fn only_what_ends_at_the_parting_level_is_cut_there() {
+        let corners = [[0.0, 0.0, -2.0], [4.0, 0.0, -2.0], [0.0, 0.0, 2.0]].map(Point::from);
+        let facet = |top: f64| Facet {
+            triangle: 0,
+            hollow: 0,
+            normal: Vector::y(),
+            area: 0.0,
+            centroid: Point::origin(),
+            z: [-2.0, top],
+            draft_deg: 0.0,
+            spread_deg: [0.0; 2],
+            corners_deg: [0.0; 3],
+            noise_deg: 0.0,
+            chord_error: 0.0,
+            chord_near: 0.0,
+        };
+        let area = |part: &[Point]| area_centroid(part).map(|(area, _)| area);
+        assert_eq!(area(&part_of(&facet(0.0), corners)), Some(6.0));
+        // where the parting is not flat the facet goes on
+        assert_eq!(area(&part_of(&facet(2.0), corners)), Some(8.0));
+        let below = corners.map(|p| p - Vector::z() * 3.0);
+        assert_eq!(part_of(&facet(-1.0), below), below.to_vec());
+    }
+
+    #[test]
     fn halves_of_a_triangle_add_up_and_are_no_larger_than_the_spacing() {
         let corners = [[0.0, 0.0, 0.0], [7.0, 0.0, 0.0], [0.0, 3.0, 0.0]].map(Point::from);
         let (mut sum, mut moment) = (0.0, Vector::zeros());
