@@ -182,6 +182,43 @@ mod tests {
     }
 
     #[test]
+    fn what_the_mesh_leaves_open_does_not_pass() {
+        let of = |half: &crate::report::Half| {
+            [
+                half.undercut.verdict,
+                half.draft.verdict,
+                half.reach.verdict,
+                half.depth.verdict,
+            ]
+        };
+        let vetted = |closed: bool, undecided: Option<Place>| {
+            let mut report = crate::report::samples::pair();
+            let half = &mut report.halves[0];
+            (half.mesh.closed, half.mesh.undecided_at_mm) = (closed, undecided);
+            half.depth.verdict = Verdict::Fail;
+            let before = of(half);
+            report.halves[1].mesh.closed = true;
+            report.halves[1].mesh.undecided_at_mm = None;
+            let mating = report.mating.as_mut().unwrap();
+            mating.verdict = Verdict::Pass;
+            let_none_pass(&mut report);
+            (
+                before,
+                of(&report.halves[0]),
+                report.mating.unwrap().verdict,
+            )
+        };
+        let (before, after, mating) = vetted(true, None);
+        assert_eq!((before, mating), (after, Verdict::Pass));
+        // open elsewhere than at a hollow
+        let (before, after, mating) = vetted(false, None);
+        assert_eq!((before, mating), (after, Verdict::Unsure));
+        let (before, after, mating) = vetted(true, Some([0.0; 3]));
+        assert_eq!(after, before.map(|v| v.max(Verdict::Unsure)));
+        assert_eq!((after[3], mating), (Verdict::Fail, Verdict::Unsure));
+    }
+
+    #[test]
     fn a_surface_runs_through_itself_where_it_winds_more_often_than_it_has_pieces() {
         assert_eq!(run(&[(0.0, false), (10.0, true)], 1, 0.1), None);
         let twice = [(0.0, false), (2.0, false), (6.0, true), (10.0, true)];
