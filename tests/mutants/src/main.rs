@@ -21,7 +21,7 @@ use tally::Fate;
 
 const FOLDERS: [&str; 2] = ["src/field", "src/vet"];
 /// The tests beside the library's own.
-const TESTS: [&str; 12] = [
+const TESTS: [&str; 15] = [
     "kept",
     "corpus",
     "figures",
@@ -34,6 +34,9 @@ const TESTS: [&str; 12] = [
     "turned",
     "invariance",
     "mating",
+    "page",
+    "plan",
+    "real_mold",
 ];
 
 fn main() -> Result<(), Box<dyn Error>> {
