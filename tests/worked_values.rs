@@ -229,6 +229,23 @@ fn left_in_a_sharp_pocket_by_a_flat_and_a_bull_nose() {
     found.none("pocket 20.03 × 14.07 × 6");
 }
 
+#[test]
+fn a_short_wall_is_spoken_of_from_half_of_what_is_let_pass_on() {
+    let verdict = |wall: f64| {
+        let mut config = balls(&[4.0]);
+        config.shop.limits.wall = wall;
+        config.axis = Some(Vector::z());
+        let half = common::report(&[model(pocket([20.0, 14.0], 6.0, 0.0))], &config)
+            .halves
+            .remove(0);
+        (half.draft.tallest_short_wall_mm, half.draft.verdict)
+    };
+    // upright walls, 6 high
+    assert_eq!(verdict(5.0), (Some(6.0), Verdict::Fail));
+    assert_eq!(verdict(7.0), (Some(6.0), Verdict::Watch));
+    assert_eq!(verdict(13.0), (Some(6.0), Verdict::Pass));
+}
+
 /// The foot of a round wall lies between the nodes both ways, all around: a flat cutter still reaches it.
 #[test]
 fn left_at_the_foot_of_a_round_wall_by_a_flat_and_a_bull_nose() {
