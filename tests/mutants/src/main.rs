@@ -44,7 +44,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     let seeds = arguments("--seed")?;
     let seeds = if seeds.is_empty() { vec![1] } else { seeds };
     let jobs = argument("--jobs", 1)?;
-    let budget = Duration::from_secs(argument("--budget", 60)? as u64);
+    let budget = Duration::from_secs(argument("--budget", 120)? as u64);
     let tool = Path::new(env!("CARGO_MANIFEST_DIR"));
     let project = tool.join("../..").canonicalize()?;
     let work = tool.join("work");
@@ -59,7 +59,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     eprintln!("{} of {} mutants", viable.len(), all.len());
     let not_viable = copy.settle(&project, &all, &mut viable)?;
     let mut tests = suite::list(&copy.tests(&TESTS)?, &copy.root)?;
-    let longest = Duration::from_secs(argument("--longest", 20)? as u64);
+    let longest = Duration::from_secs(argument("--longest", 60)? as u64);
     record(&mut tests, &copy.root, &work, longest, jobs)?;
     tests.retain(|t| t.time < longest);
     // whole reports tell of anything that moves a figure: sooner than what takes as long
