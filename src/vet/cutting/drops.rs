@@ -62,8 +62,7 @@ impl Cutting<'_> {
         // a place beside a wall, free to twice as much, may be told not to be
         let places = [Some(start.centre), self.beside_walls(p, normals)];
         places.into_iter().flatten().fold(start, |best, c| {
-            let nearer = self.gains(p, c.xy().coords, best.left, 0.0);
-            nearer.unwrap_or(best)
+            (self.gains(p, c.xy().coords, best.left, 0.0)).unwrap_or(best)
         })
     }
 
@@ -108,8 +107,9 @@ impl Cutting<'_> {
         None
     }
 
-    /// The upright plane beside which a wall keeps the cutter's centre, if `c` lies behind any: the one farthest before it. Walls are where the surface crosses the height of `c`. From one that leans, its normal n with a level part h, the centre
-    /// keeps the flat part and the corner's radius over h: it is touched lower down.
+    /// The upright plane beside which a wall keeps the cutter's centre, if `c` lies behind any: the one farthest before it. Walls
+    /// are where the surface crosses the height of `c`. From one that leans, its normal n with a level part h, the centre keeps
+    /// the flat part and the corner's radius over h: it is touched lower down.
     fn nearest_wall(&self, c: &Point) -> Option<(Vector, f64)> {
         let mesh = &self.ground.half.mesh;
         let at = Point::new(c.x, c.y, c.z + TOUCH);
