@@ -1,45 +1,17 @@
 //! What changes nothing about a mold half changes no figure by more than the ± on both sides.
 
-#[path = "../examples/truth_sweep/balls.rs"]
-mod balls;
 #[allow(dead_code, reason = "shared with other tests")]
 mod common;
-#[path = "../examples/truth_sweep/hollows.rs"]
-mod hollows;
 #[allow(dead_code, reason = "the sweep uses more of it")]
-#[path = "../examples/truth_sweep/mesh.rs"]
-mod mesh;
-#[path = "../examples/truth_sweep/overhangs.rs"]
-mod overhangs;
-#[allow(dead_code, reason = "the samples use more of it")]
-#[path = "../examples/samples/profile.rs"]
-mod profile;
-#[allow(dead_code, reason = "the sweep uses more of it")]
-#[path = "../examples/truth_sweep/random.rs"]
-mod random;
-#[allow(dead_code, reason = "the sweep uses more of it")]
-#[path = "../examples/truth_sweep/section.rs"]
-mod section;
-#[allow(dead_code, reason = "the sweep uses more of it")]
-#[path = "../examples/truth_sweep/shapes.rs"]
-mod shapes;
-#[allow(dead_code, reason = "the samples use more of it")]
-#[path = "../examples/samples/solid.rs"]
-mod solid;
-#[allow(dead_code, reason = "the sweep uses more of it")]
-#[path = "../examples/truth_sweep/truth.rs"]
-mod truth;
-#[allow(dead_code, reason = "the sweep uses more of it")]
-#[path = "../examples/truth_sweep/wall.rs"]
-mod wall;
+mod sweep;
 
 use common::{Facet, balls, facets_of, model_of};
 use moldvet::mesh::Vector;
 use moldvet::report::{Half, Report};
 use moldvet::units::Unit;
 use proptest::prelude::*;
-use random::Random;
-use shapes::Shape;
+use sweep::random::Random;
+use sweep::shapes::{self, Shape};
 
 /// Kinds that between them have flat and round walls, undercuts, and a ledge.
 const KINDS: [&str; 4] = ["sharp-pocket", "pocket", "slot", "t-slot"];

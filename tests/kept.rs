@@ -4,35 +4,9 @@
 //! what changed in `tests/data/kept` before it is committed.
 
 #[allow(dead_code, reason = "shared with other tests")]
-#[path = "../examples/truth_sweep/balls.rs"]
-mod balls;
-#[allow(dead_code, reason = "shared with other tests")]
 mod common;
-#[path = "../examples/truth_sweep/hollows.rs"]
-mod hollows;
 #[allow(dead_code, reason = "the sweep uses more of it")]
-#[path = "../examples/truth_sweep/mesh.rs"]
-mod mesh;
-#[path = "../examples/truth_sweep/overhangs.rs"]
-mod overhangs;
-#[allow(dead_code, reason = "the sweep uses more of it")]
-#[path = "../examples/truth_sweep/random.rs"]
-mod random;
-#[allow(dead_code, reason = "the example uses more of it")]
-#[path = "../examples/samples/mod.rs"]
-mod samples;
-#[allow(dead_code, reason = "the sweep uses more of it")]
-#[path = "../examples/truth_sweep/section.rs"]
-mod section;
-#[allow(dead_code, reason = "the sweep uses more of it")]
-#[path = "../examples/truth_sweep/shapes.rs"]
-mod shapes;
-#[allow(dead_code, reason = "the sweep uses more of it")]
-#[path = "../examples/truth_sweep/truth.rs"]
-mod truth;
-#[allow(dead_code, reason = "the sweep uses more of it")]
-#[path = "../examples/truth_sweep/wall.rs"]
-mod wall;
+mod sweep;
 
 #[allow(dead_code, reason = "the tests of closing use more of it")]
 #[path = "mating/blocks.rs"]
@@ -45,9 +19,9 @@ use moldvet::report::json::to_json;
 use moldvet::shop::{Cutter, Holder, Neck, Section, Shop};
 use moldvet::units::Unit;
 use moldvet::vet::CheckConfig;
-use samples::{profile, solid};
 use serde_json::Value;
 use std::path::PathBuf;
+use sweep::{samples, shapes};
 
 /// Figures are alike that differ by no more than this share: what another machine's sines may do to them.
 const SHARE: f64 = 1e-6;
@@ -235,16 +209,14 @@ fn halves(gap: Option<f64>) -> Vec<Model> {
         ],
     );
     let turned = |gap: f64| b.solid().mapped(false, |[x, y, z]| [x + 0.05, -y, gap - z]);
-    let of = |name: &str, solids: &[&samples::solid::Solid]| {
-        let bytes = samples::solid::binary_stl(name, 1.0, solids);
-        let limits = moldvet::mesh::Limits::default();
-        moldvet::mesh::from_bytes(&bytes, name, Unit::Mm, &limits).unwrap()
-    };
     match gap {
-        Some(gap) => vec![of("a.stl", &[&a.solid()]), of("b.stl", &[&turned(gap)])],
+        Some(gap) => vec![
+            blocks::model("a.stl", &[&a.solid()]),
+            blocks::model("b.stl", &[&turned(gap)]),
+        ],
         None => {
             let beside = b.solid().mapped(false, |[x, y, z]| [x, y + 60.0, z]);
-            vec![of("both.stl", &[&a.solid(), &beside])]
+            vec![blocks::model("both.stl", &[&a.solid(), &beside])]
         }
     }
 }

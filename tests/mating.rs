@@ -7,23 +7,18 @@ mod samples;
 #[path = "mating/blocks.rs"]
 mod blocks;
 
-use blocks::{Block, Feature, Gate, Plan, pin, pocket, rectangle, ring};
+use blocks::{Block, Feature, Gate, Plan, model, pin, pocket, rectangle, ring};
 use moldvet::mesh::{self, Model, Point, Vector};
 use moldvet::report::{Finding, Layout, Mating, OpeningKind, Report, Verdict};
 use moldvet::shop::Shop;
 use moldvet::units::Unit;
 use moldvet::vet::{CheckConfig, check};
-use samples::solid::{Place3, Solid, binary_stl};
+use samples::solid::{Place3, Solid};
 use std::f64::consts::TAU;
 
 /// Turned over about X and put on the parting plane, `gap` above it: Y and Z are negated.
 fn closed(b: &Solid, gap: f64) -> Solid {
     b.mapped(false, |[x, y, z]| [x, -y, gap - z])
-}
-
-fn model(name: &str, solids: &[&Solid]) -> Model {
-    let bytes = binary_stl(name, 1.0, solids);
-    mesh::from_bytes(&bytes, name, Unit::Mm, &mesh::Limits::default()).unwrap()
 }
 
 fn report(models: &[Model]) -> Report {

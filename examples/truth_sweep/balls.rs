@@ -1,10 +1,10 @@
 //! What balls and other cutters leave of the shapes, and how deep they reach.
 
-use crate::profile::{Corner, Piece};
-use crate::random::Random;
-use crate::section::Section;
-use crate::truth::{Ball, Flat, Truth};
-use crate::wall::{Facets, Wall, rounded};
+use super::profile::{Corner, Piece};
+use super::random::Random;
+use super::section::Section;
+use super::truth::{Ball, Flat, Truth};
+use super::wall::{Facets, Wall, rounded};
 use std::f64::consts::FRAC_PI_2;
 
 /// What balls meet.

@@ -1,12 +1,12 @@
 //! Shapes that release: pockets, round hollows, caps and slots, grooves, ribs, steps.
 
-use crate::balls::Ground;
-use crate::mesh::{Mesh, Place};
-use crate::profile::{Piece, Profile};
-use crate::random::Random;
-use crate::shapes::Draft;
-use crate::truth::Truth;
-use crate::wall::{Facets, Fineness, Wall, rounded};
+use super::balls::Ground;
+use super::mesh::{Mesh, Place};
+use super::profile::{Piece, Profile};
+use super::random::Random;
+use super::shapes::Draft;
+use super::truth::Truth;
+use super::wall::{Facets, Fineness, Wall, rounded};
 use std::f64::consts::PI;
 
 pub fn any_draft(random: &mut Random, most: f64) -> f64 {

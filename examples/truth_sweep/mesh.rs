@@ -1,6 +1,6 @@
 //! Closed meshes of mold halves in double precision: corners lie on the true surface until the file rounds them.
 
-use crate::solid::filled;
+use super::solid::filled;
 use spade::Point2;
 use std::collections::BTreeMap;
 

@@ -1,12 +1,12 @@
 //! Shapes that do not release: T-slots and pockets with a hole across them.
 
-use crate::balls::Ground;
-use crate::hollows::{block, truth_of};
-use crate::mesh::{Mesh, Place};
-use crate::random::Random;
-use crate::shapes::Draft;
-use crate::truth::Truth;
-use crate::wall::{Facets, Fineness, Wall, rounded};
+use super::balls::Ground;
+use super::hollows::{block, truth_of};
+use super::mesh::{Mesh, Place};
+use super::random::Random;
+use super::shapes::Draft;
+use super::truth::Truth;
+use super::wall::{Facets, Fineness, Wall, rounded};
 use std::f64::consts::PI;
 
 pub fn t_slot(size: f64, random: &mut Random) -> Option<Draft> {

@@ -4,7 +4,7 @@
 //! point's own section, so what is left is a plane question: the lowest free centre over each place is the upper
 //! envelope of the pieces' offsets, all circles and lines, and the nearest free place a minimum in one variable.
 
-use crate::profile::{Piece, Place, Profile};
+use super::profile::{Piece, Place, Profile};
 use std::f64::consts::PI;
 
 /// Samples across a section in the search for the nearest free place, between the ends of the pieces' offsets.

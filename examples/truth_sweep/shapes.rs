@@ -1,12 +1,12 @@
 //! Random mold halves and what is true of them.
 
-use crate::balls::{Ground, ball, flat};
-use crate::hollows::{cap, groove, pocket, rib, round, step};
-use crate::mesh::Mesh;
-use crate::overhangs::{cross_hole, t_slot};
-use crate::random::Random;
-use crate::truth::Truth;
-use crate::wall::Facets;
+use super::balls::{Ground, ball, flat};
+use super::hollows::{cap, groove, pocket, rib, round, step};
+use super::mesh::Mesh;
+use super::overhangs::{cross_hole, t_slot};
+use super::random::Random;
+use super::truth::Truth;
+use super::wall::Facets;
 
 /// Kinds of shapes.
 pub const KINDS: [&str; 10] = [

@@ -1,7 +1,7 @@
 //! Surfaces swept by a generatrix around a rounded rectangle: its mesh and its closed forms.
 
-use crate::mesh::{Mesh, Place};
-use crate::profile::{self, Corner, Piece, Profile};
+use super::mesh::{Mesh, Place};
+use super::profile::{self, Corner, Piece, Profile};
 use std::f64::consts::{FRAC_PI_2, PI};
 
 /// A generatrix (axial place, offset from the core) carried around the core, a rectangle of these half sizes; a core

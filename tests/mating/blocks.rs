@@ -1,6 +1,8 @@
 //! Mold halves of known truth: blocks with prismatic pockets and pins.
 
-use super::samples::solid::{Facing, Place3, Solid};
+use super::samples::solid::{Facing, Place3, Solid, binary_stl};
+use moldvet::mesh::{self, Model};
+use moldvet::units::Unit;
 use std::f64::consts::TAU;
 
 pub type Plan = [f64; 2];
@@ -55,6 +57,12 @@ pub fn pin(edge: Vec<Plan>, height: f64) -> Feature {
         edge,
         z: Some(height),
     }
+}
+
+/// A model of these solids, read from a file of that name.
+pub fn model(name: &str, solids: &[&Solid]) -> Model {
+    let bytes = binary_stl(name, 1.0, solids);
+    mesh::from_bytes(&bytes, name, Unit::Mm, &mesh::Limits::default()).unwrap()
 }
 
 fn at(edge: &[Plan], z: f64) -> Vec<Place3> {
