@@ -1,5 +1,6 @@
 //! Reach and depth: every cutter and tool of the rack over one half.
 
+use super::cutting::Cutting;
 use super::cutting::TOUCH;
 use super::depth::{Bodies, Deepest, Guarded, deepest, guarded, stickout_needed};
 use super::evidence::HalfEvidence;
@@ -70,12 +71,12 @@ pub fn reach_and_depth(
     progress: &dyn Fn(&'static str, f64),
     mut evidence: Option<&mut HalfEvidence>,
 ) -> (Reach, Depth) {
-    let mut rack = Rack::default();
-    for (k, cutter) in shop.cutters.iter().enumerate() {
-        let share = k as f64 / shop.cutters.len() as f64;
+    let mut rack = Rack::of(ground, shop);
+    let few = AT_A_TIME.min(rayon::current_num_threads());
+    while rack.cutters.len() < shop.cutters.len() {
+        let share = rack.cutters.len() as f64 / shop.cutters.len() as f64;
         progress("trying cutters", 0.2 + 0.7 * share);
-        let figures = rack.tried(ground, shop, cutter, evidence.as_deref_mut());
-        rack.cutters.push(figures);
+        rack.try_next(few, evidence.as_deref_mut());
     }
     progress("finding the smallest radius", 0.9);
     let largest_ball = (shop.cutters.iter())
@@ -113,12 +114,17 @@ pub fn reach_and_depth(
     (reach, Depth { verdict, tools })
 }
 
-/// The shop's cutters and tools as they are tried one after the other.
-#[derive(Default)]
-struct Rack {
+/// Cutters tried at a time: parts of the work on one, such as sorting its nodes, keep one thread busy only.
+const AT_A_TIME: usize = 4;
+
+/// The shop's cutters and tools as they are tried, a few at a time.
+struct Rack<'g> {
+    ground: &'g Ground<'g>,
+    shop: &'g Shop,
+    sections: Vec<Sections>,
+    bodies: Bodies,
     cutters: Vec<CutterReach>,
     tools: Vec<ToolDepth>,
-    bodies: Bodies,
     /// What the last cutter was judged by.
     samples: Option<Arc<Groups>>,
     /// What the smallest ball leaves that leaves anything.
@@ -127,53 +133,131 @@ struct Rack {
     left_by_first: Option<Vec<Place>>,
 }
 
-impl Rack {
-    /// Tries one cutter and its tools.
-    fn tried(
-        &mut self,
-        ground: &Ground,
-        shop: &Shop,
-        cutter: &Cutter,
-        evidence: Option<&mut HalfEvidence>,
-    ) -> CutterReach {
-        let limits = &shop.limits;
-        let mut figures = unknown_reach(cutter);
-        let Some(mut cutting) = ground.cutting(cutter.radius(), cutter.corner_radius) else {
-            return figures;
-        };
-        let reached = ground.reach(&mut cutting, limits.leave, &mut self.samples);
-        fill_reach(&mut figures, ground, &reached, limits.leave);
-        if self.cutters.is_empty() {
-            self.left_by_first = Some(still_left(ground, &reached, limits.leave));
-        }
-        if let Some(kept) = evidence {
-            let holder = shop.holder_of(cutter);
-            kept.add(ground, &cutting, &reached, cutter, holder, limits);
-        }
-        self.keep_untouched(ground, cutter, &reached);
-        if let Some(holder) = shop.holder_of(cutter) {
-            let guards = |stickout: f64, of_holder: bool| -> Vec<Guarded> {
-                let mut guards = guarded(&cutter.tool(stickout, holder), cutter.radius(), limits);
-                guards.retain(|g| (g.part == Part::Holder) == of_holder);
-                guards
+/// What of one cutter's tools must keep clear.
+struct Sections {
+    /// Of the holder at stickout zero, and of neck and shank however far the cutter stands out; `None` without a holder.
+    any: Option<[Vec<Guarded>; 2]>,
+    /// Of each tool.
+    tools: Vec<(Tool, Vec<Guarded>)>,
+}
+
+impl Sections {
+    fn of(shop: &Shop, cutter: &Cutter) -> Sections {
+        let of_tool = |tool: &Tool| guarded(tool, cutter.radius(), &shop.limits);
+        let Some(holder) = shop.holder_of(cutter) else {
+            return Sections {
+                any: None,
+                tools: Vec::new(),
             };
-            let guards = [&guards(0.0, true)[..], &guards(OUT, false)];
-            let bodies = &mut self.bodies;
-            let needed = stickout_needed(ground, &cutting, &reached, guards, bodies, limits.leave);
+        };
+        let part = |stickout: f64, of_holder: bool| {
+            let mut guards = of_tool(&cutter.tool(stickout, holder));
+            guards.retain(|g| (g.part == Part::Holder) == of_holder);
+            guards
+        };
+        let tools = cutter.stickouts.iter().map(|&s| cutter.tool(s, holder));
+        Sections {
+            any: Some([part(0.0, true), part(OUT, false)]),
+            tools: tools.map(|t| (t.clone(), of_tool(&t))).collect(),
+        }
+    }
+
+    fn guards(&self) -> impl Iterator<Item = &Guarded> {
+        let of_tools = self.tools.iter().flat_map(|t| &t.1);
+        self.any.iter().flatten().flatten().chain(of_tools)
+    }
+}
+
+/// One cutter over the half, and its figures.
+struct Tried<'g> {
+    cutting: Cutting<'g>,
+    reached: Reached,
+    figures: CutterReach,
+    tools: Vec<ToolDepth>,
+}
+
+impl<'g> Rack<'g> {
+    fn of(ground: &'g Ground<'g>, shop: &'g Shop) -> Rack<'g> {
+        let sections: Vec<Sections> = (shop.cutters.iter())
+            .map(|c| Sections::of(shop, c))
+            .collect();
+        Rack {
+            ground,
+            shop,
+            bodies: Bodies::of(ground, sections.iter().flat_map(Sections::guards)),
+            sections,
+            cutters: Vec::new(),
+            tools: Vec::new(),
+            samples: None,
+            left_by: None,
+            left_by_first: None,
+        }
+    }
+
+    /// Tries the next cutters and their tools: `few` at the most, or to the end of the rack.
+    fn try_next(&mut self, few: usize, mut evidence: Option<&mut HalfEvidence>) {
+        let from = self.cutters.len();
+        let cutters = &self.shop.cutters[from..(from + few).min(self.shop.cutters.len())];
+        let samples: Vec<Arc<Groups>> = (cutters.iter())
+            .map(|c| self.ground.samples_for(c.radius(), &mut self.samples))
+            .collect();
+        let tried: Vec<Option<Tried>> = (cutters.par_iter().zip(samples).enumerate())
+            .map(|(k, (cutter, samples))| self.tried(cutter, &self.sections[from + k], samples))
+            .collect();
+        for (cutter, tried) in cutters.iter().zip(tried) {
+            match tried {
+                Some(tried) => self.keep(cutter, tried, evidence.as_deref_mut()),
+                None => self.cutters.push(unknown_reach(cutter)),
+            }
+        }
+    }
+
+    /// One cutter and its tools.
+    fn tried(
+        &self,
+        cutter: &Cutter,
+        sections: &Sections,
+        samples: Arc<Groups>,
+    ) -> Option<Tried<'g>> {
+        let (ground, bodies, leave) = (self.ground, &self.bodies, self.shop.limits.leave);
+        let mut cutting = ground.cutting(cutter.radius(), cutter.corner_radius)?;
+        let reached = ground.reach(&mut cutting, leave, samples);
+        let mut figures = unknown_reach(cutter);
+        fill_reach(&mut figures, ground, &reached, leave);
+        if let Some(guards) = &sections.any {
+            let needed = stickout_needed(ground, &cutting, &reached, guards, bodies, leave);
             figures.stickout_needed_mm = needed.map(|n| n.0);
             figures.stickout_needed_mm_pm = needed.map(|n| n.1);
         }
-        let number = self.cutters.len();
-        for (_, tool) in shop.tools().iter().filter(|(c, _)| *c == number) {
-            let guards = guarded(tool, cutter.radius(), limits);
-            let bodies = &mut self.bodies;
-            let found = deepest(ground, &cutting, &reached, &guards, bodies, limits.leave);
-            self.tools.push(tool_depth(ground, tool, &found));
-        }
-        figures
+        let depth = |(tool, guards): &(Tool, Vec<Guarded>)| {
+            let found = deepest(ground, &cutting, &reached, guards, bodies, leave);
+            tool_depth(ground, tool, &found)
+        };
+        let tools = sections.tools.iter().map(depth).collect();
+        Some(Tried {
+            cutting,
+            reached,
+            figures,
+            tools,
+        })
     }
 
-    fn keep_untouched(&mut self, ground: &Ground, cutter: &Cutter, reached: &Reached) {
+    fn keep(&mut self, cutter: &Cutter, tried: Tried, evidence: Option<&mut HalfEvidence>) {
+        let (ground, limits) = (self.ground, &self.shop.limits);
+        if self.cutters.is_empty() {
+            self.left_by_first = Some(still_left(ground, &tried.reached, limits.leave));
+        }
+        if let Some(kept) = evidence {
+            let holder = self.shop.holder_of(cutter);
+            let (cutting, reached) = (&tried.cutting, &tried.reached);
+            kept.add(ground, cutting, reached, cutter, holder, limits);
+        }
+        self.keep_untouched(cutter, &tried.reached);
+        self.cutters.push(tried.figures);
+        self.tools.extend(tried.tools);
+    }
+
+    fn keep_untouched(&mut self, cutter: &Cutter, reached: &Reached) {
         let radius = cutter.radius();
         let known = |l: &Untouched| radius >= l.radius;
         if cutter.kind() != CutterKind::Ball || self.left_by.as_ref().is_some_and(known) {
@@ -183,7 +267,7 @@ impl Rack {
         if !samples.is_empty() {
             // of samples that others were judged by, each may be the one that decides
             let all = reached.groups.shared();
-            let by_nodes = all.then(|| untouched(ground, radius, &reached.groups.samples));
+            let by_nodes = all.then(|| untouched(self.ground, radius, &reached.groups.samples));
             self.left_by = by_nodes.flatten().or(Some(Untouched { radius, samples }));
         }
     }

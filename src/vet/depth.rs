@@ -129,7 +129,6 @@ fn blocker(part: Part) -> Blocker {
 }
 
 /// The lowest heights of tool sections over the cavity, drawn on grids, one a profile.
-#[derive(Default)]
 pub struct Bodies {
     maps: Vec<(Profile, [HeightMap; 2])>,
 }
@@ -142,15 +141,26 @@ const STEPS: usize = 8;
 const SHARP: f64 = 1e-3;
 
 impl Bodies {
-    /// Draws the maps of `profile` unless they are there: the largest offset height over its flat part, once by the
-    /// nodes within it and once by those within it and a cell more. The lowest height lies between the two.
-    fn draw(&mut self, ground: &Ground, profile: Profile) {
-        if self.maps.iter().any(|m| m.0 == profile) {
-            return;
+    /// Draws the maps of all sections in `guards`.
+    pub fn of<'a>(ground: &Ground, guards: impl Iterator<Item = &'a Guarded>) -> Bodies {
+        let mut profiles: Vec<Profile> = Vec::new();
+        for g in guards {
+            if !profiles.contains(&g.profile) {
+                profiles.push(g.profile);
+            }
         }
-        let Some((lo, hi)) = ground.plan() else {
-            return;
+        let Some(plan) = ground.plan() else {
+            return Bodies { maps: Vec::new() };
         };
+        let map = |p: Profile| (p, Bodies::drawn(ground, plan, p));
+        Bodies {
+            maps: profiles.into_par_iter().map(map).collect(),
+        }
+    }
+
+    /// The largest offset height of `profile` over its flat part about the rectangle in plan, once by the nodes within it and once
+    /// by those within it and a cell more. The lowest height lies between the two.
+    fn drawn(ground: &Ground, (lo, hi): ([f64; 2], [f64; 2]), profile: Profile) -> [HeightMap; 2] {
         let reach = profile.reach();
         let side = |k: usize| hi[k] - lo[k] + 2.0 * reach;
         let cell = (side(0) * side(1) / MAP_NODES).sqrt();
@@ -162,7 +172,7 @@ impl Bodies {
                 .iter_mut()
                 .for_each(|z| *z -= (corner - profile.tip_below()) as f32);
         }
-        let maps = match profile {
+        match profile {
             Profile::Cutter {
                 radius,
                 corner_radius,
@@ -192,8 +202,7 @@ impl Bodies {
                     map
                 })
             }
-        };
-        self.maps.push((profile, maps));
+        }
     }
 
     /// Least and largest lowest height of the profile at the nodes around (x, y).
@@ -257,13 +266,9 @@ pub fn deepest(
     cutting: &Cutting,
     reached: &Reached,
     guards: &[Guarded],
-    bodies: &mut Bodies,
+    bodies: &Bodies,
     leave: f64,
 ) -> Deepest {
-    for g in guards {
-        bodies.draw(ground, g.profile);
-    }
-    let bodies = &*bodies;
     let tip = |n: &Nearest| n.centre.z - cutting.profile.tip_below();
     // what keeps the tool from a sample that its cutter touches
     let judged: Vec<(f64, f64, Option<Part>)> = reached
@@ -462,14 +467,10 @@ pub fn stickout_needed(
     ground: &Ground,
     cutting: &Cutting,
     reached: &Reached,
-    [holder, below]: [&[Guarded]; 2],
-    bodies: &mut Bodies,
+    [holder, below]: &[Vec<Guarded>; 2],
+    bodies: &Bodies,
     leave: f64,
 ) -> Option<(f64, f64)> {
-    for g in holder.iter().chain(below) {
-        bodies.draw(ground, g.profile);
-    }
-    let bodies = &*bodies;
     let dropper = &ground.contacts.dropper;
     let touching: Vec<(f64, &Point)> = (reached.nearest.iter())
         .filter(|n| n.left <= leave)

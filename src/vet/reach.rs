@@ -191,8 +191,8 @@ impl<'m> Ground<'m> {
         Some(Cutting::new(self, radius, corner, grid))
     }
 
-    /// Samples to judge a cutter by: those `kept` from the one before where they are as far apart.
-    fn samples_for(&self, radius: f64, kept: &mut Option<Arc<Groups>>) -> Arc<Groups> {
+    /// Samples to judge a cutter of `radius` mm by: those `kept` from the one before where they are as far apart.
+    pub fn samples_for(&self, radius: f64, kept: &mut Option<Arc<Groups>>) -> Arc<Groups> {
         let area: f64 = self.surface.cavity(self.survey).map(|(_, f)| f.area).sum();
         let spacing = (radius / SAMPLES_PER_RADIUS).max((area / MOST_SAMPLES).sqrt());
         if let Some(same) = kept.as_ref().filter(|k| k.spacing == spacing) {
@@ -220,15 +220,8 @@ impl<'m> Ground<'m> {
         groups
     }
 
-    /// Judges one cutter.
-    /// The samples that the cutter before was judged by are `kept`.
-    pub fn reach(
-        &self,
-        cutting: &mut Cutting,
-        leave: f64,
-        kept: &mut Option<Arc<Groups>>,
-    ) -> Reached {
-        let groups = self.samples_for(cutting.radius(), kept);
+    /// Judges one cutter at the samples of `groups`.
+    pub fn reach(&self, cutting: &mut Cutting, leave: f64, groups: Arc<Groups>) -> Reached {
         let (mut nearest, between) = groups.judged(self, cutting, leave);
         cutting.places.add(between);
         // between the nodes where samples are left
