@@ -142,13 +142,18 @@ impl<'a> Dropper<'a> {
             z: floor,
             contact: None,
         };
-        let mut stack = Vec::with_capacity(64);
+        // each of 12 levels at the most leaves three of four behind
+        let mut stack = [(0.0f64, 0u32, 0u32, 0u32); 40];
         let root = self.levels.len() - 1;
-        stack.extend(
-            self.bound(&best, root, 0, 0)
-                .map(|bound| (bound, root, 0, 0)),
-        );
-        while let Some((bound, level, i, j)) = stack.pop() {
+        let mut height = 0;
+        if let Some(bound) = self.bound(&best, root, 0, 0) {
+            stack[0] = (bound, root as u32, 0, 0);
+            height = 1;
+        }
+        while height > 0 {
+            height -= 1;
+            let (bound, level, i, j) = stack[height];
+            let (level, i, j) = (level as usize, i as usize, j as usize);
             if bound <= best.z {
                 continue;
             }
@@ -159,7 +164,7 @@ impl<'a> Dropper<'a> {
                 }
                 continue;
             }
-            let mark = stack.len();
+            let mark = height;
             let below = &self.levels[level - 1];
             for (i, j) in [
                 (2 * i, 2 * j),
@@ -167,15 +172,20 @@ impl<'a> Dropper<'a> {
                 (2 * i, 2 * j + 1),
                 (2 * i + 1, 2 * j + 1),
             ] {
-                if i < below.nx && j < below.ny {
-                    stack.extend(
-                        self.bound(&best, level - 1, i, j)
-                            .map(|bound| (bound, level - 1, i, j)),
-                    );
+                if i < below.nx
+                    && j < below.ny
+                    && let Some(bound) = self.bound(&best, level - 1, i, j)
+                {
+                    // sorted in, the most promising last: it is taken next
+                    let mut k = height;
+                    while k > mark && stack[k - 1].0 > bound {
+                        stack[k] = stack[k - 1];
+                        k -= 1;
+                    }
+                    stack[k] = (bound, level as u32 - 1, i as u32, j as u32);
+                    height += 1;
                 }
             }
-            // the most promising is taken next; the sort is stable, so the order is always the same
-            stack[mark..].sort_by(|a, b| a.0.total_cmp(&b.0));
         }
         best.contact
     }

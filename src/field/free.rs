@@ -10,8 +10,10 @@ use crate::mesh::Point;
 
 /// So near to a wall that it lies along, a cutter covers all beside it, mm: places are not known better.
 const BESIDE: f64 = 2e-3;
-/// Nodes on a side of the smallest squares.
+/// Nodes on a side of the smallest squares of nodes,
 const LEAF: usize = 2;
+/// and of those of places between them, which lie in rows along bends.
+const PLACES_LEAF: usize = 8;
 
 /// The known free places of one cutter.
 #[derive(Debug)]
@@ -21,9 +23,25 @@ pub struct FreePlaces {
     flat: f64,
     /// Corner radius, mm.
     corner: f64,
-    /// Places between the nodes, by smallest square.
-    between: Vec<Point>,
+    nodes: Pyramid,
+    /// Places between the nodes, as they were added.
+    between: Vec<Between>,
+}
+
+/// Places between the nodes that were added at one time.
+#[derive(Debug)]
+struct Between {
+    /// By smallest square.
+    points: Vec<Point>,
+    /// The first of each square, and the end.
     starts: Vec<u32>,
+    squares: Pyramid,
+}
+
+/// Least heights over squares; finest level first, the last has one square.
+#[derive(Debug)]
+struct Pyramid {
+    origin: [f64; 2],
     levels: Vec<Level>,
 }
 
@@ -51,13 +69,20 @@ impl FreePlaces {
     /// `lowest`: the lowest free centre heights of the cutter at the nodes, −∞ where it is free at any height; `between`:
     /// the lowest centres known between nodes, those off the grid are dropped.
     pub fn new(lowest: HeightMap, radius: f64, corner: f64, between: Vec<Point>) -> FreePlaces {
+        let grid = lowest.grid;
+        let mut finest = Level::empty(grid, LEAF);
+        for (j, row) in lowest.values().chunks(grid.nx.max(1)).enumerate() {
+            for (i, part) in row.chunks(LEAF).enumerate() {
+                let least = &mut finest.least[j / LEAF * finest.nx + i];
+                *least = part.iter().fold(*least, |m, &v| m.min(v));
+            }
+        }
         let mut places = FreePlaces {
             lowest,
             flat: radius - corner,
             corner,
+            nodes: Pyramid::over(grid, finest),
             between: Vec::new(),
-            starts: Vec::new(),
-            levels: Vec::new(),
         };
         places.add(between);
         places
@@ -65,51 +90,7 @@ impl FreePlaces {
 
     /// Adds centres between nodes.
     pub fn add(&mut self, more: Vec<Point>) {
-        if more.is_empty() && !self.levels.is_empty() {
-            return;
-        }
-        let grid = self.lowest.grid;
-        let (nx, ny) = (grid.nx.div_ceil(LEAF), grid.ny.div_ceil(LEAF));
-        let mut least = vec![f32::INFINITY; nx * ny];
-        for (j, row) in self.lowest.values().chunks(grid.nx.max(1)).enumerate() {
-            for (i, part) in row.chunks(LEAF).enumerate() {
-                let cell = &mut least[j / LEAF * nx + i];
-                *cell = part.iter().fold(*cell, |m, &v| m.min(v));
-            }
-        }
-        let mut between = std::mem::take(&mut self.between);
-        between.extend(more);
-        between.retain(|c| grid.cell_at(c.x, c.y).is_some());
-        let square = |c: &Point| {
-            grid.cell_at(c.x, c.y)
-                .map_or(0, |(i, j)| j / LEAF * nx + i / LEAF)
-        };
-        between.sort_by(|a, b| {
-            (square(a).cmp(&square(b)))
-                .then(a.z.total_cmp(&b.z))
-                .then(a.x.total_cmp(&b.x))
-                .then(a.y.total_cmp(&b.y))
-        });
-        let mut starts = vec![0u32; nx * ny + 1];
-        for c in &between {
-            let k = square(c);
-            starts[k + 1] += 1;
-            least[k] = least[k].min((c.z as f32).next_down());
-        }
-        for k in 1..starts.len() {
-            starts[k] += starts[k - 1];
-        }
-        let mut levels = vec![Level {
-            nx,
-            ny,
-            side: LEAF as f64 * grid.cell,
-            least,
-        }];
-        while let Some(last) = levels.last().filter(|l| l.nx * l.ny > 1) {
-            let next = last.halved();
-            levels.push(next);
-        }
-        (self.between, self.starts, self.levels) = (between, starts, levels);
+        self.between.push(Between::of(self.lowest.grid, more));
     }
 
     /// The grid of nodes.
@@ -124,12 +105,12 @@ impl FreePlaces {
 
     /// The least height in each of the smallest squares of nodes.
     pub fn squares(&self) -> impl Iterator<Item = f32> + '_ {
-        self.levels[0].least.iter().copied()
+        self.nodes.levels[0].least.iter().copied()
     }
 
     /// The least height in the `k`-th of the smallest squares, and its numbers along X and Y.
     pub fn square(&self, k: usize) -> (f32, [usize; 2]) {
-        let level = &self.levels[0];
+        let level = &self.nodes.levels[0];
         (level.least[k], [k % level.nx, k / level.nx])
     }
 
@@ -145,6 +126,17 @@ impl FreePlaces {
     ///
     /// An upper bound of what is left at all: the free places between those known may come nearer.
     pub fn left(&self, p: &Point, known: Nearest) -> Nearest {
+        self.left_by(p, known, true, &self.between)
+    }
+
+    /// As [`FreePlaces::left`], by the places that were added last alone.
+    pub fn left_by_last(&self, p: &Point, known: Nearest) -> Nearest {
+        let last = self.between.len().saturating_sub(1);
+        self.left_by(p, known, false, &self.between[last..])
+    }
+
+    fn left_by(&self, p: &Point, known: Nearest, nodes: bool, between: &[Between]) -> Nearest {
+        let among = (nodes, between);
         let up = |z: f64| (z - p.z).max(0.0);
         let found = if self.flat > 0.0 {
             let value = |d2: f64, z: f64| {
@@ -152,11 +144,11 @@ impl FreePlaces {
                 (aside * aside + up(z) * up(z)).sqrt()
             };
             let limit = known.left + self.corner;
-            self.least([p.x, p.y], (limit, self.flat + limit), value)
+            self.least(among, [p.x, p.y], (limit, self.flat + limit), value)
         } else {
             let far = known.left + self.corner;
             let value = |d2: f64, z: f64| d2 + up(z) * up(z);
-            self.least([p.x, p.y], (far * far, far), value)
+            self.least(among, [p.x, p.y], (far * far, far), value)
                 .map(|(d2, c)| (d2.sqrt(), c))
         };
         match found {
@@ -207,22 +199,124 @@ impl FreePlaces {
             .filter(|known| known.0 < f64::INFINITY)
             .min_by(|a, b| a.0.total_cmp(&b.0));
         let limit = known.map_or(f64::INFINITY, |k| k.0);
-        self.least([x, y], (limit, reach2.sqrt()), value).or(known)
+        let among = (true, &self.between[..]);
+        self.least(among, [x, y], (limit, reach2.sqrt()), value)
+            .or(known)
     }
 
-    /// The place with the least `value` below `limit`, no farther in plan than `aside` from where it can be; `value` of squared plan
-    /// distance and height grows with both. In one piece: much of a check's time is spent in this loop.
+    /// The place with the least `value` below `limit` among the nodes, if they are wanted, and places between them, no farther in plan
+    /// than `aside` from where it can be; `value` of squared plan distance and height grows with both.
     fn least(
         &self,
-        [x, y]: [f64; 2],
+        (nodes, between): (bool, &[Between]),
+        at: [f64; 2],
         (mut limit, aside): (f64, f64),
         value: impl Fn(f64, f64) -> f64,
     ) -> Option<(f64, Point)> {
-        let grid = &self.lowest.grid;
+        let mut found = None;
+        if nodes {
+            found = self.nodes.least(&self.lowest, at, (limit, aside), &value);
+            limit = found.map_or(limit, |f| f.0);
+        }
+        for more in between.iter().filter(|b| !b.points.is_empty()) {
+            let nearer = more.squares.least(more, at, (limit, aside), &value);
+            limit = nearer.map_or(limit, |f| f.0);
+            found = nearer.or(found);
+        }
+        found
+    }
+}
+
+/// What lies in the smallest squares of a pyramid.
+trait Places {
+    /// Calls `each` with the places in square (i, j) along X and Y.
+    fn each_in(&self, square: [usize; 2], each: impl FnMut(f64, f64, f64));
+}
+
+impl Places for HeightMap {
+    fn each_in(&self, [si, sj]: [usize; 2], mut each: impl FnMut(f64, f64, f64)) {
+        let grid = &self.grid;
+        let wide = si * LEAF..((si + 1) * LEAF).min(grid.nx);
+        for j in sj * LEAF..((sj + 1) * LEAF).min(grid.ny) {
+            let y = grid.y(j);
+            let row = &self.values()[grid.index(0, j)..][..grid.nx];
+            for i in wide.clone() {
+                each(grid.x(i), y, f64::from(row[i]));
+            }
+        }
+    }
+}
+
+impl Between {
+    /// Those of `points` that lie on `grid`.
+    fn of(grid: Grid, mut points: Vec<Point>) -> Between {
+        points.retain(|c| grid.cell_at(c.x, c.y).is_some());
+        let mut finest = Level::empty(grid, PLACES_LEAF);
+        let nx = finest.nx;
+        let square = |c: &Point| {
+            grid.cell_at(c.x, c.y)
+                .map_or(0, |(i, j)| j / PLACES_LEAF * nx + i / PLACES_LEAF)
+        };
+        points.sort_by(|a, b| {
+            (square(a).cmp(&square(b)))
+                .then(a.z.total_cmp(&b.z))
+                .then(a.x.total_cmp(&b.x))
+                .then(a.y.total_cmp(&b.y))
+        });
+        let mut starts = vec![0u32; finest.least.len() + 1];
+        for c in &points {
+            let k = square(c);
+            starts[k + 1] += 1;
+            finest.least[k] = finest.least[k].min((c.z as f32).next_down());
+        }
+        for k in 1..starts.len() {
+            starts[k] += starts[k - 1];
+        }
+        Between {
+            points,
+            starts,
+            squares: Pyramid::over(grid, finest),
+        }
+    }
+}
+
+impl Places for Between {
+    fn each_in(&self, [si, sj]: [usize; 2], mut each: impl FnMut(f64, f64, f64)) {
+        let square = sj * self.squares.levels[0].nx + si;
+        let range = self.starts[square] as usize..self.starts[square + 1] as usize;
+        for c in &self.points[range] {
+            each(c.x, c.y, c.z);
+        }
+    }
+}
+
+impl Pyramid {
+    fn over(grid: Grid, finest: Level) -> Pyramid {
+        let mut levels = vec![finest];
+        while let Some(last) = levels.last().filter(|l| l.nx * l.ny > 1) {
+            let next = last.halved();
+            levels.push(next);
+        }
+        Pyramid {
+            origin: grid.origin,
+            levels,
+        }
+    }
+
+    /// The one of `places` with the least `value` below `limit`, as [`FreePlaces::least`]. In one piece: much of a check's time is
+    /// spent in this loop.
+    fn least(
+        &self,
+        places: &impl Places,
+        [x, y]: [f64; 2],
+        (mut limit, aside): (f64, f64),
+        value: &impl Fn(f64, f64) -> f64,
+    ) -> Option<(f64, Point)> {
+        let origin = self.origin;
         let bound = |level: usize, i: usize, j: usize| {
             let l = &self.levels[level];
             let out = |k: usize, n: usize, v: f64| {
-                let lo = grid.origin[k] + n as f64 * l.side;
+                let lo = origin[k] + n as f64 * l.side;
                 (lo - v).max(v - lo - l.side).max(0.0)
             };
             let (dx, dy) = (out(0, i, x), out(1, j, y));
@@ -235,7 +329,7 @@ impl FreePlaces {
             .unwrap_or(top);
         let level = &self.levels[first];
         let range = |k: usize, n: usize, v: f64| {
-            let square = |v: f64| ((v - grid.origin[k]) / level.side).floor();
+            let square = |v: f64| ((v - origin[k]) / level.side).floor();
             let last = n as f64 - 1.0;
             let from = square(v - aside).clamp(0.0, last) as u32;
             from..=square(v + aside).clamp(0.0, last) as u32
@@ -258,7 +352,7 @@ impl FreePlaces {
                 continue;
             }
             if level == 0 {
-                self.each_place(i as usize, j as usize, |px, py, pz| {
+                places.each_in([i as usize, j as usize], |px, py, pz| {
                     let v = value((px - x) * (px - x) + (py - y) * (py - y), pz);
                     if v < limit {
                         limit = v;
@@ -292,26 +386,20 @@ impl FreePlaces {
         }
         found
     }
-
-    fn each_place(&self, si: usize, sj: usize, mut each: impl FnMut(f64, f64, f64)) {
-        let grid = &self.lowest.grid;
-        let wide = si * LEAF..((si + 1) * LEAF).min(grid.nx);
-        for j in sj * LEAF..((sj + 1) * LEAF).min(grid.ny) {
-            let y = grid.y(j);
-            let row = &self.lowest.values()[grid.index(0, j)..][..grid.nx];
-            for i in wide.clone() {
-                each(grid.x(i), y, f64::from(row[i]));
-            }
-        }
-        let square = sj * self.levels[0].nx + si;
-        let range = self.starts[square] as usize..self.starts[square + 1] as usize;
-        for c in &self.between[range] {
-            each(c.x, c.y, c.z);
-        }
-    }
 }
 
 impl Level {
+    /// Squares of so many nodes on a side, with nothing in them.
+    fn empty(grid: Grid, nodes: usize) -> Level {
+        let (nx, ny) = (grid.nx.div_ceil(nodes), grid.ny.div_ceil(nodes));
+        Level {
+            nx,
+            ny,
+            side: nodes as f64 * grid.cell,
+            least: vec![f32::INFINITY; nx * ny],
+        }
+    }
+
     fn halved(&self) -> Level {
         let (nx, ny) = (self.nx.div_ceil(2), self.ny.div_ceil(2));
         let mut least = vec![f32::INFINITY; nx * ny];

@@ -1,19 +1,15 @@
 //! Rays, nearest places and balls against a mesh, by a tree of bounding boxes: for all that does not lie on a grid.
 //!
-//! The tree is parry's; its types stay in this file. The test of a ray against a triangle is watertight: a ray that meets a
-//! shared edge hits at least one of its triangles (S. Woop, C. Benthin and I. Wald, "Watertight Ray/Triangle Intersection",
-//! Journal of Computer Graphics Techniques 2(1), 2013).
+//! The test of a ray against a triangle is watertight: a ray that meets a shared edge hits at least one of its triangles (S. Woop,
+//! C. Benthin and I. Wald, "Watertight Ray/Triangle Intersection", Journal of Computer Graphics Techniques 2(1), 2013).
 
 use crate::mesh::{Mesh, Point, Vector};
-use parry3d_f64::bounding_volume::Aabb;
-use parry3d_f64::math::Vector as V3;
-use parry3d_f64::partitioning::{Bvh, BvhBuildStrategy, BvhNode, TraversalAction};
-use parry3d_f64::query::PointQuery;
-use parry3d_f64::shape::Triangle;
-use rayon::prelude::*;
 use std::cell::Cell;
+use std::ops::ControlFlow;
+use tree::{Tree, Within};
 
 mod touching;
+mod tree;
 
 pub use touching::Touching;
 
@@ -29,20 +25,8 @@ pub struct Hit {
 /// A mesh made ready for ray, distance and box questions.
 pub struct Rays<'m> {
     mesh: &'m Mesh,
-    tree: Bvh,
-    /// The slab that holds each triangle: most triangles about a ball that nearly touches are told to be clear by it.
-    slabs: Vec<Slab>,
+    tree: Tree,
 }
-
-/// Points x with lo ≤ normal · x ≤ hi: of no thickness but for rounding, and of no normal for a triangle of no area.
-struct Slab {
-    normal: V3,
-    lo: f64,
-    hi: f64,
-}
-
-/// Rounding of a distance to a slab, mm: far above what it is for parts of up to a kilometre.
-const HAIR: f64 = 1e-9;
 
 impl<'m> Rays<'m> {
     /// Builds the tree over all triangles of `mesh`.
@@ -50,15 +34,7 @@ impl<'m> Rays<'m> {
     /// # Panics
     /// If a triangle's corner is out of range.
     pub fn new(mesh: &'m Mesh) -> Rays<'m> {
-        let boxes: Vec<Aabb> = (0..mesh.triangles.len())
-            .into_par_iter()
-            .map(|t| around(mesh, t))
-            .collect();
-        Rays {
-            mesh,
-            tree: Bvh::from_leaves(BvhBuildStrategy::Binned, &boxes),
-            slabs: slabs(mesh),
-        }
+        Rays::over(mesh, |_| true)
     }
 
     /// Builds the tree over the triangles that are `wanted`; they keep their numbers.
@@ -66,46 +42,36 @@ impl<'m> Rays<'m> {
     /// # Panics
     /// If a triangle's corner, wanted or not, is out of range.
     pub fn over(mesh: &'m Mesh, wanted: impl Fn(usize) -> bool) -> Rays<'m> {
-        let boxes = (0..mesh.triangles.len())
+        let wanted: Vec<u32> = (0..mesh.triangles.len())
             .filter(|&t| wanted(t))
-            .map(|t| (t, around(mesh, t)));
+            .map(|t| t as u32)
+            .collect();
         Rays {
             mesh,
-            tree: Bvh::from_iter(BvhBuildStrategy::Binned, boxes),
-            slabs: slabs(mesh),
+            tree: Tree::over(mesh, &wanted),
         }
     }
 
     /// The first triangle that the ray from `origin` along `direction` meets, from either side, before `max` lengths of
     /// `direction`. A triangle that holds the origin is met at 0; one seen edge-on is not met. A direction of no length meets nothing.
     pub fn first_hit(&self, origin: &Point, direction: &Vector, max: f64) -> Option<Hit> {
-        let ray = Ray::new(origin, direction)?;
-        self.tree
-            .find_best(
-                max,
-                |node, best| ray.enters(node, best).unwrap_or(f64::MAX),
-                |t, _| ray.meets(self.mesh.corners(t as usize)),
-            )
-            .map(|(triangle, distance)| Hit { distance, triangle })
+        let mut first: Option<Hit> = None;
+        self.each_hit(origin, direction, max, |hit, most| {
+            if hit.distance < most {
+                first = Some(hit);
+                return hit.distance;
+            }
+            most
+        });
+        first
     }
 
     /// Whether the ray from `origin` along `direction` meets anything: as [`Rays::first_hit`], sooner told.
     pub fn meets_any(&self, origin: &Point, direction: &Vector) -> bool {
-        let Some(ray) = Ray::new(origin, direction) else {
-            return false;
-        };
         let mut met = false;
-        self.tree.traverse(|node| {
-            if ray.enters(node, f64::INFINITY).is_none() {
-                return TraversalAction::Prune;
-            }
-            if let Some(triangle) = node.leaf_data()
-                && ray.meets(self.mesh.corners(triangle as usize)).is_some()
-            {
-                met = true;
-                return TraversalAction::EarlyExit;
-            }
-            TraversalAction::Continue
+        self.each_hit(origin, direction, f64::INFINITY, |_, _| {
+            met = true;
+            f64::NEG_INFINITY
         });
         met
     }
@@ -114,19 +80,9 @@ impl<'m> Rays<'m> {
     /// edge or corner meets all triangles around it.
     pub fn all_hits(&self, origin: &Point, direction: &Vector) -> Vec<Hit> {
         let mut hits = Vec::new();
-        let Some(ray) = Ray::new(origin, direction) else {
-            return hits;
-        };
-        self.tree.traverse(|node| {
-            if ray.enters(node, f64::INFINITY).is_none() {
-                return TraversalAction::Prune;
-            }
-            if let Some(triangle) = node.leaf_data()
-                && let Some(distance) = ray.meets(self.mesh.corners(triangle as usize))
-            {
-                hits.push(Hit { distance, triangle });
-            }
-            TraversalAction::Continue
+        self.each_hit(origin, direction, f64::INFINITY, |hit, most| {
+            hits.push(hit);
+            most
         });
         hits.sort_by(|a, b| {
             a.distance
@@ -136,23 +92,46 @@ impl<'m> Rays<'m> {
         hits
     }
 
+    /// Calls `each` with the triangles that the ray meets, about the nearest first, and how far they are looked for; it tells how far
+    /// to go on.
+    fn each_hit(
+        &self,
+        origin: &Point,
+        direction: &Vector,
+        most: f64,
+        mut each: impl FnMut(Hit, f64) -> f64,
+    ) {
+        let Some(ray) = Ray::new(origin, direction) else {
+            return;
+        };
+        let enters = |lo, hi, most: f64| ray.enters(lo, hi, most);
+        self.tree.along(most, enters, |triangle, most| {
+            match ray.meets(self.mesh.corners(triangle as usize)) {
+                Some(distance) => each(Hit { distance, triangle }, most),
+                None => most,
+            }
+        });
+    }
+
     /// The place of the surface nearest to `point` and its triangle, if closer than `within`. A ball of radius `within` about
     /// `point` cuts into the surface by `within` less the distance to that place.
     pub fn closest(&self, point: &Point, within: f64) -> Option<(Point, u32)> {
-        let p = v3(*point);
-        self.tree
-            .find_best(
-                within,
-                |node, _| distance_to_box(node, p),
-                |t, best| {
-                    if self.off_slab(t, p) > best + HAIR {
-                        return None;
-                    }
-                    let place = self.nearest_on(t, p);
-                    Some((place.distance(p), place))
-                },
-            )
-            .map(|(t, (_, q))| (Point::new(q.x, q.y, q.z), t))
+        let mut found = None;
+        let ball = Within {
+            centre: *point,
+            radius: within,
+        };
+        self.tree.near(ball, |t, mut ball| {
+            if let Some(place) = self.closest_within(t, point, ball.radius) {
+                let distance = (place - point).norm();
+                if distance < ball.radius {
+                    ball.radius = distance;
+                    found = Some((place, t));
+                }
+            }
+            ControlFlow::Continue(ball)
+        });
+        found
     }
 
     /// Whether any surface is closer to `point` than `radius`: whether that ball cuts into the surface.
@@ -163,86 +142,84 @@ impl<'m> Rays<'m> {
     /// As [`Rays::any_within`], sooner told: the triangle `last` found is tried first, for what cuts a ball mostly cuts the one
     /// beside it.
     pub fn any_within_after(&self, point: &Point, radius: f64, last: &Cell<Option<u32>>) -> bool {
-        let p = v3(*point);
         let closer = |t: u32| {
-            self.off_slab(t, p) <= radius + HAIR && self.nearest_on(t, p).distance(p) < radius
+            let nearest = self.closest_within(t, point, radius);
+            nearest.is_some_and(|q| (q - point).norm() < radius)
         };
         if last.get().is_some_and(closer) {
             return true;
         }
         let mut found = false;
-        self.tree.traverse(|node| {
-            if distance_to_box(node, p) >= radius {
-                return TraversalAction::Prune;
-            }
-            if let Some(t) = node.leaf_data()
-                && closer(t)
-            {
+        let ball = Within {
+            centre: *point,
+            radius,
+        };
+        self.tree.near(ball, |t, ball| {
+            if closer(t) {
                 last.set(Some(t));
                 found = true;
-                return TraversalAction::EarlyExit;
+                return ControlFlow::Break(());
             }
-            TraversalAction::Continue
+            ControlFlow::Continue(ball)
         });
         found
     }
 
     /// The point of triangle `t` nearest to `point`.
     pub fn closest_on(&self, t: u32, point: &Point) -> Point {
-        let q = self.nearest_on(t, v3(*point));
-        Point::new(q.x, q.y, q.z)
+        let nearest = nearest_on(self.mesh.corners(t as usize), point, f64::INFINITY);
+        nearest.unwrap_or(*point)
+    }
+
+    /// The point of triangle `t` nearest to `point`; `None` if it is surely no closer than `within`.
+    fn closest_within(&self, t: u32, point: &Point, within: f64) -> Option<Point> {
+        nearest_on(self.mesh.corners(t as usize), point, within)
     }
 
     /// Calls `each` for every triangle whose bounding box meets the box `lo..=hi`; in the tree's order, the same each time.
-    pub fn for_each_triangle_in_box(&self, lo: &Point, hi: &Point, each: impl FnMut(u32)) {
-        let wanted = Aabb::new(v3(*lo), v3(*hi));
-        self.tree.intersect_aabb(&wanted).for_each(each);
-    }
-
-    /// Distance of `p` from the slab of triangle `t`: no point of the triangle is nearer.
-    fn off_slab(&self, t: u32, p: V3) -> f64 {
-        let slab = &self.slabs[t as usize];
-        let along = slab.normal.dot(p);
-        (slab.lo - along).max(along - slab.hi)
-    }
-
-    fn nearest_on(&self, t: u32, p: V3) -> V3 {
-        let [a, b, c] = self.mesh.corners(t as usize).map(v3);
-        Triangle::new(a, b, c).project_local_point(p, false).point
+    pub fn for_each_triangle_in_box(&self, lo: &Point, hi: &Point, mut each: impl FnMut(u32)) {
+        let meets =
+            |from: [f64; 3], to: [f64; 3]| (0..3).all(|k| from[k] <= hi[k] && to[k] >= lo[k]);
+        let enters = |from, to, _| meets(from, to).then_some(0.0);
+        self.tree.along(0.0, enters, |t, most| {
+            let [a, b, c] = self.mesh.corners(t as usize);
+            if meets(a.inf(&b).inf(&c).into(), a.sup(&b).sup(&c).into()) {
+                each(t);
+            }
+            most
+        });
     }
 }
 
-fn slabs(mesh: &Mesh) -> Vec<Slab> {
-    let slab = |t: usize| {
-        let normal = mesh.normal(t).unwrap_or_default();
-        let [a, b, c] = mesh.corners(t).map(|p| normal.dot(&p.coords));
-        Slab {
-            normal: v3(normal.into()),
-            lo: a.min(b).min(c),
-            hi: a.max(b).max(c),
-        }
+/// Squared sine of the angle at a triangle's corner below which it has no plane.
+const THIN: f64 = 1e-14;
+
+/// The point of a triangle nearest to `p`, if it may be closer than `within`: none is farther from the triangle than from its plane.
+fn nearest_on([a, b, c]: [Point; 3], p: &Point, within: f64) -> Option<Point> {
+    let (ab, ac, ap) = (b - a, c - a, p - a);
+    let normal = ab.cross(&ac);
+    let (over, area2) = (normal.dot(&ap), normal.norm_squared());
+    // what is thinner is its sides: of its normal rounding has left nothing
+    let has_plane = area2 > THIN * ab.norm_squared() * ac.norm_squared();
+    if has_plane && over * over > within * within * area2 * (1.0 + 1e-6) {
+        return None;
+    }
+    // the corners' shares of the place under p: twice the areas across from them, times that of the triangle
+    let of_b = ap.cross(&ac).dot(&normal);
+    let of_c = ab.cross(&ap).dot(&normal);
+    if has_plane && of_b >= 0.0 && of_c >= 0.0 && of_b + of_c <= area2 {
+        return Some(p - normal * (over / area2));
+    }
+    let on_side = |q: Point, along: Vector| {
+        let share = (p - q).dot(&along) / along.norm_squared();
+        // not a number on a side of no length
+        let share = if share > 0.0 { share.min(1.0) } else { 0.0 };
+        let place = q + along * share;
+        ((place - p).norm_squared(), place)
     };
-    (0..mesh.triangles.len())
-        .into_par_iter()
-        .map(slab)
-        .collect()
-}
-
-/// The box around triangle `t`.
-fn around(mesh: &Mesh, t: usize) -> Aabb {
-    let [a, b, c] = mesh.corners(t);
-    Aabb::new(v3(a.inf(&b).inf(&c)), v3(a.sup(&b).sup(&c)))
-}
-
-fn v3(p: Point) -> V3 {
-    V3::new(p.x, p.y, p.z)
-}
-
-fn distance_to_box(node: &BvhNode, p: V3) -> f64 {
-    (node.mins() - p)
-        .max(p - node.maxs())
-        .max(V3::ZERO)
-        .length()
+    let sides = [on_side(a, ab), on_side(a, ac), on_side(b, c - b)];
+    let nearer = |x: (f64, Point), y: (f64, Point)| if y.0 < x.0 { y } else { x };
+    Some(sides.into_iter().fold((f64::INFINITY, a), nearer).1)
 }
 
 /// A ray, with what both tests need.
@@ -271,9 +248,8 @@ impl Ray {
         })
     }
 
-    /// Where the ray enters the node's box (0 from inside), if it does so no later than `max`.
-    fn enters(&self, node: &BvhNode, max: f64) -> Option<f64> {
-        let (lo, hi) = (node.mins().to_array(), node.maxs().to_array());
+    /// Where the ray enters a box (0 from inside), if it does so no later than `max`.
+    fn enters(&self, lo: [f64; 3], hi: [f64; 3], max: f64) -> Option<f64> {
         let (mut near, mut far) = (0.0, max);
         for k in 0..3 {
             let (lo, hi) = (lo[k] - self.origin[k], hi[k] - self.origin[k]);
@@ -490,5 +466,43 @@ mod tests {
         let rays = Rays::new(&line);
         assert_eq!(rays.all_hits(&Point::new(0.5, 0.0, 5.0), &down), []);
         assert!(rays.any_within(&Point::new(0.5, 0.0, 0.5), 0.6));
+    }
+
+    #[test]
+    fn the_nearest_point_of_slivers_and_of_triangles_of_no_area() {
+        let p = Point::new(0.5, 0.3, 0.4);
+        // on a line, to the last bit and but for it; its nearest point is (0.5, 0, 0)
+        for bump in [0.0, 1e-17, 1e-12, 1e-9] {
+            let corners = [[0.0, 0.0, 0.0], [1.0, 0.0, bump], [0.7, bump, 0.0]].map(Point::from);
+            for turn in 0..3 {
+                let [a, b, c] = [0, 1, 2].map(|k| corners[(turn + k) % 3]);
+                let q = nearest_on([a, b, c], &p, 0.500_001).unwrap();
+                assert!((q - Point::new(0.5, 0.0, 0.0)).norm() < 1e-8, "{bump}: {q}");
+            }
+        }
+        let q = nearest_on([Point::new(0.5, 0.0, 0.0); 3], &p, 1.0).unwrap();
+        assert_eq!(q, Point::new(0.5, 0.0, 0.0));
+    }
+
+    proptest! {
+        #[test]
+        fn no_point_of_a_triangle_is_nearer_than_the_nearest(
+            corners in prop::collection::vec([SPACE, SPACE, SPACE], 3), p in [SPACE, SPACE, SPACE], within in 0.1..20.0f64,
+        ) {
+            let mesh = soup(&corners);
+            let p = Point::from(p);
+            let q = nearest_on(mesh.corners(0), &p, f64::INFINITY).unwrap();
+            let distance = (q - p).norm();
+            prop_assert!(distance <= sampled(&mesh, 0, &p) + 1e-9);
+            // it lies on the triangle
+            let [a, b, c] = mesh.corners(0);
+            let area = |a: &Point, b: &Point, c: &Point| (b - a).cross(&(c - a)).norm();
+            let parts = area(&a, &b, &q) + area(&b, &c, &q) + area(&c, &a, &q);
+            prop_assert!((parts - area(&a, &b, &c)).abs() < 1e-9);
+            match nearest_on(mesh.corners(0), &p, within) {
+                Some(same) => prop_assert_eq!(same, q),
+                None => prop_assert!(distance >= within * (1.0 - 1e-9)),
+            }
+        }
     }
 }

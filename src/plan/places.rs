@@ -134,7 +134,7 @@ pub fn reaching(
             (left > slack).then_some((p.at, left))
         };
         let open: Vec<(Point, f64)> = places.par_iter().filter_map(at_nodes).collect();
-        cutting.look_between(&open, leave);
+        cutting.look_between(&open, leave, Vec::new());
     }
     let cutting = &cutting;
     let found: Vec<Nearest> = places

@@ -223,11 +223,10 @@ impl<'m> Ground<'m> {
     /// Judges one cutter at the samples of `groups`.
     pub fn reach(&self, cutting: &mut Cutting, leave: f64, groups: Arc<Groups>) -> Reached {
         let (mut nearest, between) = groups.judged(self, cutting, leave);
-        cutting.places.add(between);
         // between the nodes where samples are left
         let left = (groups.samples.iter().zip(&nearest)).filter(|(_, n)| n.left > 0.0);
         let open: Vec<(Point, f64)> = left.map(|(s, n)| (s.at, n.left)).collect();
-        cutting.look_between(&open, leave);
+        cutting.look_between(&open, leave, between);
         nearest = groups.nearer(self, cutting, &nearest, leave);
         let samples = &groups.samples;
         let corners = self.corners(cutting, samples, &nearest);

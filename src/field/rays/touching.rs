@@ -1,8 +1,8 @@
 //! The largest ball that touches a surface at a place, exactly.
 
-use super::{HAIR, Rays, V3, distance_to_box, v3};
+use super::{Rays, Within};
 use crate::mesh::{Point, Vector};
-use parry3d_f64::partitioning::TraversalAction;
+use std::ops::ControlFlow;
 
 /// The largest ball that touches at a place.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -12,7 +12,7 @@ pub struct Touching {
     /// What stops a larger one: place and triangle; `None` where nothing does up to the most asked for.
     pub stop: Option<(Point, u32)>,
     /// No surface is closer to this place than
-    centre: V3,
+    centre: Point,
     /// that, mm.
     clear: f64,
 }
@@ -40,8 +40,8 @@ impl Rays<'_> {
         near: Option<&Touching>,
     ) -> Touching {
         let mut ball = Ball {
-            p: v3(*p),
-            n: V3::new(n.x, n.y, n.z),
+            p: *p,
+            n: *n,
             slack,
             radius: most,
             stop: None,
@@ -50,43 +50,40 @@ impl Rays<'_> {
             if let Some((_, t)) = near.stop {
                 ball.shrink(self, t);
             }
-            let beyond = ball.centre().distance(near.centre) + ball.radius - slack - near.clear;
+            let beyond = (ball.centre() - near.centre).norm() + ball.radius - slack - near.clear;
             if beyond <= 0.5 * slack {
                 return ball.found(near.centre, near.clear);
             }
         }
-        self.tree.traverse(|node| {
-            if distance_to_box(node, ball.centre()) >= ball.radius - slack {
-                return TraversalAction::Prune;
-            }
-            if let Some(t) = node.leaf_data()
-                && self.off_slab(t, ball.centre()) <= ball.radius - slack + HAIR
-            {
-                ball.shrink(self, t);
-            }
-            TraversalAction::Continue
+        let within = |ball: &Ball| Within {
+            centre: ball.centre(),
+            radius: ball.radius - slack,
+        };
+        self.tree.near(within(&ball), |t, _| {
+            ball.shrink(self, t);
+            ControlFlow::Continue(within(&ball))
         });
         ball.found(ball.centre(), ball.radius - slack - FINE)
     }
 }
 
 struct Ball {
-    p: V3,
-    n: V3,
+    p: Point,
+    n: Vector,
     slack: f64,
     radius: f64,
-    stop: Option<(V3, u32)>,
+    stop: Option<(Point, u32)>,
 }
 
 impl Ball {
-    fn centre(&self) -> V3 {
+    fn centre(&self) -> Point {
         self.p + self.n * self.radius
     }
 
-    fn found(&self, centre: V3, clear: f64) -> Touching {
+    fn found(&self, centre: Point, clear: f64) -> Touching {
         Touching {
             radius: self.radius,
-            stop: self.stop.map(|(q, t)| (Point::new(q.x, q.y, q.z), t)),
+            stop: self.stop,
             centre,
             clear,
         }
@@ -96,13 +93,16 @@ impl Ball {
     fn shrink(&mut self, rays: &Rays, t: u32) {
         for _ in 0..STEPS {
             let centre = self.centre();
-            let q = rays.nearest_on(t, centre);
-            if q.distance(centre) >= self.radius - self.slack - FINE {
+            let clear = self.radius - self.slack - FINE;
+            let Some(q) = rays.closest_within(t, &centre, clear) else {
+                return;
+            };
+            if (q - centre).norm() >= clear {
                 return;
             }
             let v = q - self.p;
-            let rise = v.dot(self.n) - self.slack;
-            let radius = 0.5 * (v.length_squared() - self.slack * self.slack) / rise;
+            let rise = v.dot(&self.n) - self.slack;
+            let radius = 0.5 * (v.norm_squared() - self.slack * self.slack) / rise;
             // only by rounding: at a place no farther than the slack nothing stops the ball
             if radius.is_nan() || radius <= 0.0 || radius >= self.radius {
                 return;

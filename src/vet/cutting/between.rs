@@ -19,16 +19,16 @@ const LEAST_STEP: f64 = 0.05;
 const GENTLE: f64 = 1.5;
 
 impl Cutting<'_> {
-    /// Adds the free places between nodes where the cutter-centre surface bends up or jumps between two of them, as far off as
+    /// Adds the free places `known`, and those between nodes where the cutter-centre surface bends up or jumps between two of them, as far off as
     /// they may come nearer to one of the `open` places than what is said to be left there; bends that hide little of `leave` mm,
     /// or of what nodes on a slope hide anyway, are let be.
-    pub fn look_between(&mut self, open: &[(Point, f64)], leave: f64) {
+    pub fn look_between(&mut self, open: &[(Point, f64)], leave: f64, known: Vec<Point>) {
         let grid = self.grid();
         let fine = (0.25 * grid.cell * grid.cell / self.radius()).max(0.2 * leave);
         let near = Near::to(open, grid, self.radius());
         let wanted = |i: usize, j: usize| near.holds(i, j);
-        let between = self.bends(fine, &wanted);
-        self.places.add(between);
+        let found = self.bends(fine, &wanted);
+        self.places.add([known, found].concat());
     }
 
     /// Nodes that lie lower than all around them by more than `fine`, alone or with a neighbour or three: the cutter may rest
@@ -129,9 +129,10 @@ impl Cutting<'_> {
         (0..grid.ny).into_par_iter().flat_map_iter(row).collect()
     }
 
-    /// Height of the centre with the cutter as low as it gets in the plan place of `p`.
-    fn lowest_at(&self, p: &Point) -> Option<f64> {
-        let contact = (self.ground.contacts.dropper).centre_height(self.profile, p.x, p.y);
+    /// Height of the centre with the cutter as low as it gets in the plan place of `p`, which it cannot reach.
+    fn lowest_above(&self, p: &Point) -> Option<f64> {
+        let dropper = &self.ground.contacts.dropper;
+        let contact = dropper.highest(self.profile, [p.x, p.y], p.z, f64::INFINITY);
         contact.map(|c| c.z)
     }
 
@@ -154,7 +155,7 @@ impl Cutting<'_> {
                 // between the nodes there may be more than one bend: the bottom of a narrow trough
                 let p = at_height(at);
                 let near = [p.z, p.z + fine].into_iter().find(|&z| is_free(at, z));
-                let z = near.or_else(|| self.lowest_at(&p));
+                let z = near.or_else(|| self.lowest_above(&p));
                 found.extend(z.map(|z| Point::new(p.x, p.y, z)));
                 return;
             }

@@ -104,7 +104,7 @@ impl Groups {
         (nearest.concat(), between.concat())
     }
 
-    /// As much of what was said to be left, `nearest`, as the places known by now leave.
+    /// As much of what was said to be left, `nearest`, as the places that were added since leave.
     pub fn nearer(
         &self,
         ground: &Ground,
@@ -233,13 +233,20 @@ impl<'g> Judge<'g> {
         slight(near, self.slack(sample))
     }
 
-    /// Judges one group once more by the places known by now.
+    /// Judges one group once more by the places added since: of a group of several, where all places have been asked for the sample
+    /// that was cut most only, by all of them.
     fn again(&mut self, samples: &[Sample], nearest: &[Nearest]) {
         let left = |k: &usize| nearest[*k].left;
         let most = (0..samples.len()).reduce(|a, b| if left(&b) > left(&a) { b } else { a });
         let Some(most) = most else { return };
         let places = &self.cutting.places;
-        let asked = |s: &Sample, n: Nearest| slight(places.left(&s.at, n), self.slack(s));
+        let asked = |s: &Sample, n: Nearest| {
+            let near = match samples.len() {
+                1 => places.left_by_last(&s.at, n),
+                _ => places.left(&s.at, n),
+            };
+            slight(near, self.slack(s))
+        };
         let told = match left(&most) > 0.0 {
             true => asked(&samples[most], nearest[most]),
             false => nearest[most],
