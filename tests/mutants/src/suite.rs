@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 use std::ffi::OsStr;
 use std::fs;
 use std::io;
-use std::os::unix::process::CommandExt;
+use std::os::unix::process::{CommandExt, ExitStatusExt};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::thread::sleep;
@@ -12,6 +12,10 @@ use std::time::{Duration, Instant};
 
 /// More memory than any test needs, KiB: a mutant that asks for more without end fails.
 const MEMORY_KIB: u32 = 8_000_000;
+/// Clock time over the processor time that a test may take: for one that waits without end. A busy machine must not stop any.
+const WAITING: u32 = 6;
+/// The signal that ends a process at its limit of processor time (Linux).
+const SIGXCPU: i32 = 24;
 
 /// One test and what it comes by.
 pub struct Test {
@@ -64,7 +68,7 @@ impl Test {
         file.to_string_lossy().starts_with(&format!("{name}-"))
     }
 
-    /// Runs the test unmutated, for its time and what it comes by; for no longer than `limit`.
+    /// Runs the test unmutated, for its time and what it comes by; for no longer than `limit` of processor time.
     pub fn record(&mut self, root: &Path, record: &Path, limit: Duration) -> io::Result<End> {
         if record.exists() {
             fs::remove_file(record)?;
@@ -95,8 +99,10 @@ impl Test {
         value: impl AsRef<OsStr>,
         limit: Duration,
     ) -> io::Result<End> {
+        let seconds = limit.as_secs() + 1;
+        let limited = format!("ulimit -v {MEMORY_KIB}; ulimit -t {seconds}; exec \"$0\" \"$@\"");
         let mut child = Command::new("sh")
-            .args(["-c", &format!("ulimit -v {MEMORY_KIB}; exec \"$0\" \"$@\"")])
+            .args(["-c", &limited])
             .arg(&self.program)
             .args(["--exact", &self.name, "--test-threads", "1"])
             .current_dir(root)
@@ -111,7 +117,7 @@ impl Test {
             .stderr(Stdio::null())
             .process_group(0)
             .spawn()?;
-        wait(&mut child, limit)
+        wait(&mut child, WAITING * limit)
     }
 }
 
@@ -119,10 +125,10 @@ fn wait(child: &mut Child, limit: Duration) -> io::Result<End> {
     let start = Instant::now();
     loop {
         if let Some(status) = child.try_wait()? {
-            return Ok(if status.success() {
-                End::Passed
-            } else {
-                End::Failed
+            return Ok(match status.signal() {
+                Some(SIGXCPU) => End::TimedOut,
+                _ if status.success() => End::Passed,
+                _ => End::Failed,
             });
         }
         if start.elapsed() > limit {
