@@ -2,6 +2,8 @@
 
 use crate::shapes::Shape;
 use moldvet::report::{Report, Verdict};
+use serde::{Deserialize, Deserializer, Serialize};
+use std::borrow::Cow;
 
 /// How a figure's ± is stated in the table.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -14,11 +16,16 @@ pub enum Scale {
     Turns,
 }
 
+/// A number as it was written; what has no end is written as null.
+fn number<'d, D: Deserializer<'d>>(from: D) -> Result<f64, D::Error> {
+    Ok(Option::deserialize(from)?.unwrap_or(f64::INFINITY))
+}
+
 /// A figure and its truth.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct Trial {
     /// Name of the figure.
-    pub figure: &'static str,
+    pub figure: Cow<'static, str>,
     /// What it belongs to, such as a ball's size.
     pub of: String,
     /// What is true.
@@ -26,6 +33,7 @@ pub struct Trial {
     /// What is reported, if anything.
     pub value: Option<f64>,
     /// Its ±.
+    #[serde(deserialize_with = "number")]
     pub pm: f64,
     /// What the ± is divided by for the table, with how to say so.
     pub by: f64,
@@ -48,10 +56,10 @@ impl Trial {
 }
 
 /// A verdict against what it should be.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct Call {
     /// What is judged.
-    pub what: &'static str,
+    pub what: Cow<'static, str>,
     /// More of it, for a reader.
     pub of: String,
     /// Whether it should pass.
@@ -59,16 +67,17 @@ pub struct Call {
     /// Whether it passes; `None` where the report says that it is too close to call.
     pub said: Option<bool>,
     /// How close the figure is to its limit.
+    #[serde(deserialize_with = "number")]
     pub margin: f64,
 }
 
 /// What came of a shape.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, Serialize, Deserialize)]
 pub struct Outcome {
     /// Its seed.
     pub seed: u64,
     /// Its kind.
-    pub kind: &'static str,
+    pub kind: Cow<'static, str>,
     /// Figures.
     pub trials: Vec<Trial>,
     /// Verdicts.
@@ -99,14 +108,14 @@ pub fn compare(
 ) -> Outcome {
     let truth = &shape.truth;
     let mut out = Outcome {
-        kind: shape.kind,
+        kind: shape.kind.into(),
         ..Outcome::default()
     };
     let Some(half) = report.halves.first() else {
         out.error = Some("no half".into());
         return out;
     };
-    let mut add = |figure,
+    let mut add = |figure: &'static str,
                    of: &str,
                    truth: f64,
                    value: Option<f64>,
@@ -119,7 +128,7 @@ pub fn compare(
             Scale::Turns => turn.max(1e-12),
         };
         out.trials.push(Trial {
-            figure,
+            figure: figure.into(),
             of: of.to_owned(),
             truth,
             value,
@@ -373,7 +382,7 @@ pub fn compare(
         // facets that may be faces of their own leave it more: what, is not worked out
         if !coarse {
             out.calls.push(Call {
-                what: CLEARS_FLAT,
+                what: CLEARS_FLAT.into(),
                 of: format!(
                     "{of} leaves {left:.5}, said {:.5?} ± {:.5?}, chord error {:.5}",
                     found.left_height_mm.unwrap_or(f64::NAN),
@@ -395,7 +404,7 @@ pub fn compare(
                 .filter(|&r| r > 0.0)
                 .map_or(1.0, |r| (0.5 * ball.diameter_mm / r - 1.0).abs());
             let call = Call {
-                what: if off <= 0.0201 { BORDERLINE } else { "clears" },
+                what: if off <= 0.0201 { BORDERLINE } else { "clears" }.into(),
                 of: format!(
                     "ball {} mm leaves {left:.5}, said {:.5?} ± {:.5?}, chord error {:.5}",
                     ball.diameter_mm,
@@ -409,7 +418,7 @@ pub fn compare(
             };
             if call.what != BORDERLINE && truth.chord_mm <= 0.25 * r.leave_mm {
                 out.calls.push(Call {
-                    what: FINE,
+                    what: FINE.into(),
                     ..call.clone()
                 });
             }
@@ -422,7 +431,7 @@ pub fn compare(
         .and_then(serde_json::Value::as_f64)
         .unwrap_or(0.0);
     out.calls.push(Call {
-        what: "undercut",
+        what: "undercut".into(),
         of: format!("hook {:.5}, said {:.5?}", truth.hook_mm, u.hook_mm),
         truth: truth.hook_mm <= forgive,
         said: said(u.verdict),
@@ -435,7 +444,7 @@ pub fn compare(
             .and_then(serde_json::Value::as_f64)
             .unwrap_or(1.0);
         out.calls.push(Call {
-            what: "draft",
+            what: "draft".into(),
             of: format!(
                 "short wall {wall:.5}, said {:.5?} ± {:.5?}",
                 d.tallest_short_wall_mm, d.tallest_short_wall_mm_pm

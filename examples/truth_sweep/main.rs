@@ -3,6 +3,7 @@
 //! `cargo run --release --example truth_sweep -- --shapes 10000` prints a table;
 //! `--chord LO..HI` draws meshes with other chord errors, in mm;
 //! `--minutes M` ends after a whole hundred of shapes when the time is up;
+//! `--kept FILE` keeps what came of each hundred there, and goes on from what is there already, of the same code and options;
 //! `--near-crease` draws shapes whose facets turn by 24° to 60°;
 //! `--seed S --shapes 1 --dump FILE.stl` runs one shape again and writes it, its truth and its report.
 
@@ -35,8 +36,11 @@ use moldvet::units::Unit;
 use moldvet::vet::{CheckConfig, check};
 use rayon::prelude::*;
 use shapes::{KINDS, Shape};
+use std::collections::HashSet;
 use std::error::Error;
-use std::path::PathBuf;
+use std::fs::OpenOptions;
+use std::io::Write;
+use std::path::{Path, PathBuf};
 use std::time::Instant;
 
 struct Args {
@@ -49,6 +53,7 @@ struct Args {
     cell: Option<f64>,
     chords: [f64; 2],
     minutes: f64,
+    kept: Option<PathBuf>,
 }
 
 /// Shapes between two looks at the clock.
@@ -65,6 +70,7 @@ fn args() -> Result<Args, Box<dyn Error>> {
         cell: None,
         chords: shapes::CHORDS,
         minutes: f64::INFINITY,
+        kept: None,
     };
     let mut given = std::env::args().skip(1);
     while let Some(option) = given.next() {
@@ -88,6 +94,7 @@ fn args() -> Result<Args, Box<dyn Error>> {
                 args.chords = [from.parse()?, to.parse()?];
             }
             "--minutes" => args.minutes = value()?.parse()?,
+            "--kept" => args.kept = Some(value()?.into()),
             "--cell" => args.cell = Some(value()?.parse()?),
             other => return Err(format!("unknown argument {other}").into()),
         }
@@ -212,7 +219,7 @@ fn outcome(seed: u64, args: &Args) -> Outcome {
     }
 }
 
-fn dump(path: &std::path::Path, filed: &Filed, report: &Report) -> Result<(), Box<dyn Error>> {
+fn dump(path: &Path, filed: &Filed, report: &Report) -> Result<(), Box<dyn Error>> {
     std::fs::write(path, &filed.bytes)?;
     let unit = if filed.unit == Unit::Inch {
         "inch"
@@ -235,18 +242,44 @@ fn dump(path: &std::path::Path, filed: &Filed, report: &Report) -> Result<(), Bo
     Ok(())
 }
 
+/// What was kept of earlier runs.
+fn kept(path: &Path) -> Result<Vec<Outcome>, Box<dyn Error>> {
+    if !path.exists() {
+        return Ok(Vec::new());
+    }
+    let text = std::fs::read_to_string(path)?;
+    let outcome = |line: &str| {
+        serde_json::from_str(line).map_err(|e| format!("{}: {e}", path.display()).into())
+    };
+    text.lines().map(outcome).collect()
+}
+
+fn keep(path: &Path, outcomes: &[Outcome]) -> Result<(), Box<dyn Error>> {
+    let lines = outcomes.iter().map(serde_json::to_string);
+    let lines: Vec<String> = lines.collect::<Result<_, _>>()?;
+    let mut file = OpenOptions::new().create(true).append(true).open(path)?;
+    Ok(file.write_all((lines.join("\n") + "\n").as_bytes())?)
+}
+
 fn main() -> Result<(), Box<dyn Error>> {
     let args = args()?;
     let begun = Instant::now();
-    let seeds: Vec<u64> = (args.seed..args.seed + args.shapes).collect();
-    let mut outcomes: Vec<Outcome> = Vec::new();
+    let seeds = args.seed..args.seed + args.shapes;
+    let mut outcomes = args.kept.as_deref().map_or(Ok(Vec::new()), kept)?;
+    outcomes.retain(|o| seeds.contains(&o.seed));
+    let done: HashSet<u64> = outcomes.iter().map(|o| o.seed).collect();
+    let seeds: Vec<u64> = seeds.filter(|seed| !done.contains(seed)).collect();
     for block in seeds.chunks(BLOCK) {
         if begun.elapsed().as_secs_f64() > 60.0 * args.minutes {
             break;
         }
         let found = block.par_iter().with_max_len(1);
-        outcomes.par_extend(found.map(|&seed| outcome(seed, &args)));
-        let rate = outcomes.len() as f64 / begun.elapsed().as_secs_f64();
+        let found: Vec<Outcome> = found.map(|&seed| outcome(seed, &args)).collect();
+        if let Some(path) = &args.kept {
+            keep(path, &found)?;
+        }
+        outcomes.extend(found);
+        let rate = (outcomes.len() - done.len()) as f64 / begun.elapsed().as_secs_f64();
         eprintln!("{} shapes, {rate:.2} a second", outcomes.len());
     }
     println!("{} shapes, seeds {} and on\n", outcomes.len(), args.seed);

@@ -8,8 +8,8 @@ pub fn table(outcomes: &[Outcome], worst: usize) -> String {
     let mut text = String::new();
     let mut figures: Vec<&str> = Vec::new();
     for trial in outcomes.iter().flat_map(|o| &o.trials) {
-        if !figures.contains(&trial.figure) {
-            figures.push(trial.figure);
+        if !figures.contains(&&*trial.figure) {
+            figures.push(&trial.figure);
         }
     }
     figures.sort_unstable();
