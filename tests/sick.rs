@@ -7,7 +7,7 @@ mod common;
 
 use common::{Facet, balls, data, facets_of, model_of, report, ring, tower};
 use moldvet::plan::{PlanConfig, plan};
-use moldvet::report::{Finding, Report, Verdict};
+use moldvet::report::{Finding, RegionKind, Report, Verdict};
 use moldvet::units::Unit;
 
 fn sound() -> Vec<Facet> {
@@ -192,4 +192,25 @@ fn a_plan_of_a_cavity_with_a_hole_says_so_with_its_place() {
     assert_eq!(found.len(), 1, "{found:?}");
     assert_eq!(found[0].verdict, Verdict::Unsure);
     assert!(away(found[0].at_mm.unwrap(), &gone) < 15.0);
+}
+
+#[test]
+fn a_void_in_the_material_is_told_with_its_volume() {
+    // a box of 8 x 6 x 3 under the pocket, its facets turned inwards
+    let mut facets = sound();
+    let void = tower(&[ring(4.0, 3.0, -10.0), ring(4.0, 3.0, -7.0)]);
+    facets.extend(void.into_iter().map(|[a, b, c]| [a, c, b]));
+    let report = vetted(&facets);
+    let sealed: Vec<_> = (report.halves[0].undercut.regions.iter())
+        .filter(|r| r.kind == RegionKind::Sealed)
+        .collect();
+    assert_eq!(sealed.len(), 1, "{sealed:?}");
+    // a column wide of each side
+    let volume = sealed[0].volume_mm3;
+    assert!((volume / 144.0 - 1.0).abs() < 0.05, "{volume}");
+    let at = sealed[0].at_mm;
+    assert!(
+        at[0].abs() < 4.0 && at[1].abs() < 3.0 && (-10.0..=-7.0).contains(&at[2]),
+        "{at:?}"
+    );
 }

@@ -189,3 +189,62 @@ fn no_mesh_gives_no_value() {
     let map = ball_offset(&Mesh::default(), &Topology::default(), grid, 1.0);
     assert_eq!(map, HeightMap::empty(grid));
 }
+
+/// Corners of a small triangle in plan, about as far from the origin as told.
+fn triangle(middle: [f64; 2]) -> [[f64; 2]; 3] {
+    [[-0.1, -0.1], [0.1, -0.1], [0.0, 0.1]].map(|[x, y]| [middle[0] + x, middle[1] + y])
+}
+
+#[test]
+fn the_box_of_directions_is_no_wider_than_the_polygon() {
+    // whichever quarter it lies in, and however far off
+    for (x, y) in [(1.0, 0.0), (0.0, -1.0), (-0.6, 0.8), (0.6, -0.8)] {
+        for far in [1.0, 30.0] {
+            let polygon = triangle([far * x, far * y]);
+            let [x0, y0, x1, y1] = heading(&polygon).unwrap();
+            for p in &polygon {
+                let length = p[0].hypot(p[1]);
+                let (u, v) = (p[0] / length, p[1] / length);
+                assert!(x0 <= u && u <= x1 && y0 <= v && v <= y1, "{x} {y} {far}");
+            }
+            // a tenth aside, and what its sides bulge
+            let wide = 0.35 / far + 0.01;
+            assert!(x1 - x0 < wide && y1 - y0 < wide, "{x} {y} {far}: {wide}");
+        }
+    }
+    let all = Some([-1.0, -1.0, 1.0, 1.0]);
+    assert_eq!(heading(&triangle([0.02, 0.03])), all);
+    assert_eq!(heading(&[[0.0; 2]; 3]), None);
+}
+
+#[test]
+fn the_box_of_unit_directions_bulges_as_little_as_its_sides() {
+    let polygon = triangle([0.5, 0.25]);
+    let [x0, y0, x1, y1] = box_of(&polygon, 1.0);
+    let unit = polygon.map(|[x, y]| Vector::new(x, y, 1.0).normalize());
+    let ends = |k: usize| {
+        let along = unit.iter().map(|d| d[k]);
+        (
+            along.clone().fold(1.0, f64::min),
+            along.fold(-1.0, f64::max),
+        )
+    };
+    for (k, [lo, hi]) in [[x0, x1], [y0, y1]].into_iter().enumerate() {
+        let (least, most) = ends(k);
+        // sides of a fifth of a millimetre, seen from a millimetre off: c² / 8
+        assert!(lo < least && lo > least - 0.006, "{lo} {least}");
+        assert!(hi > most && hi < most + 0.006, "{hi} {most}");
+    }
+}
+
+#[test]
+fn a_seam_lies_between_facets_that_are_level_but_for_rounding() {
+    let leaning = |x: f64| Vector::new(x, 0.0, 1.0).normalize();
+    assert!(is_seam((Vector::z(), leaning(FLAT))));
+    assert!(is_seam((leaning(-0.9 * FLAT), leaning(0.9 * FLAT))));
+    // alike to the last bit, turning by more, aslant, and under the mesh
+    assert!(!is_seam((Vector::z(), Vector::z())));
+    assert!(!is_seam((Vector::z(), leaning(3.0 * FLAT))));
+    assert!(!is_seam((leaning(0.1), leaning(0.1 + FLAT))));
+    assert!(!is_seam((-Vector::z(), -leaning(FLAT))));
+}
