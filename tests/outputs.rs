@@ -180,6 +180,18 @@ fn a_disk_that_fills_up_leaves_no_picture_half_or_plan_behind() {
     }
 }
 
+/// A folder that was made for pictures goes with them.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_disk_that_fills_up_leaves_no_empty_folder_behind() {
+    let place = folder();
+    let line =
+        format!("trap '' XFSZ; ulimit -f 1; exec \"$0\" {CHECK} --quiet --maps maps half.stl");
+    let told = sentence(&shell(place.path(), &line), &line);
+    assert!(told.contains("cannot be written"), "{told}");
+    assert_eq!(names(place.path()), ["half.stl"]);
+}
+
 /// Kernel's own folder: no user, not even root, can make a file in it.
 #[cfg(target_os = "linux")]
 #[test]

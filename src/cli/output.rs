@@ -102,12 +102,17 @@ impl Folder {
     /// If the system refuses.
     pub fn write(&self, name: &str, bytes: &[u8], ending: &Ending) -> Result<(), CliError> {
         let path = self.0.join(name);
-        let made = match self.0.is_dir() {
-            true => Ok(()),
-            false => fs::create_dir(&self.0),
+        let write = || {
+            if self.0.is_dir() {
+                return ending.replace(&path, bytes);
+            }
+            fs::create_dir(&self.0)?;
+            ending.replace(&path, bytes).inspect_err(|_| {
+                // made for this file alone: if it cannot be taken away again it is left, empty
+                let _ = fs::remove_dir(&self.0);
+            })
         };
-        made.and_then(|()| ending.replace(&path, bytes))
-            .map_err(|source| CliError::Write { path, source })
+        write().map_err(|source| CliError::Write { path, source })
     }
 }
 
