@@ -77,8 +77,9 @@ impl Found {
     fn replace(&mut self, kind: Kind, expr: &Expr, instead: String) {
         let was = expr.to_token_stream().to_string();
         self.add(kind, expr.span(), expr.span().byte_range(), was, instead);
+        // what stands behind `&&` may fail where what stands before it forbids it: the mutant must not be asked unless it is on
         let comparable = match expr {
-            Expr::Binary(b) => compares(&b.op) || logic(&b.op).is_some(),
+            Expr::Binary(b) => compares(&b.op),
             _ => kind == Kind::Guard,
         };
         if let Some(site) = self.sites.last_mut() {
