@@ -2,7 +2,7 @@
 
 use crate::shapes::Shape;
 use moldvet::report::{Report, Verdict};
-use serde::{Deserialize, Deserializer, Serialize};
+use serde::{Deserialize, Serialize};
 use std::borrow::Cow;
 
 /// How a figure's ± is stated in the table.
@@ -16,9 +16,17 @@ pub enum Scale {
     Turns,
 }
 
-/// A number as it was written; what has no end is written as null.
-fn number<'d, D: Deserializer<'d>>(from: D) -> Result<f64, D::Error> {
-    Ok(Option::deserialize(from)?.unwrap_or(f64::INFINITY))
+/// Numbers that may be none or have no end, as text.
+mod number {
+    use serde::{Deserialize, Deserializer, Serializer, de::Error};
+
+    pub fn serialize<S: Serializer>(number: &f64, to: S) -> Result<S::Ok, S::Error> {
+        to.serialize_str(&number.to_string())
+    }
+
+    pub fn deserialize<'d, D: Deserializer<'d>>(from: D) -> Result<f64, D::Error> {
+        String::deserialize(from)?.parse().map_err(D::Error::custom)
+    }
 }
 
 /// A figure and its truth.
@@ -29,13 +37,15 @@ pub struct Trial {
     /// What it belongs to, such as a ball's size.
     pub of: String,
     /// What is true.
+    #[serde(with = "number")]
     pub truth: f64,
     /// What is reported, if anything.
     pub value: Option<f64>,
     /// Its ±.
-    #[serde(deserialize_with = "number")]
+    #[serde(with = "number")]
     pub pm: f64,
     /// What the ± is divided by for the table, with how to say so.
+    #[serde(with = "number")]
     pub by: f64,
 }
 
@@ -67,7 +77,7 @@ pub struct Call {
     /// Whether it passes; `None` where the report says that it is too close to call.
     pub said: Option<bool>,
     /// How close the figure is to its limit.
-    #[serde(deserialize_with = "number")]
+    #[serde(with = "number")]
     pub margin: f64,
 }
 

@@ -242,32 +242,57 @@ fn dump(path: &Path, filed: &Filed, report: &Report) -> Result<(), Box<dyn Error
     Ok(())
 }
 
-/// What was kept of earlier runs.
-fn kept(path: &Path) -> Result<Vec<Outcome>, Box<dyn Error>> {
+/// What was kept of earlier runs, in a file that begins with their options. What was cut off in the middle of a line is taken away.
+fn kept(path: &Path, options: &str) -> Result<Vec<Outcome>, Box<dyn Error>> {
     if !path.exists() {
+        std::fs::write(path, format!("{options}\n"))?;
         return Ok(Vec::new());
     }
     let text = std::fs::read_to_string(path)?;
+    let whole = text.rfind('\n').map_or(0, |end| end + 1);
+    OpenOptions::new()
+        .write(true)
+        .open(path)?
+        .set_len(whole as u64)?;
+    let mut lines = text[..whole].lines();
+    if lines.next() != Some(options) {
+        return Err(format!("{}: kept with other options than {options}", path.display()).into());
+    }
     let outcome = |line: &str| {
         serde_json::from_str(line).map_err(|e| format!("{}: {e}", path.display()).into())
     };
-    text.lines().map(outcome).collect()
+    lines.map(outcome).collect()
 }
 
 fn keep(path: &Path, outcomes: &[Outcome]) -> Result<(), Box<dyn Error>> {
     let lines = outcomes.iter().map(serde_json::to_string);
     let lines: Vec<String> = lines.collect::<Result<_, _>>()?;
-    let mut file = OpenOptions::new().create(true).append(true).open(path)?;
+    let mut file = OpenOptions::new().append(true).open(path)?;
     Ok(file.write_all((lines.join("\n") + "\n").as_bytes())?)
+}
+
+/// What the shapes drawn hang on beside their seeds.
+fn options(args: &Args) -> String {
+    let Args {
+        near_crease,
+        only,
+        cell,
+        chords,
+        ..
+    } = args;
+    format!("near crease {near_crease}, only {only:?}, cell {cell:?}, chords {chords:?}")
 }
 
 fn main() -> Result<(), Box<dyn Error>> {
     let args = args()?;
     let begun = Instant::now();
     let seeds = args.seed..args.seed + args.shapes;
-    let mut outcomes = args.kept.as_deref().map_or(Ok(Vec::new()), kept)?;
-    outcomes.retain(|o| seeds.contains(&o.seed));
-    let done: HashSet<u64> = outcomes.iter().map(|o| o.seed).collect();
+    let mut outcomes = match &args.kept {
+        Some(path) => kept(path, &options(&args))?,
+        None => Vec::new(),
+    };
+    let mut done = HashSet::new();
+    outcomes.retain(|o| seeds.contains(&o.seed) && done.insert(o.seed));
     let seeds: Vec<u64> = seeds.filter(|seed| !done.contains(seed)).collect();
     for block in seeds.chunks(BLOCK) {
         if begun.elapsed().as_secs_f64() > 60.0 * args.minutes {

@@ -52,6 +52,11 @@ struct Entry {
     top: f64,
 }
 
+/// Most buckets each way.
+const MOST_BUCKETS: usize = 2048;
+/// Squares that may wait in a search: each level above the finest leaves three of four behind.
+const MOST_WAITING: usize = 3 * (MOST_BUCKETS.ilog2() as usize + 1) + 1;
+
 /// Facets steeper than this (vertical part of the unit normal) are left to their sides, which
 /// bound them within this share of their length.
 pub(super) const STEEP: f64 = 1e-7;
@@ -61,13 +66,13 @@ impl<'a> Dropper<'a> {
     pub fn new(mesh: &'a Mesh) -> Dropper<'a> {
         let (lo, hi) = mesh.bounds().unwrap_or((Point::origin(), Point::origin()));
         let (dx, dy) = (hi.x - lo.x, hi.y - lo.y);
-        // about two triangles a bucket, never more than 2048 buckets each way
+        // about two triangles a bucket
         let wanted = 0.5 * mesh.triangles.len() as f64 + 1.0;
         let side = (dx * dy / wanted)
             .sqrt()
-            .max(dx.max(dy) / 2048.0)
+            .max(dx.max(dy) / MOST_BUCKETS as f64)
             .max(f64::MIN_POSITIVE.sqrt());
-        let count = |d: f64| ((d / side).floor() as usize + 1).min(2049);
+        let count = |d: f64| ((d / side).floor() as usize + 1).min(MOST_BUCKETS + 1);
         let (nx, ny) = (count(dx), count(dy));
 
         let mut starts = vec![0u32; nx * ny + 1];
@@ -142,8 +147,7 @@ impl<'a> Dropper<'a> {
             z: floor,
             contact: None,
         };
-        // each of 12 levels at the most leaves three of four behind
-        let mut stack = [(0.0f64, 0u32, 0u32, 0u32); 40];
+        let mut stack = [(0.0f64, 0u32, 0u32, 0u32); MOST_WAITING];
         let root = self.levels.len() - 1;
         let mut height = 0;
         if let Some(bound) = self.bound(&best, root, 0, 0) {

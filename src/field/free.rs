@@ -2,17 +2,17 @@
 //!
 //! A centre may be anywhere on or above the cutter-centre surface, so the free places are upright rays that start on
 //! it. Beside a straight wall that surface jumps, and the cutter can pass every height of the jump. The rays known are those
-//! at the nodes of a grid and any number of others between them; a pyramid of least heights over ever larger
-//! squares finds the best ray for a question after a few hundred looks, whatever the radius.
+//! at the nodes of a grid and any number of others between them; pyramids of least heights over ever larger squares, one of the nodes
+//! and one of each batch of others, find the best ray for a question after a few hundred looks, whatever the radius.
 
 use super::{Grid, HeightMap};
 use crate::mesh::Point;
 
 /// So near to a wall that it lies along, a cutter covers all beside it, mm: places are not known better.
 const BESIDE: f64 = 2e-3;
-/// Nodes on a side of the smallest squares of nodes,
+/// Nodes on a side of the smallest squares of nodes.
 const LEAF: usize = 2;
-/// and of those of places between them, which lie in rows along bends.
+/// Nodes on a side of the smallest squares of places between them: more, for these lie in rows along bends.
 const PLACES_LEAF: usize = 8;
 
 /// The known free places of one cutter.
@@ -66,9 +66,8 @@ pub struct Nearest {
 }
 
 impl FreePlaces {
-    /// `lowest`: the lowest free centre heights of the cutter at the nodes, −∞ where it is free at any height; `between`:
-    /// the lowest centres known between nodes, those off the grid are dropped.
-    pub fn new(lowest: HeightMap, radius: f64, corner: f64, between: Vec<Point>) -> FreePlaces {
+    /// `lowest`: the lowest free centre heights of the cutter at the nodes, −∞ where it is free at any height.
+    pub fn new(lowest: HeightMap, radius: f64, corner: f64) -> FreePlaces {
         let grid = lowest.grid;
         let mut finest = Level::empty(grid, LEAF);
         for (j, row) in lowest.values().chunks(grid.nx.max(1)).enumerate() {
@@ -77,18 +76,16 @@ impl FreePlaces {
                 *least = part.iter().fold(*least, |m, &v| m.min(v));
             }
         }
-        let mut places = FreePlaces {
+        FreePlaces {
             lowest,
             flat: radius - corner,
             corner,
             nodes: Pyramid::over(grid, finest),
             between: Vec::new(),
-        };
-        places.add(between);
-        places
+        }
     }
 
-    /// Adds centres between nodes.
+    /// Adds a batch of the lowest centres known between nodes; those off the grid are dropped.
     pub fn add(&mut self, more: Vec<Point>) {
         self.between.push(Between::of(self.lowest.grid, more));
     }
@@ -126,16 +123,22 @@ impl FreePlaces {
     ///
     /// An upper bound of what is left at all: the free places between those known may come nearer.
     pub fn left(&self, p: &Point, known: Nearest) -> Nearest {
-        self.left_by(p, known, true, &self.between)
+        self.left_by(p, known, Some(&self.nodes), &self.between)
     }
 
-    /// As [`FreePlaces::left`], by the places that were added last alone.
+    /// As [`FreePlaces::left`], by the batch that was added last alone: for a point that all before have been asked for.
     pub fn left_by_last(&self, p: &Point, known: Nearest) -> Nearest {
         let last = self.between.len().saturating_sub(1);
-        self.left_by(p, known, false, &self.between[last..])
+        self.left_by(p, known, None, &self.between[last..])
     }
 
-    fn left_by(&self, p: &Point, known: Nearest, nodes: bool, between: &[Between]) -> Nearest {
+    fn left_by(
+        &self,
+        p: &Point,
+        known: Nearest,
+        nodes: Option<&Pyramid>,
+        between: &[Between],
+    ) -> Nearest {
         let among = (nodes, between);
         let up = |z: f64| (z - p.z).max(0.0);
         let found = if self.flat > 0.0 {
@@ -199,7 +202,7 @@ impl FreePlaces {
             .filter(|known| known.0 < f64::INFINITY)
             .min_by(|a, b| a.0.total_cmp(&b.0));
         let limit = known.map_or(f64::INFINITY, |k| k.0);
-        let among = (true, &self.between[..]);
+        let among = (Some(&self.nodes), &self.between[..]);
         self.least(among, [x, y], (limit, reach2.sqrt()), value)
             .or(known)
     }
@@ -208,14 +211,14 @@ impl FreePlaces {
     /// than `aside` from where it can be; `value` of squared plan distance and height grows with both.
     fn least(
         &self,
-        (nodes, between): (bool, &[Between]),
+        (nodes, between): (Option<&Pyramid>, &[Between]),
         at: [f64; 2],
         (mut limit, aside): (f64, f64),
         value: impl Fn(f64, f64) -> f64,
     ) -> Option<(f64, Point)> {
         let mut found = None;
-        if nodes {
-            found = self.nodes.least(&self.lowest, at, (limit, aside), &value);
+        if let Some(nodes) = nodes {
+            found = nodes.least(&self.lowest, at, (limit, aside), &value);
             limit = found.map_or(limit, |f| f.0);
         }
         for more in between.iter().filter(|b| !b.points.is_empty()) {
@@ -437,7 +440,7 @@ mod tests {
         };
         let heights = (0..grid.len()).map(|k| random(k, 5) as f32).collect();
         let lowest = HeightMap::from_values(grid, heights);
-        let places = FreePlaces::new(lowest.clone(), 1.0, 1.0, Vec::new());
+        let places = FreePlaces::new(lowest.clone(), 1.0, 1.0);
         let mut seen = vec![0; grid.len()];
         for (k, least) in places.squares().enumerate() {
             let (own, square) = places.square(k);
@@ -485,7 +488,10 @@ mod tests {
                 .filter(|c| aside(c) <= profile.reach() + BESIDE)
                 .filter_map(|c| Some(c.z - profile.rise(aside(c).min(profile.reach()))?))
                 .fold(f64::INFINITY, f64::min);
-            let places = FreePlaces::new(lowest, flat + corner, corner, between);
+            let mut places = FreePlaces::new(lowest, flat + corner, corner);
+            let (first, last) = between.split_at(between.len() / 3);
+            places.add(first.to_vec());
+            places.add(last.to_vec());
             // from any place known the search ends at the same
             let near = all[seed as usize % all.len()];
             for known in [Nearest { left: f64::INFINITY, centre: p }, places.left_from(&near, &p)] {

@@ -40,7 +40,7 @@ impl<'m> Rays<'m> {
     /// Builds the tree over the triangles that are `wanted`; they keep their numbers.
     ///
     /// # Panics
-    /// If a triangle's corner, wanted or not, is out of range.
+    /// If a wanted triangle's corner is out of range.
     pub fn over(mesh: &'m Mesh, wanted: impl Fn(usize) -> bool) -> Rays<'m> {
         let wanted: Vec<u32> = (0..mesh.triangles.len())
             .filter(|&t| wanted(t))
@@ -105,7 +105,7 @@ impl<'m> Rays<'m> {
             return;
         };
         let enters = |lo, hi, most: f64| ray.enters(lo, hi, most);
-        self.tree.along(most, enters, |triangle, most| {
+        self.tree.search(most, enters, |triangle, most| {
             match ray.meets(self.mesh.corners(triangle as usize)) {
                 Some(distance) => each(Hit { distance, triangle }, most),
                 None => most,
@@ -171,7 +171,7 @@ impl<'m> Rays<'m> {
         nearest.unwrap_or(*point)
     }
 
-    /// The point of triangle `t` nearest to `point`; `None` if it is surely no closer than `within`.
+    /// The point of triangle `t` nearest to `point`; `None` if it is no closer than `within`, but for rounding.
     fn closest_within(&self, t: u32, point: &Point, within: f64) -> Option<Point> {
         nearest_on(self.mesh.corners(t as usize), point, within)
     }
@@ -181,7 +181,8 @@ impl<'m> Rays<'m> {
         let meets =
             |from: [f64; 3], to: [f64; 3]| (0..3).all(|k| from[k] <= hi[k] && to[k] >= lo[k]);
         let enters = |from, to, _| meets(from, to).then_some(0.0);
-        self.tree.along(0.0, enters, |t, most| {
+        // no box is nearer than another
+        self.tree.search(0.0, enters, |t, most| {
             let [a, b, c] = self.mesh.corners(t as usize);
             if meets(a.inf(&b).inf(&c).into(), a.sup(&b).sup(&c).into()) {
                 each(t);
@@ -191,10 +192,10 @@ impl<'m> Rays<'m> {
     }
 }
 
-/// Squared sine of the angle at a triangle's corner below which it has no plane.
+/// Squared sine of the angle at a triangle's first corner below which it has no plane.
 const THIN: f64 = 1e-14;
 
-/// The point of a triangle nearest to `p`, if it may be closer than `within`: none is farther from the triangle than from its plane.
+/// The point of a triangle nearest to `p`; `None` if its plane, and so the triangle, is no closer than `within`, but for rounding.
 fn nearest_on([a, b, c]: [Point; 3], p: &Point, within: f64) -> Option<Point> {
     let (ab, ac, ap) = (b - a, c - a, p - a);
     let normal = ab.cross(&ac);

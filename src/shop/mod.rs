@@ -250,16 +250,18 @@ impl Shop {
     /// Every cutter in each of its stickouts, with the cutter's index in `cutters`, in the order of the rack. A cutter
     /// with no stickout stated, or without its holder, gives none.
     pub fn tools(&self) -> Vec<(usize, Tool)> {
-        let mut tools = Vec::new();
-        for (index, cutter) in self.cutters.iter().enumerate() {
-            let Some(holder) = self.holder_of(cutter) else {
-                continue;
-            };
-            for &stickout in &cutter.stickouts {
-                tools.push((index, cutter.tool(stickout, holder)));
-            }
-        }
-        tools
+        let cutters = self.cutters.iter().enumerate();
+        let of = |(k, c)| self.tools_of(c).into_iter().map(move |tool| (k, tool));
+        cutters.flat_map(of).collect()
+    }
+
+    /// The cutter in each of its stickouts; none without its holder.
+    pub fn tools_of(&self, cutter: &Cutter) -> Vec<Tool> {
+        let tool = |holder: &Holder| {
+            let stickouts = cutter.stickouts.iter();
+            stickouts.map(|&s| cutter.tool(s, holder)).collect()
+        };
+        self.holder_of(cutter).map(tool).unwrap_or_default()
     }
 }
 

@@ -1,7 +1,6 @@
 //! Reach and depth: every cutter and tool of the rack over one half.
 
-use super::cutting::Cutting;
-use super::cutting::TOUCH;
+use super::cutting::{Cutting, TOUCH};
 use super::depth::{Bodies, Deepest, Guarded, deepest, guarded, stickout_needed};
 use super::evidence::HalfEvidence;
 use super::radius::{Untouched, smallest_radius, untouched};
@@ -155,7 +154,7 @@ impl Sections {
             guards.retain(|g| (g.part == Part::Holder) == of_holder);
             guards
         };
-        let tools = cutter.stickouts.iter().map(|&s| cutter.tool(s, holder));
+        let tools = shop.tools_of(cutter).into_iter();
         Sections {
             any: Some([part(0.0, true), part(OUT, false)]),
             tools: tools.map(|t| (t.clone(), of_tool(&t))).collect(),

@@ -1,7 +1,7 @@
 //! Where one cutter can be, and what it touches and leaves there.
 
 use super::reach::Ground;
-use crate::field::{FreePlaces, Grid, HeightMap, Nearest, Profile, disc_dilate};
+use crate::field::{FreePlaces, Grid, HeightMap, Nearest, Profile};
 use crate::mesh::{Point, Vector};
 use rayon::prelude::*;
 use std::cell::Cell;
@@ -34,7 +34,7 @@ pub struct Cutting<'m> {
     deep: OnceLock<Vec<(f32, [usize; 2])>>,
     ground: &'m Ground<'m>,
     /// Where an overhang is within the cutter's reach, on the columns' grid; `None` where nothing overhangs.
-    overhung: Option<HeightMap>,
+    overhung: Option<(Grid, Vec<bool>)>,
 }
 
 impl<'m> Cutting<'m> {
@@ -54,24 +54,20 @@ impl<'m> Cutting<'m> {
                 }
             }
         }
-        let overhung = ground
-            .shade
-            .any()
-            .then(|| disc_dilate(&ground.shade.map(ground.survey.grid()), radius));
         Cutting {
             profile,
-            places: FreePlaces::new(lowest, radius, corner, Vec::new()),
+            places: FreePlaces::new(lowest, radius, corner),
             flat: radius - corner,
             corner,
             plan,
             deep: OnceLock::new(),
             ground,
-            overhung,
+            overhung: ground.shade.within(radius),
         }
     }
 
     /// Squares of nodes that lie with a tip below the parting level, deepest first: the least centre height in each, and its
-    /// numbers. Sorted when first asked for, once all places are known.
+    /// numbers. Sorted when first asked for: a cutter without a tool needs none of it.
     pub fn deep(&self) -> &[(f32, [usize; 2])] {
         self.deep.get_or_init(|| {
             let low = |z: f32| z.is_finite() && f64::from(z) < self.corner;
@@ -129,9 +125,9 @@ impl<'m> Cutting<'m> {
 
     /// Whether an overhang is within reach of the cutter's axis.
     pub(super) fn under(&self, centre: &Point) -> bool {
-        self.overhung.as_ref().is_some_and(|map| {
-            let cell = map.grid.cell_at(centre.x, centre.y);
-            cell.is_some_and(|(i, j)| map.get(map.grid.index(i, j)).is_some())
+        self.overhung.as_ref().is_some_and(|(grid, overhung)| {
+            let cell = grid.cell_at(centre.x, centre.y);
+            cell.is_some_and(|(i, j)| overhung[grid.index(i, j)])
         })
     }
 

@@ -158,7 +158,7 @@ impl HalfEvidence {
                     draft_deg: facet.draft_deg as f32,
                     hidden: any_hidden
                         && hollow == HollowKind::Cavity
-                        && shade.hides(survey, surface, &middle),
+                        && shade.hides(surface, &middle),
                 })
             })
             .collect();

@@ -333,7 +333,7 @@ impl Heights<'_> {
         let p = &spot.at;
         // off the surface: whether something hides it is told there
         let off = p + spot.normal * ground.half.tolerance();
-        if ground.shade.covers(ground.survey, &off) {
+        if ground.shade.covers(&off) {
             return 0.0;
         }
         let centre = cutting.touching(p, &spot.normal);

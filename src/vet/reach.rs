@@ -43,7 +43,6 @@ pub struct Contacts<'m> {
 impl<'m> Contacts<'m> {
     /// Sorts the mesh of `half`.
     pub fn of(half: &'m Half) -> Contacts<'m> {
-        // the tree is built by one thread
         let (rays, (dropper, pieces)) = rayon::join(
             || Rays::new(&half.mesh),
             || {
@@ -147,7 +146,7 @@ impl<'m> Ground<'m> {
             .surface
             .samples(self.half, spacing, |_, f| is(f.hollow));
         if self.shade.any() {
-            let hides = |s: &Sample| self.shade.hides(self.survey, &self.surface, s);
+            let hides = |s: &Sample| self.shade.hides(&self.surface, s);
             let hidden: Vec<bool> = samples.par_iter().map(hides).collect();
             let mut hidden = hidden.into_iter();
             samples.retain(|_| hidden.next() == Some(false));

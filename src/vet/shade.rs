@@ -2,7 +2,7 @@
 
 use super::cavity::UP;
 use super::surface::{Facet, Sample, Surface};
-use crate::field::{Grid, HeightMap, Rays};
+use crate::field::{Grid, HeightMap, Rays, disc_dilate};
 use crate::mesh::{Point, Vector};
 use crate::report::HollowKind;
 use crate::setup::{Half, Survey};
@@ -20,8 +20,8 @@ pub struct Shade<'m> {
     pub overhangs: Vec<bool>,
     /// Edges from which overhangs reach in under the material.
     pub brows: Vec<Brow>,
-    /// Cells that an overhang may shade.
-    shaded: Vec<bool>,
+    /// Zero in the cells that an overhang may shade; `None` where nothing overhangs.
+    shaded: Option<HeightMap>,
     /// What may be straight above a place of a hollow, where anything overhangs.
     above: Option<Rays<'m>>,
     tolerance: f64,
@@ -39,7 +39,7 @@ impl<'m> Shade<'m> {
         let any = overhangs.iter().any(|o| *o);
         let mut shade = Shade {
             brows: Vec::new(),
-            shaded: vec![false; survey.grid().len()],
+            shaded: any.then(|| HeightMap::empty(survey.grid())),
             // on the way up from a place in the air what is met first faces down, from one in the material it may be the top
             above: any.then(|| {
                 Rays::over(&half.mesh, |t| {
@@ -68,7 +68,7 @@ impl<'m> Shade<'m> {
             }
             shade.brows = shade.brows_of(half, surface, rays, &overhangs);
         }
-        shade.mark(half, survey, surface, &overhangs);
+        shade.mark(half, surface, &overhangs);
         shade.overhangs = overhangs;
         shade
     }
@@ -116,8 +116,11 @@ impl<'m> Shade<'m> {
         brows
     }
 
-    fn mark(&mut self, half: &Half, survey: &Survey, surface: &Surface, overhangs: &[bool]) {
-        let grid = survey.grid();
+    fn mark(&mut self, half: &Half, surface: &Surface, overhangs: &[bool]) {
+        let Some(shaded) = &mut self.shaded else {
+            return;
+        };
+        let grid = shaded.grid;
         for (f, _) in surface.facets.iter().zip(overhangs).filter(|(_, o)| **o) {
             let corners = half.mesh.corners(f.triangle as usize);
             let (lo, hi) = corners
@@ -128,7 +131,7 @@ impl<'m> Shade<'m> {
             let to = |k: usize, n: usize| clamp((hi[k] - grid.origin[k]) / grid.cell + 1.0, n);
             for j in from(1, grid.ny)..=to(1, grid.ny) {
                 let row = grid.index(0, j);
-                self.shaded[row + from(0, grid.nx)..=row + to(0, grid.nx)].fill(true);
+                shaded.values_mut()[row + from(0, grid.nx)..=row + to(0, grid.nx)].fill(0.0);
             }
         }
     }
@@ -138,27 +141,29 @@ impl<'m> Shade<'m> {
         self.overhangs.iter().any(|o| *o)
     }
 
-    /// Zero in the cells that an overhang may shade.
-    pub fn map(&self, grid: Grid) -> HeightMap {
-        let value = |&s: &bool| if s { 0.0 } else { f32::NEG_INFINITY };
-        HeightMap::from_values(grid, self.shaded.iter().map(value).collect())
+    /// The cells of the columns' grid within `radius` mm of one that an overhang may shade; `None` where nothing overhangs.
+    pub fn within(&self, radius: f64) -> Option<(Grid, Vec<bool>)> {
+        let shaded = self.shaded.as_ref().filter(|_| self.any())?;
+        let grown = disc_dilate(shaded, radius);
+        let is = (0..grown.grid.len()).map(|k| grown.get(k).is_some());
+        Some((grown.grid, is.collect()))
     }
 
     /// Whether material stands straight above a sample: above it in the air just off its facet.
-    pub fn hides(&self, survey: &Survey, surface: &Surface, sample: &Sample) -> bool {
+    pub fn hides(&self, surface: &Surface, sample: &Sample) -> bool {
         if self.overhangs[sample.facet as usize] {
             return true;
         }
         let n = surface.facets[sample.facet as usize].normal;
-        self.covers(survey, &(sample.at + n * self.tolerance))
+        self.covers(&(sample.at + n * self.tolerance))
     }
 
     /// Whether material stands straight above the place `p` in the air.
-    pub fn covers(&self, survey: &Survey, p: &Point) -> bool {
-        let grid = survey.grid();
-        let near = grid
-            .cell_at(p.x, p.y)
-            .is_some_and(|(i, j)| self.shaded[grid.index(i, j)]);
+    pub fn covers(&self, p: &Point) -> bool {
+        let near = self.shaded.as_ref().is_some_and(|shaded| {
+            let cell = shaded.grid.cell_at(p.x, p.y);
+            cell.is_some_and(|(i, j)| shaded.get(shaded.grid.index(i, j)).is_some())
+        });
         near && (self.above.as_ref()).is_some_and(|above| above.meets_any(p, &UP))
     }
 }

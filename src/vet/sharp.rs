@@ -112,9 +112,7 @@ fn seen(facets: &Facets, shade: &Shade, e: usize) -> Option<Edge> {
         .ceil()
         .max(1.0) as usize;
     let along = |share: f64| p + (q - p) * share;
-    let stretch = stretch(pieces, &|share| {
-        !shade.covers(survey, &(along(share) + off))
-    })?;
+    let stretch = stretch(pieces, &|share| !shade.covers(&(along(share) + off)))?;
     let place = |&share: &f64| Place {
         at: along(share),
         normals: vec![fa.normal, fb.normal],

@@ -110,7 +110,7 @@ fn hidden(ground: &Ground, samples: &[Sample]) -> Vec<(f64, f64)> {
     let (surface, shade) = (&ground.surface, &ground.shade);
     let tolerance = ground.half.tolerance();
     let of_sample = |s: &Sample| {
-        if !shade.hides(ground.survey, surface, s) {
+        if !shade.hides(surface, s) {
             return (0.0, 0.0);
         }
         if !shade.overhangs[s.facet as usize] {

@@ -4,7 +4,7 @@
 //! that nearly touches a surface all boxes about the contact are in the way, for those of facets aslant are fat, but few slabs.
 //!
 //! Both are kept in single precision, rounded outwards, about the middle of the mesh: four are looked at in one go, and a node
-//! takes three lines of a processor's cache. So they are only ever a little too large, and what is in them is asked exactly.
+//! takes 192 bytes. So they are only ever a little too large, and what is in them is asked exactly.
 
 use crate::mesh::Point;
 use std::ops::ControlFlow;
@@ -64,8 +64,8 @@ pub(super) struct Tree {
 }
 
 impl Tree {
-    /// Calls `each` with the triangles whose boxes come near to the ball `within`, the nearer boxes first; it tells the ball in
-    /// which to go on, no part of which may lie outside the one before, or to stop.
+    /// Calls `each` with the triangles whose boxes and slabs come near to the ball `within`, in each node the nearer first; it tells the
+    /// ball in which to go on, no part of which may lie outside the one before, or to stop. A ball of no place or size is near to none.
     pub fn near(
         &self,
         mut within: Within,
@@ -77,6 +77,9 @@ impl Tree {
         let mut waiting = [0u32; MOST_WAITING];
         let mut height = 1;
         let mut ball = self.single(&within);
+        if !ball.0.iter().all(|v| v.is_finite()) {
+            return;
+        }
         while height > 0 {
             height -= 1;
             let (order, count) = self.nodes[waiting[height] as usize].in_reach(ball);
@@ -102,9 +105,9 @@ impl Tree {
         }
     }
 
-    /// Calls `each` with the triangles in whose boxes, or those around them, `enters` finds a place no farther than `most`, the nearest
-    /// first; it tells how far to go on.
-    pub fn along(
+    /// Calls `each` with the triangles in whose boxes, and all around them, `enters` finds a place no farther than `most`, about the
+    /// nearest first; it tells how far to go on.
+    pub fn search(
         &self,
         mut most: f64,
         enters: impl Fn([f64; 3], [f64; 3], f64) -> Option<f64>,

@@ -19,16 +19,18 @@ const LEAST_STEP: f64 = 0.05;
 const GENTLE: f64 = 1.5;
 
 impl Cutting<'_> {
-    /// Adds the free places `known`, and those between nodes where the cutter-centre surface bends up or jumps between two of them, as far off as
-    /// they may come nearer to one of the `open` places than what is said to be left there; bends that hide little of `leave` mm,
-    /// or of what nodes on a slope hide anyway, are let be.
-    pub fn look_between(&mut self, open: &[(Point, f64)], leave: f64, known: Vec<Point>) {
+    /// Adds the free places `known`, and those between nodes where the cutter-centre surface bends up or jumps between two of them.
+    /// Bends are looked at where they may come nearer to one of the `open` places than what is said to be left there; those that hide
+    /// little of `leave` mm, or of what nodes on a slope hide anyway, are let be.
+    pub fn look_between(&mut self, open: &[(Point, f64)], leave: f64, mut known: Vec<Point>) {
         let grid = self.grid();
         let fine = (0.25 * grid.cell * grid.cell / self.radius()).max(0.2 * leave);
         let near = Near::to(open, grid, self.radius());
         let wanted = |i: usize, j: usize| near.holds(i, j);
         let found = self.bends(fine, &wanted);
-        self.places.add([known, found].concat());
+        // in one batch: samples that have been asked for are held against the last one alone
+        known.extend(found);
+        self.places.add(known);
     }
 
     /// Nodes that lie lower than all around them by more than `fine`, alone or with a neighbour or three: the cutter may rest

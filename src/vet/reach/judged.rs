@@ -104,7 +104,7 @@ impl Groups {
         (nearest.concat(), between.concat())
     }
 
-    /// As much of what was said to be left, `nearest`, as the places that were added since leave.
+    /// What `nearest` says is left, lowered by the places added since.
     pub fn nearer(
         &self,
         ground: &Ground,
@@ -233,8 +233,8 @@ impl<'g> Judge<'g> {
         slight(near, self.slack(sample))
     }
 
-    /// Judges one group once more by the places added since: of a group of several, where all places have been asked for the sample
-    /// that was cut most only, by all of them.
+    /// Judges one group again. A sample by itself has been held against all earlier places, so the last batch is enough; of a larger
+    /// group only one was, so all are asked.
     fn again(&mut self, samples: &[Sample], nearest: &[Nearest]) {
         let left = |k: &usize| nearest[*k].left;
         let most = (0..samples.len()).reduce(|a, b| if left(&b) > left(&a) { b } else { a });

@@ -119,7 +119,7 @@ impl Eq for Candidate {}
 fn is_visible(ground: &Ground, place: &Place) -> bool {
     let out: Vector = place.normals.iter().sum();
     let off = out * ground.half.tolerance();
-    !ground.shade.covers(ground.survey, &(place.at + off))
+    !ground.shade.covers(&(place.at + off))
 }
 
 /// Places that may hold the most: samples, corners of their facets, and places on sharp edges.

@@ -100,7 +100,7 @@ impl Test {
         limit: Duration,
     ) -> io::Result<End> {
         let seconds = limit.as_secs() + 1;
-        let limited = format!("ulimit -v {MEMORY_KIB}; ulimit -t {seconds}; exec \"$0\" \"$@\"");
+        let limited = format!("ulimit -v {MEMORY_KIB}; ulimit -S -t {seconds}; exec \"$0\" \"$@\"");
         let mut child = Command::new("sh")
             .args(["-c", &limited])
             .arg(&self.program)

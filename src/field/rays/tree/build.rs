@@ -24,8 +24,9 @@ impl Tree {
             let (lo, hi) = ends(corners(t));
             let (lo, hi) = (lo - middle, hi - middle);
             Leaf {
-                lo: [0, 1, 2].map(|k| below(lo[k])),
-                hi: [0, 1, 2].map(|k| above(hi[k])),
+                // one more step: what was taken off the middle is not exact either
+                lo: [0, 1, 2].map(|k| below(lo[k]).next_down()),
+                hi: [0, 1, 2].map(|k| above(hi[k]).next_up()),
                 triangle: *t,
             }
         };
@@ -98,7 +99,8 @@ fn slab(mesh: &Mesh, middle: &Point, leaves: &[Leaf]) -> ([f32; 3], f32, f32) {
     let corners = |l: &Leaf| mesh.corners(l.triangle as usize);
     let across = |[a, b, c]: [Point; 3]| (b - a).cross(&(c - a));
     let sum: Vector = leaves.iter().map(corners).map(across).sum();
-    let Some(normal) = sum.try_normalize(0.0) else {
+    // of no length but for rounding it would not be of unit length either
+    let Some(normal) = sum.try_normalize(1e-150) else {
         return NO_SLAB;
     };
     let single = normal.cast::<f32>();
@@ -122,12 +124,14 @@ fn built(mesh: &Mesh, middle: &Point, leaves: &mut [Leaf], level: usize) -> Vec<
             _ => (around, built(mesh, middle, part, level + 1), 0),
         }
     };
-    let below: Vec<_> = match parts.iter().map(|p| p.len()).sum::<usize>() {
+    let subtrees: Vec<_> = match parts.iter().map(|p| p.len()).sum::<usize>() {
         all if all > BY_ONE => parts.into_par_iter().map(subtree).collect(),
         _ => parts.into_iter().map(subtree).collect(),
     };
-    let mut nodes = vec![NONE];
-    for (k, ((around, (normal, from, to)), below, leaf)) in below.into_iter().enumerate() {
+    let count = subtrees.iter().map(|s| s.1.len()).sum::<usize>() + 1;
+    let mut nodes = Vec::with_capacity(count);
+    nodes.push(NONE);
+    for (k, ((around, (normal, from, to)), below, leaf)) in subtrees.into_iter().enumerate() {
         let first = nodes.len() as u32;
         let root = &mut nodes[0];
         for (d, &along) in normal.iter().enumerate() {
