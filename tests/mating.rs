@@ -439,6 +439,36 @@ fn laid_open_halves_close_the_right_way_round() {
     );
 }
 
+/// Half B turned and moved at will, in a file of its own: the motion told brings it onto half A.
+#[test]
+fn the_motion_told_closes_a_half_that_lies_at_any_turn() {
+    let a = Block::new(vec![pocket(oblong([0.0; 2], 0.0), 6.0)]);
+    let b = Block::new(vec![pocket(mirrored(&oblong([0.0; 2], 0.0)), 4.0)]);
+    let turn = nalgebra::Rotation3::from_euler_angles(0.3, -1.1, 2.2);
+    let moved = |p: Place3| -> Place3 {
+        (turn * nalgebra::Point3::from(p) + nalgebra::Vector3::new(12.0, -70.0, 33.0)).into()
+    };
+    let turned = b.solid().mapped(false, moved);
+    let r = report(&[model("a.stl", &[&a.solid()]), model("b.stl", &[&turned])]);
+    let m = together(&r);
+    near(m.gap_mm, 0.0, 1e-4);
+    near(m.outline_mismatch_mm, 0.0, 1e-3);
+    let closed = |p: Place3| {
+        let p = moved(p);
+        (m.b_to_closed).map(|row| row[0] * p[0] + row[1] * p[1] + row[2] * p[2] + row[3])
+    };
+    // corners of B's parting face lie on those of A's, and its underside above
+    for (x, y) in [(-30.0, -20.0), (30.0, -20.0), (30.0, 20.0), (-30.0, 20.0)] {
+        let [u, v, w] = closed([x, y, 0.0]);
+        assert!(
+            (u.abs() - 30.0).abs() < 1e-3 && (v.abs() - 20.0).abs() < 1e-3,
+            "{u} {v}"
+        );
+        assert!(w.abs() < 1e-3, "{w}");
+        assert!((closed([x, y, -20.0])[2] - 20.0).abs() < 1e-3);
+    }
+}
+
 #[test]
 fn two_ways_of_closing_are_told_only_where_the_castings_differ() {
     // symmetric cavities: either way round is the same

@@ -68,3 +68,44 @@ proptest! {
         }
     }
 }
+
+/// Least and largest share along an axis of a direction with the share `v` downward in which a ball is in neither of its neighbours:
+/// of one that is `rise` higher, a cell aside, d · (±cell, rise) > (cell² + rise²) / 2 R holds where it covers this one's surface.
+fn clear_of(rises: [Option<f64>; 2], cell: f64, radius: f64, v: f64) -> [f64; 2] {
+    let most = |rise: Option<f64>| {
+        rise.map_or(1.0, |r| {
+            (0.5 * (cell * cell + r * r) / radius + v * r) / cell
+        })
+    };
+    [-most(rises[0]), most(rises[1])]
+}
+
+proptest! {
+    #[test]
+    fn what_is_in_no_neighbour_is_in_the_box(
+        rises in prop::array::uniform4(prop::option::weighted(0.9, -3.0..3.0f64)), cells in 1.0..40.0f64, cell in 0.1..2.0f64,
+        shares in prop::collection::vec((0.0..1.0f64, 0.0..1.0f64, 0.0..1.0f64), 60),
+    ) {
+        let radius = cells * cell;
+        let rises = rises.map(|rise| rise.map(|r| r * cell));
+        let rises = [[rises[0], rises[1]], [rises[2], rises[3]]];
+        let found = exposed(rises, cell, radius);
+        for (v, s, t) in shares {
+            let at = |v: f64| rises.map(|rises| clear_of(rises, cell, radius, v).map(|x| x.clamp(-1.0, 1.0)));
+            let [[x0, x1], [y0, y1]] = at(v);
+            let d = [x0 + s * (x1 - x0), y0 + t * (y1 - y0)];
+            let v2 = 1.0 - d[0] * d[0] - d[1] * d[1];
+            if v2 < 0.0 || x0 > x1 || y0 > y1 {
+                continue;
+            }
+            let clear = at(v2.sqrt());
+            if (0..2).all(|k| clear[k][0] < d[k] && d[k] < clear[k][1]) {
+                let Some(found) = found else {
+                    return Err(TestCaseError::fail(format!("no box for {d:?}")));
+                };
+                let within = (0..2).all(|k| found[k][0] <= d[k] && d[k] <= found[k][1]);
+                prop_assert!(within, "{d:?} {found:?}");
+            }
+        }
+    }
+}
