@@ -7,11 +7,19 @@ use crate::mesh::{Point, Vector};
 use crate::report::HollowKind;
 use crate::setup::{Half, Survey};
 
+mod borders;
+
+use borders::borders;
+
 /// Upper edge of an overhang, open to the sky beside it: where a hook begins.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Brow {
     /// Its ends, tool frame.
     pub ends: [Point; 2],
+    /// The mesh's corners there.
+    pub vertices: [u32; 2],
+    /// Unit vector in plan off the overhang, to where the sky is open.
+    pub out: Vector,
 }
 
 /// The overhangs of a half and what they shade.
@@ -20,6 +28,8 @@ pub struct Shade<'m> {
     pub overhangs: Vec<bool>,
     /// Edges from which overhangs reach in under the material.
     pub brows: Vec<Brow>,
+    /// Places where what is visible ends below the brows.
+    pub borders: Vec<Sample>,
     /// Zero in the cells that an overhang may shade; `None` where nothing overhangs.
     shaded: Option<HeightMap>,
     /// What may be straight above a place of a hollow, where anything overhangs.
@@ -39,6 +49,7 @@ impl<'m> Shade<'m> {
         let any = overhangs.iter().any(|o| *o);
         let mut shade = Shade {
             brows: Vec::new(),
+            borders: Vec::new(),
             shaded: any.then(|| HeightMap::empty(survey.grid())),
             // on the way up from a place in the air what is met first faces down, from one in the material it may be the top
             above: any.then(|| {
@@ -67,6 +78,7 @@ impl<'m> Shade<'m> {
                 }
             }
             shade.brows = shade.brows_of(half, surface, rays, &overhangs);
+            shade.borders = borders(half, survey, surface, rays, &shade.brows);
         }
         shade.mark(half, surface, &overhangs);
         shade.overhangs = overhangs;
@@ -110,7 +122,11 @@ impl<'m> Shade<'m> {
             let beside = middle + out * self.tolerance + UP * self.tolerance;
             // beside the far edge of an overhang is material, with its top above
             if !rays.meets_any(&beside, &UP) {
-                brows.push(Brow { ends });
+                brows.push(Brow {
+                    ends,
+                    vertices: edge.vertices,
+                    out,
+                });
             }
         }
         brows

@@ -122,7 +122,8 @@ fn is_visible(ground: &Ground, place: &Place) -> bool {
     !ground.shade.covers(&(place.at + off))
 }
 
-/// Places that may hold the most: samples, corners of their facets, and places on sharp edges.
+/// Places that may hold the most: samples, corners of their facets, where what is visible ends under an overhang, and places on
+/// sharp edges.
 fn candidates(
     ground: &Ground,
     cutting: &Cutting,
@@ -144,6 +145,14 @@ fn candidates(
     let mut facets: Vec<(u32, Point)> = open().map(|(s, n)| (s.facet, n.centre)).collect();
     facets.dedup_by_key(|f| f.0);
     candidates.extend(corners(ground, cutting, &facets, leave));
+    candidates.par_extend(ground.shade.borders.par_iter().map(|s| Candidate {
+        near: cutting.left(&s.at),
+        place: Place {
+            at: s.at,
+            normals: vec![s.normal],
+        },
+        unasked: Unasked::Corner(ground.slack(s.facet, leave)),
+    }));
     let sharp = (ground.sharp.par_iter()).flat_map_iter(|s| s.places.iter());
     candidates.par_extend(sharp.filter(|p| is_visible(ground, p)).map(|p| Candidate {
         near: cutting.left(&p.at),
