@@ -198,7 +198,14 @@ fn triangle(middle: [f64; 2]) -> [[f64; 2]; 3] {
 #[test]
 fn the_box_of_directions_is_no_wider_than_the_polygon() {
     // whichever quarter it lies in, and however far off
-    for (x, y) in [(1.0, 0.0), (0.0, -1.0), (-0.6, 0.8), (0.6, -0.8)] {
+    for (x, y) in [
+        (1.0, 0.0),
+        (0.0, -1.0),
+        (-0.6, 0.8),
+        (0.6, -0.8),
+        (0.6, 0.8),
+        (-0.6, -0.8),
+    ] {
         for far in [1.0, 30.0] {
             let polygon = triangle([far * x, far * y]);
             let [x0, y0, x1, y1] = heading(&polygon).unwrap();
