@@ -8,6 +8,7 @@
 //! direction, or where a side cuts the rim.
 
 use super::Profile;
+use super::waiting::{Waiting, quarters};
 use crate::mesh::{Mesh, Point, Vector};
 
 /// A contact of a lowered body.
@@ -147,47 +148,33 @@ impl<'a> Dropper<'a> {
             z: floor,
             contact: None,
         };
-        let mut stack = [(0.0f64, 0u32, 0u32, 0u32); MOST_WAITING];
+        // the most promising is taken next
+        let mut waiting = Waiting::<(u32, u32, u32), MOST_WAITING>::new((0, 0, 0));
         let root = self.levels.len() - 1;
-        let mut height = 0;
         if let Some(bound) = self.bound(&best, root, 0, 0) {
-            stack[0] = (bound, root as u32, 0, 0);
-            height = 1;
+            waiting.add(0, -bound, (root as u32, 0, 0));
         }
-        while height > 0 {
-            height -= 1;
-            let (bound, level, i, j) = stack[height];
-            let (level, i, j) = (level as usize, i as usize, j as usize);
-            if bound <= best.z {
+        while let Some((bound, (level, i, j))) = waiting.next() {
+            if -bound <= best.z {
                 continue;
             }
+            let level = level as usize;
             if level == 0 {
-                self.visit_bucket(&mut best, i, j);
+                self.visit_bucket(&mut best, i as usize, j as usize);
                 if best.z > ceiling {
                     break;
                 }
                 continue;
             }
-            let mark = height;
+            let mark = waiting.count();
             let below = &self.levels[level - 1];
-            for (i, j) in [
-                (2 * i, 2 * j),
-                (2 * i + 1, 2 * j),
-                (2 * i, 2 * j + 1),
-                (2 * i + 1, 2 * j + 1),
-            ] {
-                if i < below.nx
-                    && j < below.ny
-                    && let Some(bound) = self.bound(&best, level - 1, i, j)
+            for (i, j) in quarters(i, j) {
+                let (u, v) = (i as usize, j as usize);
+                if u < below.nx
+                    && v < below.ny
+                    && let Some(bound) = self.bound(&best, level - 1, u, v)
                 {
-                    // sorted in, the most promising last: it is taken next
-                    let mut k = height;
-                    while k > mark && stack[k - 1].0 > bound {
-                        stack[k] = stack[k - 1];
-                        k -= 1;
-                    }
-                    stack[k] = (bound, level as u32 - 1, i as u32, j as u32);
-                    height += 1;
+                    waiting.add(mark, -bound, (level as u32 - 1, i, j));
                 }
             }
         }

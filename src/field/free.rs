@@ -5,6 +5,7 @@
 //! at the nodes of a grid and any number of others between them; pyramids of least heights over ever larger squares, one of the nodes
 //! and one of each batch of others, find the best ray for a question after a few hundred looks, whatever the radius.
 
+use super::waiting::{Waiting, quarters};
 use super::{Grid, HeightMap};
 use crate::mesh::Point;
 
@@ -339,17 +340,18 @@ impl Pyramid {
         };
         let mut found = None;
         // each of at most 32 levels leaves three of four behind
-        let mut stack = [(0.0f64, 0u8, 0u32, 0u32); 100];
-        let mut height = 0;
+        let mut waiting = Waiting::<(u8, u32, u32), 100>::new((0, 0, 0));
         for j in range(1, level.ny, y) {
             for i in range(0, level.nx, x) {
-                stack[height] = (bound(first, i as usize, j as usize), first as u8, i, j);
-                height += 1;
+                let all = waiting.count();
+                waiting.add(
+                    all,
+                    bound(first, i as usize, j as usize),
+                    (first as u8, i, j),
+                );
             }
         }
-        while height > 0 {
-            height -= 1;
-            let (least, level, i, j) = stack[height];
+        while let Some((least, (level, i, j))) = waiting.next() {
             // not a number where there is no node
             if least.is_nan() || least >= limit {
                 continue;
@@ -365,24 +367,12 @@ impl Pyramid {
                 continue;
             }
             let below = &self.levels[level as usize - 1];
-            let mark = height;
-            for (i, j) in [
-                (2 * i, 2 * j),
-                (2 * i + 1, 2 * j),
-                (2 * i, 2 * j + 1),
-                (2 * i + 1, 2 * j + 1),
-            ] {
+            let mark = waiting.count();
+            for (i, j) in quarters(i, j) {
                 if (i as usize) < below.nx && (j as usize) < below.ny {
                     let least = bound(level as usize - 1, i as usize, j as usize);
                     if least < limit {
-                        // sorted in, farthest first: the nearest is taken next
-                        let mut k = height;
-                        while k > mark && stack[k - 1].0 < least {
-                            stack[k] = stack[k - 1];
-                            k -= 1;
-                        }
-                        stack[k] = (least, level - 1, i, j);
-                        height += 1;
+                        waiting.add(mark, least, (level - 1, i, j));
                     }
                 }
             }

@@ -13,6 +13,7 @@ mod rays;
 mod section;
 #[cfg(test)]
 mod shapes;
+mod waiting;
 
 pub use columns::{Columns, Crossing};
 pub use disc::disc_dilate;

@@ -6,6 +6,7 @@
 //! Both are kept in single precision, rounded outwards, about the middle of the mesh: four are looked at in one go, and a node
 //! takes 192 bytes. So they are only ever a little too large, and what is in them is asked exactly.
 
+use crate::field::waiting::Waiting;
 use crate::mesh::Point;
 use std::ops::ControlFlow;
 
@@ -65,7 +66,7 @@ pub(super) struct Tree {
 
 impl Tree {
     /// Calls `each` with the triangles whose boxes and slabs come near to the ball `within`, in each node the nearer first; it tells the
-    /// ball in which to go on, no part of which may lie outside the one before, or to stop. A ball of no place or size is near to none.
+    /// ball in which to go on, no part of which may lie outside the one before, or to stop. A ball of no place is near to none.
     pub fn near(
         &self,
         mut within: Within,
@@ -116,11 +117,9 @@ impl Tree {
         if self.nodes.is_empty() {
             return;
         }
-        let mut waiting = [(0.0f64, 0u32); MOST_WAITING];
-        let mut height = 1;
-        while height > 0 {
-            height -= 1;
-            let (from, branch) = waiting[height];
+        let mut waiting = Waiting::<u32, MOST_WAITING>::new(0);
+        waiting.add(0, 0.0, 0);
+        while let Some((from, branch)) = waiting.next() {
             if from > most {
                 continue;
             }
@@ -129,7 +128,7 @@ impl Tree {
                 continue;
             }
             let node = &self.nodes[branch as usize];
-            let mark = height;
+            let mark = waiting.count();
             for k in 0..WIDE {
                 if node.lo[0][k] > node.hi[0][k] {
                     continue;
@@ -137,16 +136,9 @@ impl Tree {
                 let end = |ends: &[[f32; WIDE]; 3]| {
                     [0, 1, 2].map(|d| self.middle[d] + f64::from(ends[d][k]))
                 };
-                let Some(from) = enters(end(&node.lo), end(&node.hi), most) else {
-                    continue;
-                };
-                let mut at = height;
-                while at > mark && waiting[at - 1].0 < from {
-                    waiting[at] = waiting[at - 1];
-                    at -= 1;
+                if let Some(from) = enters(end(&node.lo), end(&node.hi), most) {
+                    waiting.add(mark, from, node.branch[k]);
                 }
-                waiting[at] = (from, node.branch[k]);
-                height += 1;
             }
         }
     }
