@@ -3,7 +3,7 @@
 //! The test of a ray against a triangle is watertight: a ray that meets a shared edge hits at least one of its triangles (S. Woop,
 //! C. Benthin and I. Wald, "Watertight Ray/Triangle Intersection", Journal of Computer Graphics Techniques 2(1), 2013).
 
-use crate::mesh::{Mesh, Point, Vector};
+use crate::mesh::{Mesh, Point, Vector, box_of};
 use std::cell::Cell;
 use std::ops::ControlFlow;
 use tree::{Tree, Within};
@@ -122,12 +122,9 @@ impl<'m> Rays<'m> {
             radius: within,
         };
         self.tree.near(ball, |t, mut ball| {
-            if let Some(place) = self.closest_within(t, point, ball.radius) {
-                let distance = (place - point).norm();
-                if distance < ball.radius {
-                    ball.radius = distance;
-                    found = Some((place, t));
-                }
+            if let Some((place, distance)) = self.closer(t, point, ball.radius) {
+                ball.radius = distance;
+                found = Some((place, t));
             }
             ControlFlow::Continue(ball)
         });
@@ -142,10 +139,7 @@ impl<'m> Rays<'m> {
     /// As [`Rays::any_within`], sooner told: the triangle `last` found is tried first, for what cuts a ball mostly cuts the one
     /// beside it.
     pub fn any_within_after(&self, point: &Point, radius: f64, last: &Cell<Option<u32>>) -> bool {
-        let closer = |t: u32| {
-            let nearest = self.closest_within(t, point, radius);
-            nearest.is_some_and(|q| (q - point).norm() < radius)
-        };
+        let closer = |t: u32| self.closer(t, point, radius).is_some();
         if last.get().is_some_and(closer) {
             return true;
         }
@@ -171,9 +165,11 @@ impl<'m> Rays<'m> {
         nearest.unwrap_or(*point)
     }
 
-    /// The point of triangle `t` nearest to `point`; `None` if it is no closer than `within`, but for rounding.
-    fn closest_within(&self, t: u32, point: &Point, within: f64) -> Option<Point> {
-        nearest_on(self.mesh.corners(t as usize), point, within)
+    /// The point of triangle `t` nearest to `point`, and its distance, if closer than `within`.
+    fn closer(&self, t: u32, point: &Point, within: f64) -> Option<(Point, f64)> {
+        let place = nearest_on(self.mesh.corners(t as usize), point, within)?;
+        let distance = (place - point).norm();
+        (distance < within).then_some((place, distance))
     }
 
     /// Calls `each` for every triangle whose bounding box meets the box `lo..=hi`; in the tree's order, the same each time.
@@ -183,8 +179,8 @@ impl<'m> Rays<'m> {
         let enters = |from, to, _| meets(from, to).then_some(0.0);
         // no box is nearer than another
         self.tree.search(0.0, enters, |t, most| {
-            let [a, b, c] = self.mesh.corners(t as usize);
-            if meets(a.inf(&b).inf(&c).into(), a.sup(&b).sup(&c).into()) {
+            let (from, to) = box_of(self.mesh.corners(t as usize));
+            if meets(from.into(), to.into()) {
                 each(t);
             }
             most
@@ -294,17 +290,8 @@ impl Ray {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::mesh::testing::block;
+    use crate::mesh::testing::{block, soup};
     use proptest::prelude::*;
-
-    fn soup(corners: &[[f64; 3]]) -> Mesh {
-        Mesh {
-            vertices: corners.iter().map(|&p| Point::from(p)).collect(),
-            triangles: (0..corners.len() as u32 / 3)
-                .map(|t| [3 * t, 3 * t + 1, 3 * t + 2])
-                .collect(),
-        }
-    }
 
     /// The cube from -1 to 1.
     fn cube() -> Mesh {
@@ -391,8 +378,7 @@ mod tests {
             found.sort_unstable();
             let expected: Vec<u32> = (0..mesh.triangles.len())
                 .filter(|&t| {
-                    let [a, b, c] = mesh.corners(t);
-                    let (from, to) = (a.inf(&b).inf(&c), a.sup(&b).sup(&c));
+                    let (from, to) = box_of(mesh.corners(t));
                     (0..3).all(|k| from[k] <= hi[k] && to[k] >= lo[k])
                 })
                 .map(|t| t as u32)

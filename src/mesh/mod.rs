@@ -44,6 +44,12 @@ pub type Point = Point3<f64>;
 /// A difference of places, millimetres, or a direction.
 pub type Vector = Vector3<f64>;
 
+/// Smallest and largest coordinates of a triangle's corners.
+#[inline]
+pub(crate) fn box_of([a, b, c]: [Point; 3]) -> (Point, Point) {
+    (a.inf(&b).inf(&c), a.sup(&b).sup(&c))
+}
+
 /// An indexed triangle mesh, coordinates in millimetres, corners
 /// counter-clockwise seen from outside the material.
 #[derive(Debug, Clone, Default, PartialEq)]

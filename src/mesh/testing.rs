@@ -26,6 +26,16 @@ pub(crate) fn block(size: [f64; 3]) -> Mesh {
     }
 }
 
+/// Triangles of three corners each, none shared.
+pub(crate) fn soup(corners: &[[f64; 3]]) -> Mesh {
+    Mesh {
+        vertices: corners.iter().map(|&p| Point::from(p)).collect(),
+        triangles: (0..corners.len() as u32 / 3)
+            .map(|t| [3 * t, 3 * t + 1, 3 * t + 2])
+            .collect(),
+    }
+}
+
 /// A ball about the origin: `bands` bands from pole to pole, twice as many sectors.
 pub(super) fn ball(radius: f64, bands: u32) -> Mesh {
     let sectors = 2 * bands;

@@ -1,6 +1,6 @@
 //! Whether places lie inside a surface.
 
-use super::Point;
+use super::{Point, box_of};
 
 /// How often the closed surface of `triangles` winds around each of `points`: 1 inside, 0 outside, −1
 /// inside a surface turned inward; sums where surfaces overlap.
@@ -15,7 +15,7 @@ pub(super) fn windings(triangles: impl Iterator<Item = [Point; 3]>, points: &[Po
         return windings;
     };
     for [a, b, c] in triangles {
-        let (lo, hi) = (a.inf(&b).inf(&c), a.sup(&b).sup(&c));
+        let (lo, hi) = box_of([a, b, c]);
         bins.visit(&lo, &hi, |k| {
             let p = &points[k];
             if p.z > hi.z {

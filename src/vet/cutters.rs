@@ -143,21 +143,20 @@ struct Sections {
 impl Sections {
     fn of(shop: &Shop, cutter: &Cutter) -> Sections {
         let of_tool = |tool: &Tool| guarded(tool, cutter.radius(), &shop.limits);
-        let Some(holder) = shop.holder_of(cutter) else {
-            return Sections {
-                any: None,
-                tools: Vec::new(),
-            };
-        };
-        let part = |stickout: f64, of_holder: bool| {
+        let part = |holder, stickout: f64, of_holder: bool| {
             let mut guards = of_tool(&cutter.tool(stickout, holder));
             guards.retain(|g| (g.part == Part::Holder) == of_holder);
             guards
         };
+        let any = |holder| [part(holder, 0.0, true), part(holder, OUT, false)];
+        let with_sections = |tool: Tool| {
+            let guards = of_tool(&tool);
+            (tool, guards)
+        };
         let tools = shop.tools_of(cutter).into_iter();
         Sections {
-            any: Some([part(0.0, true), part(OUT, false)]),
-            tools: tools.map(|t| (t.clone(), of_tool(&t))).collect(),
+            any: shop.holder_of(cutter).map(any),
+            tools: tools.map(with_sections).collect(),
         }
     }
 

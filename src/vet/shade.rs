@@ -3,7 +3,7 @@
 use super::cavity::UP;
 use super::surface::{Facet, Sample, Surface};
 use crate::field::{Grid, HeightMap, Rays, disc_dilate};
-use crate::mesh::{Point, Vector};
+use crate::mesh::{Point, Vector, box_of};
 use crate::report::HollowKind;
 use crate::setup::{Half, Survey};
 
@@ -138,10 +138,7 @@ impl<'m> Shade<'m> {
         };
         let grid = shaded.grid;
         for (f, _) in surface.facets.iter().zip(overhangs).filter(|(_, o)| **o) {
-            let corners = half.mesh.corners(f.triangle as usize);
-            let (lo, hi) = corners
-                .iter()
-                .fold((corners[0], corners[0]), |(l, h), p| (l.inf(p), h.sup(p)));
+            let (lo, hi) = box_of(half.mesh.corners(f.triangle as usize));
             let clamp = |v: f64, n: usize| (v.max(0.0) as usize).min(n - 1);
             let from = |k: usize, n: usize| clamp((lo[k] - grid.origin[k]) / grid.cell - 1.0, n);
             let to = |k: usize, n: usize| clamp((hi[k] - grid.origin[k]) / grid.cell + 1.0, n);

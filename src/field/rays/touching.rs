@@ -94,12 +94,9 @@ impl Ball {
         for _ in 0..STEPS {
             let centre = self.centre();
             let clear = self.radius - self.slack - FINE;
-            let Some(q) = rays.closest_within(t, &centre, clear) else {
+            let Some((q, _)) = rays.closer(t, &centre, clear) else {
                 return;
             };
-            if (q - centre).norm() >= clear {
-                return;
-            }
             let v = q - self.p;
             let rise = v.dot(&self.n) - self.slack;
             let radius = 0.5 * (v.norm_squared() - self.slack * self.slack) / rise;
@@ -116,22 +113,13 @@ impl Ball {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::mesh::Mesh;
+    use crate::mesh::testing::soup;
     use proptest::prelude::*;
-
-    fn mesh(corners: &[[f64; 3]]) -> Mesh {
-        Mesh {
-            vertices: corners.iter().map(|&p| Point::from(p)).collect(),
-            triangles: (0..corners.len() as u32 / 3)
-                .map(|t| [3 * t, 3 * t + 1, 3 * t + 2])
-                .collect(),
-        }
-    }
 
     #[test]
     fn beside_a_wall_the_ball_is_as_large_as_the_wall_is_far() {
         // floor z = 0 touched at the origin, wall x = 3
-        let wall = mesh(&[[3.0, -50.0, -1.0], [3.0, 50.0, -1.0], [3.0, 0.0, 90.0]]);
+        let wall = soup(&[[3.0, -50.0, -1.0], [3.0, 50.0, -1.0], [3.0, 0.0, 90.0]]);
         let rays = Rays::new(&wall);
         let at = |slack: f64, most: f64| {
             rays.touching(&Point::origin(), &Vector::z(), slack, most, None)
@@ -148,7 +136,7 @@ mod tests {
     #[test]
     fn a_ball_is_taken_for_clear_where_one_beside_it_is_but_for_half_the_slack() {
         // ceiling z = 10 over the floor z = 0: a ball that may cut 0.1 deep has 2 r - 0.1 = 10
-        let ceiling = mesh(&[[-50.0, -50.0, 10.0], [50.0, -50.0, 10.0], [0.0, 90.0, 10.0]]);
+        let ceiling = soup(&[[-50.0, -50.0, 10.0], [50.0, -50.0, 10.0], [0.0, 90.0, 10.0]]);
         let rays = Rays::new(&ceiling);
         let at = |x: f64, near: Option<&Touching>| {
             rays.touching(&Point::new(x, 0.0, 0.0), &Vector::z(), 0.1, 20.0, near)
@@ -170,7 +158,7 @@ mod tests {
         fn it_is_clear_and_a_larger_one_is_not(
             corners in prop::collection::vec([SPACE, SPACE, SPACE], 3..60), x in SPACE, y in SPACE, slack in 0.0..0.1f64, aside in -0.2..0.2f64,
         ) {
-            let mesh = mesh(&corners);
+            let mesh = soup(&corners);
             let rays = Rays::new(&mesh);
             let (p, n) = (Point::new(x, y, -6.0), Vector::z());
             let found = rays.touching(&p, &n, slack, 20.0, None);

@@ -1,7 +1,7 @@
 //! How the tree is built: leaves split where the surfaces of the boxes around them are least, by all threads.
 
 use super::{BY_SURFACE, LEAF, NONE, Node, Tree, WIDE};
-use crate::mesh::{Mesh, Point, Vector};
+use crate::mesh::{Mesh, Point, Vector, box_of};
 use rayon::prelude::*;
 
 /// Parts into which the middles of boxes are sorted where a node is split.
@@ -15,13 +15,12 @@ impl Tree {
     /// A tree over the triangles of `mesh` with these numbers.
     pub fn over(mesh: &Mesh, triangles: &[u32]) -> Tree {
         let corners = |&t: &u32| mesh.corners(t as usize);
-        let ends = |[a, b, c]: [Point; 3]| (a.inf(&b).inf(&c), a.sup(&b).sup(&c));
-        let bounds = (triangles.par_iter().map(corners).map(ends))
+        let bounds = (triangles.par_iter().map(corners).map(box_of))
             .reduce_with(|a, b| (a.0.inf(&b.0), a.1.sup(&b.1)));
         let (lo, hi) = bounds.unwrap_or((Point::origin(), Point::origin()));
         let middle = nalgebra::center(&lo, &hi);
         let leaf = |t: &u32| {
-            let (lo, hi) = ends(corners(t));
+            let (lo, hi) = box_of(corners(t));
             let (lo, hi) = (lo - middle, hi - middle);
             Leaf {
                 // one more step: what was taken off the middle is not exact either

@@ -1,15 +1,7 @@
 use super::*;
-use crate::mesh::Mesh;
+use crate::mesh::testing::soup;
+use crate::mesh::{Mesh, box_of};
 use proptest::prelude::*;
-
-fn soup(corners: &[[f64; 3]]) -> Mesh {
-    Mesh {
-        vertices: corners.iter().map(|&p| Point::from(p)).collect(),
-        triangles: (0..corners.len() as u32 / 3)
-            .map(|t| [3 * t, 3 * t + 1, 3 * t + 2])
-            .collect(),
-    }
-}
 
 fn all(mesh: &Mesh) -> Vec<u32> {
     (0..mesh.triangles.len() as u32).collect()
@@ -78,8 +70,7 @@ fn a_ball_that_nearly_touches_a_slope_comes_near_to_few_triangles() {
     let boxes = |r: f64| {
         let from = |v: f64, lo: f64, hi: f64| (lo - v).max(v - hi).max(0.0);
         let cut = |t: &u32| {
-            let [a, b, c] = slope.corners(*t as usize);
-            let (lo, hi) = (a.inf(&b).inf(&c), a.sup(&b).sup(&c));
+            let (lo, hi) = box_of(slope.corners(*t as usize));
             (0..3)
                 .map(|k| from(centre[k], lo[k], hi[k]).powi(2))
                 .sum::<f64>()
