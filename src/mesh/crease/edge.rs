@@ -23,6 +23,10 @@ const ROUGH_DEG: f64 = 20.0;
 /// Facets of one curved surface are alike in width up to this ratio; a flat much wider than its neighbour is no facet.
 const LIKE_WIDTH: f64 = 4.0;
 
+/// Triangles that hardly turn off each other may be joined in one patch by chance, some in threes and fours: up to so many border
+/// edges.
+const MOST_BY_CHANCE: usize = 8;
+
 /// Turns that facets of one curved surface make all around a point, times how much more they may turn one way than the other,
 /// degrees: a flat with so many sides that turn so much is no facet. The floor of a steep cone of hundreds of sides is not.
 const MOST_AROUND: f64 = 4.0 * 360.0;
@@ -66,13 +70,16 @@ impl Reading<'_> {
             || turn < FAINT_DEG
             || wa.min(wb) * turn.to_radians().sin() < FAINT_STEP;
         let smooth = turn < self.crease_deg && (faint || one.goes_on() || other.goes_on());
-        // triangles round the tip of a fan that hardly turn are joined by chance, some in threes and fours
-        let wider = if turn < FAINT_DEG { FAR_WIDER } else { WIDER };
+        // what triangles are joined by chance, round the tip of a fan, has any width
+        let wider = |p: u32| {
+            let by_chance = turn < FAINT_DEG && self.flats.edges(p).len() <= MOST_BY_CHANCE;
+            if by_chance { FAR_WIDER } else { WIDER }
+        };
         let share = if !smooth {
             [0.0; 2]
-        } else if wa > wider * wb && other.runs_out() {
+        } else if wa > wider(fa) * wb && other.runs_out() {
             [0.0, 1.0]
-        } else if wb > wider * wa && one.runs_out() {
+        } else if wb > wider(fb) * wa && one.runs_out() {
             [1.0, 0.0]
         } else {
             [0.5; 2]

@@ -259,3 +259,46 @@ fn a_floor_of_many_sides_is_no_facet() {
         }
     }
 }
+
+/// A flat five times as wide as the facets of the round that it runs out into, at half of their turn: where its border has many
+/// edges it is no few triangles joined by chance.
+#[test]
+fn a_flat_of_many_edges_is_flat_beside_a_fine_round() {
+    const PIECES: u32 = 6;
+    let (radius, turn) = (20.0, 1.73_f64.to_radians());
+    let facet = 2.0 * radius * (0.5 * turn).sin();
+    let round = (0..8).map(|k| {
+        let (x, z) = (turn * f64::from(k)).sin_cos();
+        [radius * x, radius * (z - 1.0)]
+    });
+    let rows: Vec<[f64; 2]> = [[-5.0 * facet, 0.0]].into_iter().chain(round).collect();
+    let points = |[x, z]: &[f64; 2]| (0..=PIECES).map(move |k| [*x, f64::from(k), *z]).collect();
+    let vertices: Vec<[f64; 3]> = rows
+        .iter()
+        .flat_map(|r| -> Vec<[f64; 3]> { points(r) })
+        .collect();
+    let rows = rows.len() as u32;
+    let triangles = (0..rows - 1).flat_map(|r| {
+        let of_row = move |k: u32| {
+            let [a, b] = [r, r + 1].map(|row| row * (PIECES + 1) + k);
+            [[a, b, b + 1], [a, b + 1, a + 1]]
+        };
+        (0..PIECES).flat_map(of_row)
+    });
+    let triangles: Vec<[u32; 3]> = triangles.collect();
+    let (mesh, creases) = read_by(30.0, 0.0, &vertices, &triangles);
+    for t in 0..mesh.triangles.len() {
+        let flat = t < 2 * PIECES as usize;
+        assert_eq!(creases.plane[t], flat, "triangle {t}");
+    }
+    let topology = Topology::new(&mesh);
+    for t in 0..2 * PIECES {
+        for (k, &e) in topology.sides[t as usize].iter().enumerate() {
+            let onward = topology.across(t, k).filter(|&n| n >= 2 * PIECES);
+            if onward.is_some() {
+                let own = usize::from(topology.edges[e as usize].triangles.0 != t);
+                assert_eq!(creases.share[e as usize][own], 0.0, "triangle {t}");
+            }
+        }
+    }
+}
