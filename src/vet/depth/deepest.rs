@@ -1,0 +1,218 @@
+//! The deepest that a tool gets, and the share of what its cutter reaches alone that it reaches.
+
+use super::{Bodies, Guarded, blocker, held_up, tip_depth_at, tip_height};
+use crate::field::Nearest;
+use crate::mesh::Point;
+use crate::report::{Blocker, HollowKind};
+use crate::shop::Part;
+use crate::vet::cutting::Cutting;
+use crate::vet::halving::lowest;
+use crate::vet::held::sinking;
+use crate::vet::reach::{Ground, Reached};
+use rayon::prelude::*;
+
+/// How deep one tool gets.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Deepest {
+    /// Deepest tip position, mm below the parting level, its ± and its place.
+    pub depth: Option<(f64, f64, Point)>,
+    /// Share by area of what the cutter alone reaches, and its ±.
+    pub share: Option<(f64, f64)>,
+    /// What touches first at the deepest place that it falls short of.
+    pub blocked: Option<(Blocker, Point)>,
+}
+
+/// Judges one tool, given what its cutter alone reaches.
+pub fn deepest(
+    ground: &Ground,
+    cutting: &Cutting,
+    reached: &Reached,
+    guards: &[Guarded],
+    bodies: &Bodies,
+    leave: f64,
+) -> Deepest {
+    let tip = |n: &Nearest| n.centre.z - cutting.profile.tip_below();
+    // what keeps the tool from a sample that its cutter touches
+    let judged: Vec<(f64, f64, Option<Part>)> = reached
+        .groups
+        .samples
+        .par_iter()
+        .zip(&reached.nearest)
+        .map(|(s, n)| {
+            if n.left > leave {
+                return (0.0, 0.0, None);
+            }
+            let (open, blocked) = bodies.in_the_way(guards, [n.centre.x, n.centre.y], tip(n));
+            (s.area, if open { s.area } else { 0.0 }, blocked)
+        })
+        .collect();
+    let total: f64 = judged.iter().map(|j| j.0).sum();
+    let got: f64 = judged.iter().filter(|j| j.2.is_none()).map(|j| j.0).sum();
+    let open: f64 = judged.iter().map(|j| j.1).sum();
+    let share = (total > 0.0).then(|| (got / total, 0.5 * open / total));
+    let blocked = reached
+        .groups
+        .samples
+        .iter()
+        .zip(&judged)
+        .filter_map(|(s, j)| j.2.map(|part| (blocker(part), s.at)))
+        .min_by(|a, b| a.1.z.total_cmp(&b.1.z));
+    let sounding = Sounding {
+        ground,
+        cutting,
+        guards,
+        bodies,
+    };
+    Deepest {
+        depth: sounding.deepest(),
+        share,
+        blocked,
+    }
+}
+
+/// What the last step of the search for the deepest place may miss, mm.
+const SEARCHED: f64 = 2e-3;
+/// Eights of nodes that are tried exactly among those of 256 squares.
+const MOST_TRIED: usize = 8;
+
+/// A place in plan, mm, and the tip's depth below the parting level there, mm.
+#[derive(Debug, Clone, Copy)]
+struct Tip {
+    depth: f64,
+    x: f64,
+    y: f64,
+}
+
+/// One tool looked for its deepest place.
+struct Sounding<'a> {
+    ground: &'a Ground<'a>,
+    cutting: &'a Cutting<'a>,
+    guards: &'a [Guarded],
+    bodies: &'a Bodies,
+}
+
+impl Sounding<'_> {
+    /// The deepest tip over the cavity: nodes in the order of how deep they could be, exact until none left could be
+    /// deeper, then moved between the nodes.
+    fn deepest(&self) -> Option<(f64, f64, Point)> {
+        let Tip { depth, x, y } = self.moved(self.deepest_node()?);
+        let (ground, cutting) = (self.ground, self.cutting);
+        let centre = Point::new(x, y, self.corner() - depth);
+        let (dropper, cutter) = (&ground.contacts.dropper, cutting.profile);
+        let pm = match tip_depth_at(dropper, cutter, self.guards, x, y) {
+            Some((_, None)) if cutting.is_ball() => sinking(ground, cutting, &centre),
+            _ => 2.0 * ground.surface.chord_error(ground.survey),
+        };
+        (depth > 0.0).then(|| (depth, pm + SEARCHED, Point::new(x, y, -depth)))
+    }
+
+    /// Height of the cutter's centre above its tip.
+    fn corner(&self) -> f64 {
+        self.cutting.profile.tip_below()
+    }
+
+    fn over_cavity(&self, x: f64, y: f64) -> bool {
+        let survey = self.ground.survey;
+        let columns = survey.grid();
+        columns.cell_at(x, y).is_some_and(|(i, j)| {
+            survey
+                .hollow_at(columns.index(i, j))
+                .is_some_and(|h| survey.hollows[h].kind == HollowKind::Cavity)
+        })
+    }
+
+    /// How deep the tip gets at a place if it is deeper than `than`, else any depth that is not; minus infinity where it may not go.
+    fn exact(&self, x: f64, y: f64, than: f64) -> Tip {
+        let depth = |depth: f64| Tip { depth, x, y };
+        if !self.over_cavity(x, y) {
+            return depth(f64::NEG_INFINITY);
+        }
+        let dropper = &self.ground.contacts.dropper;
+        let Some(alone) = tip_height(dropper, self.cutting.profile, [x, y], -than) else {
+            return depth(f64::NEG_INFINITY);
+        };
+        if alone >= -than {
+            return depth(-alone);
+        }
+        // sections that the maps show to be clear need no exact answer
+        let close: Vec<Guarded> = self
+            .guards
+            .iter()
+            .filter(|g| self.bodies.around(g.profile, x, y)[1] - g.above_tip > alone)
+            .copied()
+            .collect();
+        let tip = held_up(dropper, Some(alone), &close, [x, y], -than);
+        depth(-tip.map_or(alone, |t| t.0))
+    }
+
+    /// How deep the tip may get at a node.
+    fn bound(&self, [i, j]: [usize; 2]) -> Option<Tip> {
+        let grid = self.cutting.grid();
+        let [x, y] = grid.centre(i, j);
+        let lowest = self.cutting.places.lowest().get(grid.index(i, j))?;
+        let above = |g: &Guarded| self.bodies.around(g.profile, x, y)[0] - g.above_tip;
+        let tip = self
+            .guards
+            .iter()
+            .map(above)
+            .fold(f64::from(lowest) - self.corner(), f64::max);
+        let depth = -tip;
+        (tip < 0.0 && self.over_cavity(x, y)).then_some(Tip { depth, x, y })
+    }
+
+    /// The node at which the tip gets deepest.
+    fn deepest_node(&self) -> Option<Tip> {
+        let mut best: Option<Tip> = None;
+        let deeper = |depth: f64, best: Option<Tip>| best.is_none_or(|b| depth > b.depth + 1e-3);
+        for squares in self.cutting.deep().chunks(256) {
+            if !deeper(self.corner() - f64::from(squares[0].0), best) {
+                break;
+            }
+            let nodes = self.nodes_of(squares);
+            for few in nodes.chunks(8).take(MOST_TRIED) {
+                if !deeper(few[0].depth, best) {
+                    break;
+                }
+                let than = best.map_or(f64::NEG_INFINITY, |b| b.depth);
+                let exact = |n: &Tip| self.exact(n.x, n.y, than);
+                let found: Vec<Tip> = few.par_iter().map(exact).collect();
+                for f in found {
+                    if best.is_none_or(|b| f.depth > b.depth) {
+                        best = Some(f);
+                    }
+                }
+            }
+        }
+        best
+    }
+
+    /// The nodes of `squares` where the tip may go below the parting level, those where it may get deepest first.
+    fn nodes_of(&self, squares: &[(f32, [usize; 2])]) -> Vec<Tip> {
+        let mut nodes: Vec<Tip> = squares
+            .par_iter()
+            .flat_map_iter(|&(_, square)| {
+                let nodes = self.cutting.places.nodes_of(square);
+                nodes.filter_map(|node| self.bound(node))
+            })
+            .collect();
+        nodes.par_sort_by(|a, b| {
+            b.depth
+                .total_cmp(&a.depth)
+                .then(a.x.total_cmp(&b.x))
+                .then(a.y.total_cmp(&b.y))
+        });
+        nodes
+    }
+
+    /// Moved in ever smaller steps to where it gets no deeper.
+    fn moved(&self, start: Tip) -> Tip {
+        let steps = [self.cutting.grid().cell.max(0.05), 1e-3];
+        let tip = |[x, y]: [f64; 2], least: f64| -self.exact(x, y, -least).depth;
+        let ([x, y], least) = lowest(([start.x, start.y], -start.depth), steps, tip);
+        Tip {
+            depth: -least,
+            x,
+            y,
+        }
+    }
+}
