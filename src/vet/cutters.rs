@@ -1,21 +1,24 @@
 //! Reach and depth: every cutter and tool of the rack over one half.
 
-use super::cutting::{Cutting, TOUCH};
-use super::depth::{Bodies, Deepest, Guarded, deepest, guarded, stickout_needed};
+mod figures;
+mod verdicts;
+
+use super::cutting::Cutting;
+use super::depth::{Bodies, Guarded, deepest, guarded, stickout_needed};
 use super::evidence::HalfEvidence;
 use super::radius::{Untouched, smallest_radius, untouched};
 use super::radius_map::RadiusMap;
 use super::reach::{Ground, Groups, Place, Reached};
-use super::shade::patches;
 use super::sharp::Sharp;
 use crate::mesh::Point;
-use crate::report::{CutterReach, Depth, LeftRegion, Reach, SharpEdge, ToolDepth, Verdict};
+use crate::report::{CutterReach, Depth, Reach, SharpEdge, ToolDepth, Verdict};
 use crate::shop::{Cutter, CutterKind, Part, Shop, Tool};
+use figures::{agree, fill_reach, tool_depth, unknown_reach};
 use rayon::prelude::*;
 use std::sync::Arc;
+use verdicts::{best_ball, depth_verdict, reach_verdict, still_left};
 
-/// Stickout over diameter beyond which a tool bends and chatters at any setting; common practice, no source.
-pub const SLENDER: f64 = 8.0;
+pub use verdicts::{SLENDER, largest_that_clears};
 
 /// A stickout that leaves the holder out of all that a mill can hold, mm.
 const OUT: f64 = 1e4;
@@ -41,26 +44,6 @@ pub fn without_cavity(shop: &Shop) -> (Reach, Depth) {
             tools: Vec::new(),
         },
     )
-}
-
-fn unknown_reach(cutter: &Cutter) -> CutterReach {
-    CutterReach {
-        name: cutter.name.clone(),
-        kind: cutter.kind(),
-        diameter_mm: cutter.diameter,
-        corner_radius_mm: cutter.corner_radius,
-        clears: None,
-        left_height_mm: None,
-        left_height_mm_pm: None,
-        left_area_mm2: None,
-        left_area_mm2_pm: None,
-        left_volume_mm3: None,
-        left_volume_mm3_pm: None,
-        at_mm: None,
-        left_regions: Vec::new(),
-        stickout_needed_mm: None,
-        stickout_needed_mm_pm: None,
-    }
 }
 
 /// Tries every cutter and tool of the shop; keeps what pictures need in `evidence`.
@@ -271,186 +254,6 @@ impl<'g> Rack<'g> {
     }
 }
 
-/// Holds the balls' figures against the smallest concave radius and its ±; where nothing overhangs.
-fn agree(cutters: &mut [CutterReach], ground: &Ground, (radius, pm): (f64, f64), leave: f64) {
-    if ground.shade.any() {
-        return;
-    }
-    let about = 2.0 * ground.surface.chord_error(ground.survey);
-    for c in cutters.iter_mut().filter(|c| c.kind == CutterKind::Ball) {
-        if 0.5 * c.diameter_mm <= radius - pm {
-            touches_all(c);
-        } else if 0.5 * c.diameter_mm <= radius + about.min(pm) {
-            may_touch_all(c, leave);
-        }
-    }
-}
-
-/// The ball that leaves least, the largest of equals.
-fn best_ball(cutters: &[CutterReach]) -> Option<&CutterReach> {
-    cutters
-        .iter()
-        .filter(|c| c.kind == CutterKind::Ball)
-        .filter_map(|c| Some((c.left_height_mm?, c.diameter_mm, c)))
-        .min_by(|a, b| a.0.total_cmp(&b.0).then(b.1.total_cmp(&a.1)))
-        .map(|b| b.2)
-}
-
-/// Pass if one cutter clears, or all together do: `left_by_first` is where the first leaves too much.
-fn reach_verdict(
-    ground: &Ground,
-    shop: &Shop,
-    cutters: &[CutterReach],
-    left_by_first: Option<Vec<Place>>,
-) -> Verdict {
-    if cutters.iter().any(|c| c.clears == Some(true)) {
-        Verdict::Pass
-    } else if cutters.iter().any(|c| c.clears.is_none()) {
-        Verdict::Unsure
-    } else if left_by_first.is_some_and(|left| others_clear(ground, shop, left)) {
-        Verdict::Pass
-    } else {
-        Verdict::Fail
-    }
-}
-
-/// A ball that is surely no larger than the smallest concave radius touches everything, by that radius' definition, whatever the
-/// facets do; where nothing overhangs.
-fn touches_all(figures: &mut CutterReach) {
-    figures.clears = Some(true);
-    figures.left_regions.clear();
-    figures.left_height_mm = Some(0.0);
-    figures.left_height_mm_pm = Some(TOUCH);
-    figures.left_area_mm2 = Some(0.0);
-    figures.left_area_mm2_pm = Some(0.0);
-    figures.left_volume_mm3 = Some(0.0);
-    figures.left_volume_mm3_pm = Some(0.0);
-}
-
-/// A ball that may be no larger than the smallest concave radius may touch everything, whatever the facets hold it off.
-fn may_touch_all(figures: &mut CutterReach, leave: f64) {
-    let hold = |value: Option<f64>, pm: &mut Option<f64>| {
-        *pm = value.zip(*pm).map(|(value, pm)| pm.max(value));
-    };
-    hold(figures.left_height_mm, &mut figures.left_height_mm_pm);
-    hold(figures.left_area_mm2, &mut figures.left_area_mm2_pm);
-    hold(figures.left_volume_mm3, &mut figures.left_volume_mm3_pm);
-    if figures.left_height_mm.is_some_and(|left| left > leave) {
-        figures.clears = None;
-    }
-}
-
-/// The largest ball that clears.
-pub fn largest_that_clears(cutters: &[CutterReach]) -> Option<&CutterReach> {
-    cutters
-        .iter()
-        .filter(|c| c.kind == CutterKind::Ball && c.clears == Some(true))
-        .max_by(|a, b| a.diameter_mm.total_cmp(&b.diameter_mm))
-}
-
-fn fill_reach(figures: &mut CutterReach, ground: &Ground, reached: &Reached, leave: f64) {
-    let Some((left, at)) = reached.worst else {
-        return;
-    };
-    let pm = reached.worst_pm;
-    figures.clears = if left + pm <= leave {
-        Some(true)
-    } else if left - pm > leave {
-        Some(false)
-    } else {
-        None
-    };
-    figures.left_height_mm = Some(left);
-    figures.left_height_mm_pm = Some(pm);
-    figures.left_area_mm2 = Some(reached.left_area);
-    figures.left_area_mm2_pm = Some(reached.left_area_pm);
-    figures.left_volume_mm3 = Some(reached.left_volume);
-    figures.left_volume_mm3_pm = Some(reached.left_volume_pm);
-    figures.at_mm = Some(ground.half.frame.place(&at));
-    figures.left_regions = left_regions(ground, reached, leave);
-}
-
-/// Most regions listed for one cutter.
-const MOST_REGIONS: usize = 16;
-
-/// Connected surface on which more than the leave is left, the largest first.
-fn left_regions(ground: &Ground, reached: &Reached, leave: f64) -> Vec<LeftRegion> {
-    // per facet: area left, and the most left with its place
-    let mut left = vec![(0.0, 0.0, Point::origin()); ground.surface.facets.len()];
-    for (s, n) in reached.judged() {
-        if n.left > leave {
-            let (area, most, at) = &mut left[s.facet as usize];
-            *area += s.area;
-            if n.left > *most {
-                (*most, *at) = (n.left, s.at);
-            }
-        }
-    }
-    let member: Vec<bool> = left.iter().map(|l| l.0 > 0.0).collect();
-    let mut regions: Vec<LeftRegion> = patches(ground.half, &ground.surface, &member)
-        .into_iter()
-        .map(|patch| {
-            let facets = || patch.iter().map(|&f| left[f as usize]);
-            let most = facets().max_by(|a, b| a.1.total_cmp(&b.1));
-            LeftRegion {
-                at_mm: (ground.half.frame).place(&most.map_or(Point::origin(), |m| m.2)),
-                area_mm2: facets().map(|l| l.0).sum(),
-                height_mm: most.map_or(0.0, |m| m.1),
-            }
-        })
-        .collect();
-    regions.sort_by(|a, b| b.area_mm2.total_cmp(&a.area_mm2));
-    regions.truncate(MOST_REGIONS);
-    regions
-}
-
-fn tool_depth(ground: &Ground, tool: &Tool, found: &Deepest) -> ToolDepth {
-    let at = found.blocked.map(|b| b.1).or(found.depth.map(|d| d.2));
-    ToolDepth {
-        name: tool.name.clone(),
-        cutter: tool.cutter.clone(),
-        stickout_mm: tool.stickout,
-        holder: tool.holder.clone(),
-        deepest_mm: found.depth.map(|d| d.0),
-        deepest_mm_pm: found.depth.map(|d| d.1),
-        reached_share: found.share.map(|s| s.0),
-        reached_share_pm: found.share.map(|s| s.1),
-        blocked_by: found.blocked.map(|b| b.0),
-        at_mm: at.map(|p| ground.half.frame.place(&p)),
-    }
-}
-
-/// Fail if no tool reaches what its cutter alone can; watch if only slender ones do, or none of the ball that is needed.
-fn depth_verdict(tools: &[ToolDepth], shop: &Shop, reach: &Reach) -> Verdict {
-    if tools.is_empty() {
-        return Verdict::Pass;
-    }
-    let reaches = |t: &&ToolDepth| t.blocked_by.is_none() && t.reached_share.is_some();
-    let diameter = |t: &ToolDepth| {
-        shop.cutters
-            .iter()
-            .find(|c| c.name == t.cutter)
-            .map_or(f64::INFINITY, |c| c.diameter)
-    };
-    let stout = |t: &&ToolDepth| t.stickout_mm <= SLENDER * diameter(t);
-    let finisher = reach
-        .smallest_ball_needed
-        .as_ref()
-        .or(reach.best_ball.as_ref());
-    let finishes = |t: &&ToolDepth| finisher.is_none_or(|f| *f == t.cutter);
-    if !tools.iter().any(|t| reaches(&t)) {
-        Verdict::Fail
-    } else if tools
-        .iter()
-        .filter(finishes)
-        .any(|t| reaches(&t) && stout(&t))
-    {
-        Verdict::Pass
-    } else {
-        Verdict::Watch
-    }
-}
-
 /// The smallest concave radius, its ± and its place, given what the smallest ball leaves that leaves anything, and the
 /// largest ball's radius.
 fn concave_radius(
@@ -470,35 +273,4 @@ fn concave_radius(
     };
     let first = left_by.unwrap_or_else(none);
     smallest_radius(ground, first, most).map(|r| (r.radius, r.pm, r.at))
-}
-
-/// Places where more than the leave is left, and on sharp edges, which no cutter reaches alone.
-fn still_left(ground: &Ground, reached: &Reached, leave: f64) -> Vec<Place> {
-    let mut places: Vec<Place> = (reached.judged())
-        .filter(|(_, n)| n.left > leave)
-        .map(|(s, _)| Place {
-            at: s.at,
-            normals: vec![s.normal],
-        })
-        .collect();
-    places.extend(ground.sharp.iter().flat_map(|s| s.places.iter().cloned()));
-    places
-}
-
-/// Whether the cutters after the first leave nothing higher than the leave at the places that it left: what one leaves
-/// is shown to the next.
-fn others_clear(ground: &Ground, shop: &Shop, mut places: Vec<Place>) -> bool {
-    let leave = shop.limits.leave;
-    for cutter in shop.cutters.iter().skip(1) {
-        if places.is_empty() {
-            break;
-        }
-        let Some(cutting) = ground.cutting(cutter.radius(), cutter.corner_radius) else {
-            return false;
-        };
-        places = (places.into_par_iter())
-            .filter(|p| cutting.leaves(&p.at, &p.normals) > leave)
-            .collect();
-    }
-    places.is_empty()
 }
