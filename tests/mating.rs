@@ -203,6 +203,39 @@ fn pins_are_measured_in_their_sockets() {
 }
 
 #[test]
+fn facets_alone_do_not_keep_a_pin_out() {
+    // 32 facets each, turned by half a facet: the socket's sides come to 4.01 cos(π/32), within the pin's corners at 4
+    let half = std::f64::consts::PI / 32.0;
+    let turned = |radius: f64| -> Vec<Plan> {
+        let (s, c) = half.sin_cos();
+        let turn = |[x, y]: Plan| [c * x - s * y - 22.0, s * x + c * y + 12.0];
+        ring(32, radius, [0.0; 2]).into_iter().map(turn).collect()
+    };
+    let cavity = || oblong([0.0; 2], 0.0);
+    let of_socket = |radius: f64| {
+        let a = Block::new(vec![
+            pocket(cavity(), 6.0),
+            pin(ring(32, 4.0, [-22.0, 12.0]), 6.0),
+        ]);
+        let b = Block::new(vec![
+            pocket(mirrored(&cavity()), 4.0),
+            pocket(mirrored(&turned(radius)), 7.0),
+        ]);
+        pair(&a, &b, 0.0)
+    };
+    let r = of_socket(4.01);
+    let m = together(&r);
+    near(m.pins[0].clearance_mm, 4.01 * half.cos() - 4.0, 1e-4);
+    near(m.pins[0].radial_clearance_mm, 0.01, 1e-4);
+    assert_eq!(m.verdict, Verdict::Unsure);
+    assert!(complaints(&r)[0].message.contains("facets cut off"));
+    // beyond what both cut off, 4 (1 − cos(π/32)) = 0.019 each, it is surely too large
+    let r = of_socket(3.96);
+    assert_eq!(together(&r).verdict, Verdict::Fail);
+    assert!(complaints(&r)[0].message.contains("too large"));
+}
+
+#[test]
 fn a_pin_or_a_socket_alone_is_told() {
     let cavity = || oblong([0.0; 2], 0.0);
     let a = Block::new(vec![

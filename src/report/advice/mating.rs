@@ -159,37 +159,46 @@ fn before_closing(mating: &Mating, at: Place) -> Place {
 }
 
 fn pins(pin: &Pin, found: &mut Vec<Finding>) {
-    let mut say = |message: &str, value: Option<f64>, limit: Option<f64>| {
+    let mut say = |verdict: Verdict, message: &str, value: Option<f64>, limit: Option<f64>| {
         found.push(Finding {
             half: Some(pin.half.clone()),
             at_mm: Some(pin.at_mm),
             value,
             unit: Some("mm".into()),
             limit,
-            ..Finding::plain("mating", Verdict::Fail, message)
+            ..Finding::plain("mating", verdict, message)
         });
     };
     if !pin.socket {
         say(
+            Verdict::Fail,
             "A pin has no socket in the other half: the halves cannot close. Add the hole, or take the pin away.",
             Some(pin.pin_height_mm),
             None,
         );
         return;
     }
-    if let Some(clearance) = pin.clearance_mm.filter(|c| *c < 0.0) {
-        let message = if pin.radial_clearance_mm.is_some_and(|r| r >= 0.0) {
-            "A pin stands off the centre of its socket by more than its clearance: it cuts into the wall. Move one of them."
-        } else {
-            "A pin is too large for its socket: it cuts into the wall. Make the hole wider or the pin slimmer."
-        };
-        say(message, Some(clearance), Some(0.0));
+    let message = match pin.goes_in() {
+        Verdict::Pass | Verdict::Watch => None,
+        Verdict::Unsure => Some(
+            "Whether a pin goes into its socket hangs on less than its facets cut off. Export with a finer tolerance, or leave more clearance.",
+        ),
+        Verdict::Fail if pin.radial_clearance_mm.is_some_and(|r| r >= 0.0) => Some(
+            "A pin stands off the centre of its socket by more than its clearance: it cuts into the wall. Move one of them.",
+        ),
+        Verdict::Fail => Some(
+            "A pin is too large for its socket: it cuts into the wall. Make the hole wider or the pin slimmer.",
+        ),
+    };
+    if let Some(message) = message {
+        say(pin.goes_in(), message, pin.clearance_mm, Some(0.0));
     }
     if let Some(axial) = pin
         .axial_clearance_mm
         .filter(|_| pin.bottoms_out == Some(true))
     {
         say(
+            Verdict::Fail,
             "A pin meets the floor of its socket before the halves meet. Make the hole deeper or the pin shorter.",
             Some(axial),
             Some(0.0),

@@ -151,6 +151,16 @@ pub struct Pin {
     pub bottoms_out: Option<bool>,
 }
 
+impl Pin {
+    /// Whether the walls of its socket let it in. The clearance is that of the facets: of round ones the true pin is larger by up to
+    /// its sagitta, and the true socket by up to its own.
+    pub fn goes_in(&self) -> Verdict {
+        let pm = self.diameter_mm_pm.map_or(0.0, |pm| 0.5 * pm);
+        let overlap = self.clearance_mm.map(|c| Verdict::at_most(-c, pm, 0.0));
+        overlap.unwrap_or(Verdict::Pass)
+    }
+}
+
 /// A round straight hole below the parting face that no pin enters.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
