@@ -256,7 +256,7 @@ fn tallest_short_wall(
         let all = ends.reduce(|a, b| [a[0].min(b[0]), a[1].max(b[1])]);
         all.map_or(0.0, |e| e[1] - e[0])
     };
-    patches(half, surface, &member)
+    let walls: Vec<ShortWall> = patches(half, surface, &member)
         .into_iter()
         .map(|patch| {
             let own = height(&patch, &by_corners);
@@ -270,7 +270,19 @@ fn tallest_short_wall(
                 at: steepest.map_or(Point::origin(), |f| f.centroid),
             }
         })
-        .max_by(|a, b| a.height.total_cmp(&b.height))
+        .collect();
+    tallest(walls)
+}
+
+/// The tallest of all, with a ± that holds how tall the tallest may be: another may be taller than it seems.
+fn tallest(walls: Vec<ShortWall>) -> Option<ShortWall> {
+    let most = walls.iter().map(|w| w.height + w.pm).fold(0.0, f64::max);
+    let tallest = walls
+        .into_iter()
+        .max_by(|a, b| a.height.total_cmp(&b.height).then(a.pm.total_cmp(&b.pm)))?;
+    // at least as tall as this one is for sure
+    let pm = tallest.pm.max(most - tallest.height);
+    Some(ShortWall { pm, ..tallest })
 }
 
 /// What the drafts at the corners of facets may be off by.

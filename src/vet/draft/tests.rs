@@ -106,3 +106,29 @@ fn patches_that_are_joined_hold_the_drafts_of_both() {
     let again = laid.join(0, 1);
     assert_eq!(laid.sums[again as usize].area, 5.0);
 }
+
+#[test]
+fn a_lip_that_is_short_does_not_hide_a_wall_that_may_be() {
+    let wall = |height: f64, pm: f64| ShortWall {
+        height,
+        pm,
+        at: Point::origin(),
+    };
+    let tallest = |walls: Vec<ShortWall>| tallest(walls).map(|w| (w.height, w.pm));
+    assert_eq!(tallest(vec![]), None);
+    assert_eq!(tallest(vec![wall(0.5, 0.1)]), Some((0.5, 0.1)));
+    // the wall may be short over all its 20 mm
+    assert_eq!(
+        tallest(vec![wall(0.0, 20.0), wall(0.5, 0.1)]),
+        Some((0.5, 19.5))
+    );
+    assert_eq!(
+        tallest(vec![wall(0.5, 0.1), wall(0.3, 0.25)]),
+        Some((0.5, 0.1))
+    );
+    // of equals the less sure one, whatever their order
+    for walls in [[0.1, 0.3], [0.3, 0.1]] {
+        let walls = walls.map(|pm| wall(0.0, pm)).into();
+        assert_eq!(tallest(walls), Some((0.0, 0.3)));
+    }
+}
