@@ -2,7 +2,7 @@
 
 use super::Side;
 use super::passage::{Lattice, Solid, narrowest};
-use crate::field::Grid;
+use crate::field::{Grid, apart};
 use crate::mesh::{Point, Sets};
 use crate::report::{HollowKind, OpeningKind};
 use crate::setup::{Survey, neighbours};
@@ -257,12 +257,16 @@ fn through(
             .sum();
         sum / open.len() as f64
     });
+    // an open column: in the middle of a bent or ring-shaped hole is material
+    let off = |&&k: &&usize| apart(grid.centre(k % grid.nx, k / grid.nx), mean);
+    let inmost = (open.iter()).min_by(|a, b| off(a).total_cmp(&off(b)).then(a.cmp(b)))?;
+    let [x, y] = grid.centre(inmost % grid.nx, inmost / grid.nx);
     let underside = sides[half].half.bounds().0.z;
     let from = survey.hollows[h].mouth.map_or(0.0, |m| m.floor);
     let points: Vec<Point> = (0..LEVELS)
         .map(|k| {
             let z = from + (underside - from) * (k as f64 + 0.5) / LEVELS as f64;
-            Point::new(mean[0], mean[1], z)
+            Point::new(x, y, z)
         })
         .map(|p| if half == 0 { p } else { b_to_a * p })
         .collect();
