@@ -4,11 +4,11 @@ mod figures;
 mod verdicts;
 
 use super::cutting::Cutting;
-use super::depth::{Bodies, Guarded, deepest, guarded, stickout_needed};
+use super::depth::{Bodies, Guarded, Needed, deepest, guarded, stickout_needed};
 use super::evidence::HalfEvidence;
 use super::radius::{Untouched, smallest_radius, untouched};
 use super::radius_map::RadiusMap;
-use super::reach::{Ground, Groups, Place, Reached};
+use super::reach::{Ground, Groups, Reached};
 use super::sharp::Sharp;
 use crate::mesh::Point;
 use crate::report::{CutterReach, Depth, Reach, SharpEdge, ToolDepth, Verdict};
@@ -16,7 +16,7 @@ use crate::shop::{Cutter, CutterKind, Part, Shop, Tool};
 use figures::{agree, fill_reach, tool_depth, unknown_reach};
 use rayon::prelude::*;
 use std::sync::Arc;
-use verdicts::{best_ball, depth_verdict, reach_verdict, still_left};
+use verdicts::{Stays, best_ball, depth_verdict, left_by_first, reach_verdict};
 
 pub use verdicts::{SLENDER, largest_that_clears};
 
@@ -107,12 +107,12 @@ struct Rack<'g> {
     bodies: Bodies,
     cutters: Vec<CutterReach>,
     tools: Vec<ToolDepth>,
-    /// What the last cutter was judged by.
-    samples: Option<Arc<Groups>>,
+    /// What the last cutter was judged by, and the spacing that was asked for.
+    samples: Option<(f64, Arc<Groups>)>,
     /// What the smallest ball leaves that leaves anything.
     left_by: Option<Untouched>,
-    /// Where the first cutter leaves more than the leave.
-    left_by_first: Option<Vec<Place>>,
+    /// Where the first cutter leaves more than the leave, or may.
+    left_by_first: Option<Vec<Stays>>,
 }
 
 /// What of one cutter's tools must keep clear.
@@ -205,14 +205,16 @@ impl<'g> Rack<'g> {
         let reached = ground.reach(&mut cutting, leave, samples);
         let mut figures = unknown_reach(cutter);
         fill_reach(&mut figures, ground, &reached, leave);
-        if let Some(guards) = &sections.any {
-            let needed = stickout_needed(ground, &cutting, &reached, guards, bodies, leave);
-            figures.stickout_needed_mm = needed.map(|n| n.0);
-            figures.stickout_needed_mm_pm = needed.map(|n| n.1);
+        let needed = (sections.any.as_ref()).map_or(Needed::Nothing, |guards| {
+            stickout_needed(ground, &cutting, &reached, guards, bodies, leave)
+        });
+        if let Needed::Stickout(needed, pm, _) = needed {
+            figures.stickout_needed_mm = Some(needed);
+            figures.stickout_needed_mm_pm = Some(pm);
         }
         let depth = |(tool, guards): &(Tool, Vec<Guarded>)| {
             let found = deepest(ground, &cutting, &reached, guards, bodies, leave);
-            tool_depth(ground, tool, &found)
+            tool_depth(ground, tool, found.held_to(tool.stickout, needed))
         };
         let tools = sections.tools.iter().map(depth).collect();
         Some(Tried {
@@ -226,7 +228,7 @@ impl<'g> Rack<'g> {
     fn keep(&mut self, cutter: &Cutter, tried: Tried, evidence: Option<&mut HalfEvidence>) {
         let (ground, limits) = (self.ground, &self.shop.limits);
         if self.cutters.is_empty() {
-            self.left_by_first = Some(still_left(ground, &tried.reached, limits.leave));
+            self.left_by_first = Some(left_by_first(&tried.reached, limits.leave));
         }
         if let Some(kept) = evidence {
             let holder = self.shop.holder_of(cutter);

@@ -11,7 +11,7 @@ use crate::shop::{Limits, Part, Segment, Tool};
 
 pub use bodies::Bodies;
 pub use deepest::{Deepest, deepest};
-pub use stickout::stickout_needed;
+pub use stickout::{Needed, stickout_needed};
 
 /// A section of a tool above its flutes, grown by its clearance.
 #[derive(Debug, Clone, Copy, PartialEq)]

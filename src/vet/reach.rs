@@ -190,15 +190,18 @@ impl<'m> Ground<'m> {
         Some(Cutting::new(self, radius, corner, grid))
     }
 
-    /// Samples to judge a cutter of `radius` mm by: those `kept` from the one before where they are as far apart.
-    pub fn samples_for(&self, radius: f64, kept: &mut Option<Arc<Groups>>) -> Arc<Groups> {
+    /// Samples to judge a cutter of `radius` mm by: those `kept` from the one before, with the spacing that was asked for, where the
+    /// same is asked.
+    pub fn samples_for(&self, radius: f64, kept: &mut Option<(f64, Arc<Groups>)>) -> Arc<Groups> {
         let area: f64 = self.surface.cavity(self.survey).map(|(_, f)| f.area).sum();
         let spacing = (radius / SAMPLES_PER_RADIUS).max((area / MOST_SAMPLES).sqrt());
-        if let Some(same) = kept.as_ref().filter(|k| k.spacing == spacing) {
+        let most = 0.5 * radius;
+        let serves = |k: &&(f64, Arc<Groups>)| k.0 == spacing && k.1.spacing <= most.max(spacing);
+        if let Some((_, same)) = kept.as_ref().filter(serves) {
             return same.clone();
         }
-        let groups = Arc::new(self.groups(spacing, 0.5 * radius));
-        *kept = Some(groups.clone());
+        let groups = Arc::new(self.groups(spacing, most));
+        *kept = Some((spacing, groups.clone()));
         groups
     }
 

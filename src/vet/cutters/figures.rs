@@ -91,7 +91,7 @@ fn left_regions(ground: &Ground, reached: &Reached, leave: f64) -> Vec<LeftRegio
     regions
 }
 
-pub(super) fn tool_depth(ground: &Ground, tool: &Tool, found: &Deepest) -> ToolDepth {
+pub(super) fn tool_depth(ground: &Ground, tool: &Tool, found: Deepest) -> ToolDepth {
     let at = found.blocked.map(|b| b.1).or(found.depth.map(|d| d.2));
     ToolDepth {
         name: tool.name.clone(),

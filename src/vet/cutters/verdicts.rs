@@ -2,6 +2,7 @@
 
 use crate::report::{CutterReach, Reach, ToolDepth, Verdict};
 use crate::shop::{CutterKind, Shop};
+use crate::vet::held::uncertainty;
 use crate::vet::reach::{Ground, Place, Reached};
 use rayon::prelude::*;
 
@@ -26,30 +27,36 @@ pub(super) fn best_ball(cutters: &[CutterReach]) -> Option<&CutterReach> {
         .map(|b| b.2)
 }
 
-/// Pass if one cutter clears, or all together do: `left_by_first` is where the first leaves too much.
+/// Pass if one cutter clears, or all together do: `left` is where the first leaves too much, or may.
 pub(super) fn reach_verdict(
     ground: &Ground,
     shop: &Shop,
     cutters: &[CutterReach],
-    left_by_first: Option<Vec<Place>>,
+    left: Option<Vec<Stays>>,
 ) -> Verdict {
     if cutters.iter().any(|c| c.clears == Some(true)) {
         Verdict::Pass
     } else if cutters.iter().any(|c| c.clears.is_none()) {
         Verdict::Unsure
-    } else if left_by_first.is_some_and(|left| others_clear(ground, shop, left)) {
-        Verdict::Pass
     } else {
-        Verdict::Fail
+        left.map_or(Verdict::Fail, |left| together(ground, shop, left))
     }
 }
 
-/// Fail if no tool reaches what its cutter alone can; watch if only slender ones do, or none of the ball that is needed.
+/// Fail if no tool reaches what its cutter alone can; watch if only slender ones do, or none of the ball that is needed; unsure where
+/// that hangs on less than the ± of the stickout needed.
 pub(super) fn depth_verdict(tools: &[ToolDepth], shop: &Shop, reach: &Reach) -> Verdict {
     if tools.is_empty() {
         return Verdict::Pass;
     }
-    let reaches = |t: &&ToolDepth| t.blocked_by.is_none() && t.reached_share.is_some();
+    // it reaches all for sure, or may
+    let close = |t: &ToolDepth| {
+        let cutter = reach.cutters.iter().find(|c| c.name == t.cutter);
+        let needed = cutter.and_then(|c| c.stickout_needed_mm.zip(c.stickout_needed_mm_pm));
+        needed.is_some_and(|(needed, pm)| (needed - pm..needed + pm).contains(&t.stickout_mm))
+    };
+    let surely = |t: &&ToolDepth| t.blocked_by.is_none() && t.reached_share.is_some() && !close(t);
+    let may = |t: &&ToolDepth| t.reached_share.is_some() && (surely(t) || close(t));
     let diameter = |t: &ToolDepth| {
         shop.cutters
             .iter()
@@ -62,46 +69,88 @@ pub(super) fn depth_verdict(tools: &[ToolDepth], shop: &Shop, reach: &Reach) -> 
         .as_ref()
         .or(reach.best_ball.as_ref());
     let finishes = |t: &&ToolDepth| finisher.is_none_or(|f| *f == t.cutter);
-    if !tools.iter().any(|t| reaches(&t)) {
-        Verdict::Fail
-    } else if tools
-        .iter()
-        .filter(finishes)
-        .any(|t| reaches(&t) && stout(&t))
-    {
+    let good = || tools.iter().filter(finishes).filter(stout);
+    if good().any(|t| surely(&t)) {
         Verdict::Pass
-    } else {
+    } else if good().any(|t| may(&t)) {
+        Verdict::Unsure
+    } else if tools.iter().any(|t| surely(&t)) {
         Verdict::Watch
+    } else if tools.iter().any(|t| may(&t)) {
+        Verdict::Unsure
+    } else {
+        Verdict::Fail
     }
 }
 
-/// Places where more than the leave is left, and on sharp edges, which no cutter reaches alone.
-pub(super) fn still_left(ground: &Ground, reached: &Reached, leave: f64) -> Vec<Place> {
-    let mut places: Vec<Place> = (reached.judged())
-        .filter(|(_, n)| n.left > leave)
-        .map(|(s, _)| Place {
+/// A place where the cutters tried so far leave more than the leave, or may.
+pub(super) struct Stays {
+    place: Place,
+    /// Surely more.
+    surely: bool,
+}
+
+/// Places where the first cutter leaves more than the leave or may: samples, and the one that holds the most, which may lie between
+/// samples.
+pub(super) fn left_by_first(reached: &Reached, leave: f64) -> Vec<Stays> {
+    let pm = reached.worst_pm;
+    let stays = |left: f64, place: Place| Stays {
+        place,
+        surely: left - pm > leave,
+    };
+    let samples = reached.judged().filter(|(_, n)| n.left > 0.0);
+    let samples = samples.map(|(s, n)| {
+        let place = Place {
             at: s.at,
             normals: vec![s.normal],
-        })
-        .collect();
-    places.extend(ground.sharp.iter().flat_map(|s| s.places.iter().cloned()));
-    places
+        };
+        (n.left, place)
+    });
+    let worst = reached.worst.map(|(left, at)| {
+        let normals = Vec::new();
+        (left, Place { at, normals })
+    });
+    (samples.chain(worst))
+        .filter(|(left, _)| left + pm > leave)
+        .map(|(left, place)| stays(left, place))
+        .collect()
 }
 
-/// Whether the cutters after the first leave nothing higher than the leave at the places that it left: what one leaves
-/// is shown to the next.
-fn others_clear(ground: &Ground, shop: &Shop, mut places: Vec<Place>) -> bool {
+/// Whether all cutters together leave nothing higher than the leave: what one leaves is shown to the next. The first has been asked
+/// for what it `left`; on sharp edges it is asked like the others.
+fn together(ground: &Ground, shop: &Shop, mut left: Vec<Stays>) -> Verdict {
     let leave = shop.limits.leave;
-    for cutter in shop.cutters.iter().skip(1) {
-        if places.is_empty() {
-            break;
+    let sharp = ground.sharp.iter().flat_map(|s| s.places.iter());
+    let sharp = sharp.map(|p| Stays {
+        place: p.clone(),
+        surely: true,
+    });
+    let mut edges: Vec<Stays> = sharp.collect();
+    for (k, cutter) in shop.cutters.iter().enumerate() {
+        let asked = if k == 0 { &mut edges } else { &mut left };
+        if !asked.is_empty() {
+            let Some(cutting) = ground.cutting(cutter.radius(), cutter.corner_radius) else {
+                return Verdict::Fail;
+            };
+            let stays = |s: Stays| {
+                let Place { at, normals } = &s.place;
+                let near = cutting.comes_near(at, normals);
+                let pm = uncertainty(ground, &cutting, at, &near);
+                let surely = s.surely && near.left - pm > leave;
+                (near.left + pm > leave).then_some(Stays { surely, ..s })
+            };
+            *asked = std::mem::take(asked)
+                .into_par_iter()
+                .filter_map(stays)
+                .collect();
         }
-        let Some(cutting) = ground.cutting(cutter.radius(), cutter.corner_radius) else {
-            return false;
-        };
-        places = (places.into_par_iter())
-            .filter(|p| cutting.leaves(&p.at, &p.normals) > leave)
-            .collect();
+        if k == 0 {
+            left.append(&mut edges);
+        }
     }
-    places.is_empty()
+    match left.iter().any(|s| s.surely) {
+        true => Verdict::Fail,
+        false if left.is_empty() => Verdict::Pass,
+        false => Verdict::Unsure,
+    }
 }

@@ -143,13 +143,13 @@ impl Cutting<'_> {
         planes
     }
 
-    /// Height left at `p`, mm, exact to about a micrometre; `normals` as for [`Cutting::refine`].
-    pub fn leaves(&self, p: &Point, normals: &[Vector]) -> f64 {
+    /// What is left at `p`, exact to about a micrometre; `normals` as for [`Cutting::refine`].
+    pub fn comes_near(&self, p: &Point, normals: &[Vector]) -> Nearest {
         let near = self.left(p);
         if near.left > 0.0 {
-            self.refine(p, normals, near).left
+            self.refine(p, normals, near)
         } else {
-            0.0
+            near
         }
     }
 }

@@ -1,7 +1,7 @@
 //! The heights to which the surface holds the sections of tools up, drawn over the cavity.
 
 use super::Guarded;
-use crate::field::{Grid, HeightMap, Profile, disc_dilate};
+use crate::field::{BallOffset, Grid, HeightMap, Profile, disc_dilate};
 use crate::shop::Part;
 use crate::vet::cutting::TOUCH;
 use crate::vet::reach::Ground;
@@ -31,61 +31,15 @@ impl Bodies {
         let Some(plan) = ground.plan() else {
             return Bodies { maps: Vec::new() };
         };
-        let map = |p: Profile| (p, Bodies::drawn(ground, plan, p));
+        let pieces = &ground.contacts.pieces;
+        let map = |p: Profile| (p, drawn(pieces, plan, p));
         Bodies {
             maps: profiles.into_par_iter().map(map).collect(),
         }
     }
 
-    /// The largest offset height of `profile` over its flat part about the rectangle in plan, once by the nodes within it and once
-    /// by those within it and a cell more. The lowest height lies between the two.
-    fn drawn(ground: &Ground, (lo, hi): ([f64; 2], [f64; 2]), profile: Profile) -> [HeightMap; 2] {
-        let reach = profile.reach();
-        let side = |k: usize| hi[k] - lo[k] + 2.0 * reach;
-        let cell = (side(0) * side(1) / MAP_NODES).sqrt();
-        let grid = Grid::covering(lo, hi, reach + 2.0 * cell, cell);
-        let corner = profile.tip_below().max(SHARP);
-        let mut base = ground.contacts.pieces.height_map(grid, corner);
-        if profile.tip_below() < corner {
-            base.values_mut()
-                .iter_mut()
-                .for_each(|z| *z -= (corner - profile.tip_below()) as f32);
-        }
-        match profile {
-            Profile::Cutter {
-                radius,
-                corner_radius,
-            } => {
-                let flat = radius - corner_radius;
-                [flat, flat + 0.71 * cell].map(|r| disc_dilate(&base, r))
-            }
-            Profile::Cone {
-                lower_radius,
-                upper_radius,
-                height,
-            } => {
-                // the outer steps hold the cone, the inner ones lie in it
-                let radius =
-                    |k: f64| lower_radius + (upper_radius - lower_radius) * k / STEPS as f64;
-                [0.0, 1.0].map(|outer| {
-                    let mut map = HeightMap::empty(grid);
-                    for k in 0..STEPS {
-                        let disc =
-                            disc_dilate(&base, radius(k as f64 + outer) + outer * 0.71 * cell);
-                        let up = (height * k as f64 / STEPS as f64) as f32;
-                        map.values_mut()
-                            .iter_mut()
-                            .zip(disc.values())
-                            .for_each(|(z, d)| *z = z.max(d - up));
-                    }
-                    map
-                })
-            }
-        }
-    }
-
     /// Least and largest lowest height of the profile at the nodes around (x, y).
-    pub(super) fn around(&self, profile: Profile, x: f64, y: f64) -> [f64; 2] {
+    pub(super) fn around(&self, profile: Profile, [x, y]: [f64; 2]) -> [f64; 2] {
         let Some((_, [low, high])) = self.maps.iter().find(|m| m.0 == profile) else {
             return [f64::NEG_INFINITY, f64::INFINITY];
         };
@@ -119,7 +73,7 @@ impl Bodies {
         let mut open = false;
         let mut blocked: Option<(f64, Part)> = None;
         for g in guards {
-            let [lo, hi] = self.around(g.profile, at[0], at[1]);
+            let [lo, hi] = self.around(g.profile, at);
             let have = tip + g.above_tip + 2.0 * TOUCH;
             open |= lo <= have && have < hi;
             let lacks = 0.5 * (lo + hi) - have;
@@ -133,9 +87,74 @@ impl Bodies {
     }
 }
 
+/// The lowest heights about the rectangle in plan at the nodes, of the section less and of it more than what lies between
+/// nodes: of a place among four nodes, the least of the one and the most of the other hold the true height.
+///
+/// Let δ = 1/√2 cells: no place is farther from a node. A section with its flat part (a disc of radius f) smaller by δ lies within
+/// the true one when that stands up to δ aside: it is held up by no more. And with the surface drawn for the corner moved δ aside
+/// in all directions, what holds the true one anywhere shows at the node nearest to it, δ off at the most; of four corners of a
+/// unit square around a place one is at most √(ρ² + 1/4) ≤ ρ + 1/8ρ from what lies ρ away, ρ ≥ δ, so that a disc of
+/// f + δ + 0.18 cells about it shows that node.
+fn drawn(pieces: &BallOffset, (lo, hi): ([f64; 2], [f64; 2]), profile: Profile) -> [HeightMap; 2] {
+    let reach = profile.reach();
+    let side = |k: usize| hi[k] - lo[k] + 2.0 * reach;
+    let cell = (side(0) * side(1) / MAP_NODES).sqrt();
+    let grid = Grid::covering(lo, hi, reach + 3.0 * cell, cell);
+    let between = std::f64::consts::FRAC_1_SQRT_2 * cell;
+    let corner = profile.tip_below();
+    let mut least = pieces.height_map(grid, corner.max(SHARP));
+    if corner < SHARP {
+        let values = least.values_mut().iter_mut();
+        values.for_each(|z| *z -= (SHARP - corner) as f32);
+    }
+    let most = pieces.cutter_map(grid, corner + between, corner);
+    let smaller = |flat: f64| match flat > between {
+        true => disc_dilate(&least, flat - between),
+        false => HeightMap::empty(grid),
+    };
+    let larger = |flat: f64| disc_dilate(&most, flat + between + 0.18 * cell);
+    match profile {
+        Profile::Cutter {
+            radius,
+            corner_radius,
+        } => {
+            let flat = radius - corner_radius;
+            [smaller(flat), larger(flat)]
+        }
+        Profile::Cone {
+            lower_radius,
+            upper_radius,
+            height,
+        } => {
+            // the outer steps hold the cone, the inner ones lie in it
+            let radius =
+                |k: usize| lower_radius + (upper_radius - lower_radius) * k as f64 / STEPS as f64;
+            let steps = |step: &dyn Fn(usize) -> HeightMap| {
+                let mut map = HeightMap::empty(grid);
+                for k in 0..STEPS {
+                    let up = (height * k as f64 / STEPS as f64) as f32;
+                    let values = map.values_mut().iter_mut();
+                    values
+                        .zip(step(k).values())
+                        .for_each(|(z, d)| *z = z.max(d - up));
+                }
+                map
+            };
+            [
+                steps(&|k| smaller(radius(k))),
+                steps(&|k| larger(radius(k + 1))),
+            ]
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::field::Dropper;
+    use crate::mesh::testing::block;
+    use crate::mesh::{Mesh, Topology, Vector};
+    use proptest::prelude::*;
 
     const HOLDER: Profile = Profile::Cutter {
         radius: 12.0,
@@ -181,16 +200,16 @@ mod tests {
                 least.fold(f32::INFINITY, f32::min),
                 most.fold(f32::NEG_INFINITY, f32::max),
             ];
-            assert_eq!(bodies.around(HOLDER, x, y), expected.map(f64::from));
+            assert_eq!(bodies.around(HOLDER, [x, y]), expected.map(f64::from));
         }
         // beyond the map by its border, and of a section that was not drawn nothing
         let corner = |k: usize| [f64::from(low.values()[k]), f64::from(high.values()[k])];
         let [[l0, h0], [l1, h1]] = [corner(0), corner(1)];
         let [[l2, h2], [l3, h3]] = [corner(grid.nx), corner(grid.nx + 1)];
         let expected = [l0.min(l1).min(l2).min(l3), h0.max(h1).max(h2).max(h3)];
-        assert_eq!(bodies.around(HOLDER, 0.0, -50.0), expected);
+        assert_eq!(bodies.around(HOLDER, [0.0, -50.0]), expected);
         assert_eq!(
-            bodies.around(SHANK, 11.0, -4.0),
+            bodies.around(SHANK, [11.0, -4.0]),
             [f64::NEG_INFINITY, f64::INFINITY]
         );
     }
@@ -225,5 +244,51 @@ mod tests {
         assert_eq!(told(&second), (true, Some(Part::Shank)));
         let alone = bodies.in_the_way(&guards[1..], [11.0, -4.0], -3.9);
         assert_eq!(alone, (false, None));
+    }
+
+    /// Blocks by their lower corner and size.
+    fn blocks(blocks: &[([f64; 3], [f64; 3])]) -> Mesh {
+        let mut all = Mesh::default();
+        for (at, size) in blocks {
+            let one = block(*size);
+            let first = all.vertices.len() as u32;
+            let moved = one.vertices.iter().map(|p| p + Vector::from(*at));
+            all.vertices.extend(moved);
+            let triangles = one.triangles.iter().map(|t| t.map(|v| v + first));
+            all.triangles.extend(triangles);
+        }
+        all
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(24))]
+
+        #[test]
+        fn the_true_height_lies_between_the_maps(
+            // ribs of which some are thinner than nodes are apart, and lie between two rows of them
+            ribs in prop::collection::vec((0.0..60.0_f64, 0.0..60.0_f64, 0.02..8.0_f64, 0.02..8.0_f64, 1.0..30.0_f64), 1..6),
+            clearance in prop::sample::select(vec![0.0, 0.2, 1.0]),
+            radius in 1.0..12.0_f64,
+            places in prop::collection::vec((0.0..60.0_f64, 0.0..60.0_f64), 60),
+        ) {
+            let mut parts = vec![([0.0, 0.0, -5.0], [60.0, 60.0, 5.0])];
+            parts.extend(ribs.iter().map(|&(x, y, wide, long, high)| ([x, y, -1.0], [wide, long, high])));
+            let mesh = blocks(&parts);
+            let topology = Topology::new(&mesh);
+            let pieces = BallOffset::new(&mesh, &topology);
+            let dropper = Dropper::new(&mesh);
+            let round = Profile::Cutter { radius: radius + clearance, corner_radius: clearance };
+            let cone = Profile::Cone { lower_radius: radius, upper_radius: radius + 4.0, height: 9.0 };
+            for profile in [round, cone] {
+                let drawn = drawn(&pieces, ([0.0; 2], [60.0; 2]), profile);
+                let bodies = Bodies { maps: vec![(profile, drawn)] };
+                for &(x, y) in &places {
+                    let exact = dropper.centre_height(profile, x, y).unwrap().z;
+                    let [least, most] = bodies.around(profile, [x, y]);
+                    prop_assert!(least <= exact + 1e-4, "{least} {exact} {profile:?} at {x}, {y}");
+                    prop_assert!(most >= exact - 1e-4, "{most} {exact} {profile:?} at {x}, {y}");
+                }
+            }
+        }
     }
 }

@@ -1,6 +1,6 @@
 //! The deepest that a tool gets, and the share of what its cutter reaches alone that it reaches.
 
-use super::{Bodies, Guarded, blocker, held_up, tip_depth_at, tip_height};
+use super::{Bodies, Guarded, Needed, blocker, held_up, tip_depth_at, tip_height};
 use crate::field::Nearest;
 use crate::mesh::Point;
 use crate::report::{Blocker, HollowKind};
@@ -20,6 +20,29 @@ pub struct Deepest {
     pub share: Option<(f64, f64)>,
     /// What touches first at the deepest place that it falls short of.
     pub blocked: Option<(Blocker, Point)>,
+}
+
+impl Deepest {
+    /// The same held to what is `needed` to reach all, for a tool with that much `stickout`: the maps of sections that tell what
+    /// blocks it leave a band open along each wall, and no such band lies in the way of the exact answer.
+    pub fn held_to(self, stickout: f64, needed: Needed) -> Deepest {
+        match needed {
+            Needed::Stickout(least, pm, _) if stickout >= least + pm => Deepest {
+                share: self.share.map(|_| (1.0, 0.0)),
+                blocked: None,
+                ..self
+            },
+            Needed::Stickout(least, pm, at) if stickout < least - pm => Deepest {
+                blocked: self.blocked.or(Some((Blocker::Holder, at))),
+                ..self
+            },
+            Needed::Never(by, at) => Deepest {
+                blocked: self.blocked.or(Some((by, at))),
+                ..self
+            },
+            _ => self,
+        }
+    }
 }
 
 /// Judges one tool, given what its cutter alone reaches.
@@ -73,7 +96,7 @@ pub fn deepest(
 /// What the last step of the search for the deepest place may miss, mm.
 const SEARCHED: f64 = 2e-3;
 /// Eights of nodes that are tried exactly among those of 256 squares.
-const MOST_TRIED: usize = 8;
+const MOST_TRIED: usize = 64;
 
 /// A place in plan, mm, and the tip's depth below the parting level there, mm.
 #[derive(Debug, Clone, Copy)]
@@ -92,10 +115,11 @@ struct Sounding<'a> {
 }
 
 impl Sounding<'_> {
-    /// The deepest tip over the cavity: nodes in the order of how deep they could be, exact until none left could be
-    /// deeper, then moved between the nodes.
+    /// The deepest tip over the cavity: nodes in the order of how deep they could be, exact until none left could be deeper or enough
+    /// were tried, then moved between the nodes.
     fn deepest(&self) -> Option<(f64, f64, Point)> {
-        let Tip { depth, x, y } = self.moved(self.deepest_node()?);
+        let (node, untried) = self.deepest_node()?;
+        let Tip { depth, x, y } = self.moved(node);
         let (ground, cutting) = (self.ground, self.cutting);
         let centre = Point::new(x, y, self.corner() - depth);
         let (dropper, cutter) = (&ground.contacts.dropper, cutting.profile);
@@ -103,7 +127,8 @@ impl Sounding<'_> {
             Some((_, None)) if cutting.is_ball() => sinking(ground, cutting, &centre),
             _ => 2.0 * ground.surface.chord_error(ground.survey),
         };
-        (depth > 0.0).then(|| (depth, pm + SEARCHED, Point::new(x, y, -depth)))
+        let pm = pm + SEARCHED + (untried - depth).max(0.0);
+        (depth > 0.0).then(|| (depth, pm, Point::new(x, y, -depth)))
     }
 
     /// Height of the cutter's centre above its tip.
@@ -138,7 +163,7 @@ impl Sounding<'_> {
         let close: Vec<Guarded> = self
             .guards
             .iter()
-            .filter(|g| self.bodies.around(g.profile, x, y)[1] - g.above_tip > alone)
+            .filter(|g| self.bodies.around(g.profile, [x, y])[1] - g.above_tip > alone)
             .copied()
             .collect();
         let tip = held_up(dropper, Some(alone), &close, [x, y], -than);
@@ -150,7 +175,7 @@ impl Sounding<'_> {
         let grid = self.cutting.grid();
         let [x, y] = grid.centre(i, j);
         let lowest = self.cutting.places.lowest().get(grid.index(i, j))?;
-        let above = |g: &Guarded| self.bodies.around(g.profile, x, y)[0] - g.above_tip;
+        let above = |g: &Guarded| self.bodies.around(g.profile, [x, y])[0] - g.above_tip;
         let tip = self
             .guards
             .iter()
@@ -160,17 +185,22 @@ impl Sounding<'_> {
         (tip < 0.0 && self.over_cavity(x, y)).then_some(Tip { depth, x, y })
     }
 
-    /// The node at which the tip gets deepest.
-    fn deepest_node(&self) -> Option<Tip> {
+    /// The node at which the tip gets deepest, and how deep it may get at those that were not tried.
+    fn deepest_node(&self) -> Option<(Tip, f64)> {
         let mut best: Option<Tip> = None;
+        let mut untried = f64::NEG_INFINITY;
         let deeper = |depth: f64, best: Option<Tip>| best.is_none_or(|b| depth > b.depth + 1e-3);
         for squares in self.cutting.deep().chunks(256) {
             if !deeper(self.corner() - f64::from(squares[0].0), best) {
                 break;
             }
             let nodes = self.nodes_of(squares);
-            for few in nodes.chunks(8).take(MOST_TRIED) {
+            for (k, few) in nodes.chunks(8).enumerate() {
                 if !deeper(few[0].depth, best) {
+                    break;
+                }
+                if k == MOST_TRIED {
+                    untried = untried.max(few[0].depth);
                     break;
                 }
                 let than = best.map_or(f64::NEG_INFINITY, |b| b.depth);
@@ -183,7 +213,7 @@ impl Sounding<'_> {
                 }
             }
         }
-        best
+        best.map(|b| (b, untried))
     }
 
     /// The nodes of `squares` where the tip may go below the parting level, those where it may get deepest first.
@@ -214,5 +244,40 @@ impl Sounding<'_> {
             x,
             y,
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_the_maps_leave_open_is_told_by_the_stickout_needed() {
+        let [holder, wall] = [Point::new(1.0, 2.0, -3.0), Point::new(4.0, 5.0, -6.0)];
+        let clear = Deepest {
+            depth: None,
+            share: Some((0.98, 0.03)),
+            blocked: None,
+        };
+        let seems = Deepest {
+            blocked: Some((Blocker::Shank, wall)),
+            ..clear
+        };
+        let needed = Needed::Stickout(20.0, 0.3, holder);
+        for found in [clear, seems] {
+            let long = found.held_to(20.3, needed);
+            assert_eq!((long.share, long.blocked), (Some((1.0, 0.0)), None));
+            // within the ± the maps speak
+            assert_eq!(found.held_to(20.2, needed), found);
+            assert_eq!(found.held_to(19.8, needed), found);
+            assert_eq!(found.held_to(90.0, Needed::Nothing), found);
+        }
+        let by =
+            |found: Deepest, stickout: f64, needed: Needed| found.held_to(stickout, needed).blocked;
+        assert_eq!(by(clear, 19.6, needed), Some((Blocker::Holder, holder)));
+        assert_eq!(by(seems, 19.6, needed), Some((Blocker::Shank, wall)));
+        let never = Needed::Never(Blocker::Neck, holder);
+        assert_eq!(by(clear, 90.0, never), Some((Blocker::Neck, holder)));
+        assert_eq!(by(seems, 90.0, never), Some((Blocker::Shank, wall)));
     }
 }
