@@ -28,7 +28,7 @@ const ROUND_THERE: [&str; 4] = [
     "S06_side_hole.stl",
     "S07_dowels_B.stl",
 ];
-/// Tolerances here are a third of those that a first version had to meet: 1 % of volume, 2 % of areas, 3 % of radii and heights left.
+/// Tolerances: a third of 1 % of volume, 2 % of areas, 3 % of radii and heights left.
 const THIRD: f64 = 1.0 / 3.0;
 /// Ends of the draft bands between the first and the last, degrees.
 const BAND_ENDS: [f64; 5] = [-0.05, 0.05, 1.0, 3.0, 15.0];

@@ -1,4 +1,5 @@
-//! Grids over the tool plane: columns, height maps, cutter offsets. Knows nothing of molds.
+//! Grids over the tool plane (columns, height maps, cutter offsets) and searches off it (rays and balls by a tree, drops, free
+//! places, sections). Knows nothing of molds.
 
 mod columns;
 mod disc;

@@ -1,4 +1,4 @@
-//! The questions: one file each, pure functions from fields and shop to a result. No text, no pictures.
+//! The questions and what they share: pure functions from fields and shop to a result. No text, no pictures.
 //!
 //! Inside, places are in the tool frame (tool axis +Z, parting level 0), mm; results have them in the model's coordinates.
 
