@@ -6,7 +6,7 @@ use super::evidence::{Evidence, HalfEvidence};
 use super::half::vet_half;
 use super::mate::{Side, mark_sockets, mating, pair_evidence};
 use super::surface::Surface;
-use crate::mesh::{Model, Vector};
+use crate::mesh::{Mesh, Model, Vector};
 use crate::report::{self, HollowKind, Report, Verdict};
 use crate::setup::{self, Closing, Half, Setup, SetupConfig, SetupError, Survey};
 use crate::shop::{Cutter, CutterKind, Holder, Section, Shop};
@@ -58,6 +58,18 @@ pub enum CheckError {
         /// Most that are taken.
         limit: f64,
     },
+    /// The half has so many level surfaces over one another that its columns would not fit.
+    #[error(
+        "with a cell of {cell} mm the columns cross the surface {crossings:.1e} times, more than {limit:.0e}; use a larger --cell"
+    )]
+    TooManyCrossings {
+        /// Side of a cell, mm.
+        cell: f64,
+        /// Crossings that it would take.
+        crossings: f64,
+        /// Most that are taken.
+        limit: f64,
+    },
     /// A cell without size.
     #[error("a cell must be larger than zero; leave --cell out to have it chosen")]
     Cell,
@@ -65,6 +77,8 @@ pub enum CheckError {
 
 /// Most columns of one half.
 const MOST_COLUMNS: f64 = 1e8;
+/// Most crossings of one half's columns with its surface, 3 GiB: twice those of as many columns through a block.
+const MOST_CROSSINGS: f64 = 4e8;
 /// Cells along the longer side of a half when no cell is given, at the least,
 const CELLS: f64 = 1200.0;
 /// and at the most.
@@ -79,7 +93,8 @@ const ACROSS: f64 = 8.0;
 /// The same models and config give the same report, whatever the number of threads. `progress` is told when a stage begins.
 ///
 /// # Errors
-/// As [`setup::prepare`]; or a cell of no size, or one so small that a half has more than 10⁸ columns.
+/// As [`setup::prepare`]; or a cell of no size, or one so small that a half has more than 10⁸ columns, or that these cross its surface
+/// more than 4 · 10⁸ times.
 pub fn check(
     models: &[Model],
     config: &CheckConfig,
@@ -186,7 +201,9 @@ fn surveyed(
             name: "casting columns",
             done: 0.1,
         });
-        surveys.push(Survey::of(half, cell_of(half, config)?));
+        let cell = cell_of(half, config)?;
+        crossings_fit(&half.mesh, cell)?;
+        surveys.push(Survey::of(half, cell));
     }
     if let (Some(closing), [a, b]) = (&setup.closing, &mut surveys[..]) {
         mark_sockets(closing, a, b);
@@ -260,6 +277,21 @@ fn worst(report: &Report) -> Verdict {
 pub(crate) fn cell_of(half: &Half, config: &CheckConfig) -> Result<f64, CheckError> {
     let (lo, hi) = half.bounds();
     Ok(columns_of([hi.x - lo.x, hi.y - lo.y], config)?.0)
+}
+
+/// Refuses a mesh, in the tool frame, whose columns with this side of a cell, mm, cross its surface too often.
+fn crossings_fit(mesh: &Mesh, cell: f64) -> Result<(), CheckError> {
+    let plan = |t: usize| 0.5 * mesh.area_normal(t).z.abs();
+    let level: f64 = (0..mesh.triangles.len()).map(plan).sum();
+    let crossings = level / (cell * cell);
+    match crossings > MOST_CROSSINGS {
+        true => Err(CheckError::TooManyCrossings {
+            cell,
+            crossings,
+            limit: MOST_CROSSINGS,
+        }),
+        false => Ok(()),
+    }
 }
 
 /// Side of a cell, mm, and number of columns of a half with these sides in plan, mm: for an estimate of memory before a check.
@@ -421,5 +453,22 @@ mod tests {
         );
         let said = of(0.0).unwrap_err().to_string();
         assert!(said.contains("leave --cell out"), "{said}");
+    }
+
+    #[test]
+    fn columns_that_cross_the_surface_too_often_are_refused() {
+        use crate::mesh::testing::block;
+        // 100 plates of 10 x 10 mm over one another: 200 crossings a column
+        let mut plates = Mesh::default();
+        for _ in 0..100 {
+            let (plate, first) = (block([10.0, 10.0, 0.5]), plates.vertices.len() as u32);
+            plates.vertices.extend(plate.vertices);
+            let triangles = plate.triangles.iter().map(|t| t.map(|v| v + first));
+            plates.triangles.extend(triangles);
+        }
+        // 4e8 / 200 columns fit, a thousand by two thousand
+        assert!(crossings_fit(&plates, 0.0071).is_ok());
+        let refused = crossings_fit(&plates, 0.007).unwrap_err().to_string();
+        assert!(refused.contains("4.1e8 times"), "{refused}");
     }
 }
