@@ -20,7 +20,7 @@ const MOST_SLIDES: usize = 40;
 const SLIDE_HALVINGS: i32 = 12;
 const SLIDE_GAIN: f64 = TOUCH;
 /// What the last step of a ball that rolls on may miss in plan, mm.
-const ROLLED: f64 = 1e-3;
+const ROLLED: f64 = 1e-4;
 
 /// A half-space in which the centre stays: normal · centre ≥ level, and how far the true surface may move that, mm.
 struct Stop {
