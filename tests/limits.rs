@@ -73,9 +73,9 @@ fn more_memory_than_allowed() {
         "--memory",
     ];
     refused(&format!("check --units mm --memory 100KiB {HALF}"), &words);
-    // columns of 32 bytes at 0.01 mm over 30 × 24 mm: 220 MiB; 900 bytes a triangle: 1; and 224 for the rest
+    // columns of 31 bytes at 0.01 mm over 30 × 24 mm: 213 MiB; 900 bytes a triangle: 1; and 224 for the rest
     let words = [
-        "takes about 445.",
+        "takes about 438.",
         " MiB of memory",
         "limit of 300.0 MiB",
         "--cell",
