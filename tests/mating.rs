@@ -451,6 +451,30 @@ fn a_sprue_through_one_half_is_an_opening_to_its_underside() {
 }
 
 #[test]
+fn a_bent_hole_is_measured_where_it_is_open() {
+    // two legs of 3 mm; the middle of the whole lies in the material between them
+    let bent = [
+        [0.0, 0.0],
+        [12.0, 0.0],
+        [12.0, 3.0],
+        [3.0, 3.0],
+        [3.0, 12.0],
+        [0.0, 12.0],
+    ];
+    let a = Block::new(vec![pocket(oblong([0.0; 2], 0.0), 6.0)]);
+    let b = Block::new(vec![Feature {
+        edge: mirrored(&bent.map(|[x, y]| [x - 6.0, y - 5.0])),
+        z: None,
+    }]);
+    let r = pair(&a, &b, 0.0);
+    let opening = &together(&r).hollows[0].openings[0];
+    assert_eq!(opening.kind, OpeningKind::Through);
+    // in the bend, against both outer walls and the inner corner: (3 − r) √2 = r
+    let radius = 3.0 * 2.0_f64.sqrt() / (1.0 + 2.0_f64.sqrt());
+    near(opening.size_mm, 2.0 * radius, 2e-3);
+}
+
+#[test]
 fn laid_open_halves_close_the_right_way_round() {
     let a = Block::new(vec![pocket(oblong([0.0; 2], 0.0), 6.0)]);
     let b = Block::new(vec![pocket(mirrored(&oblong([0.15, 0.0], 0.0)), 4.0)]);

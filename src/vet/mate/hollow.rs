@@ -2,7 +2,7 @@
 
 use super::Side;
 use super::passage::{Lattice, Solid, narrowest};
-use crate::field::{Grid, apart};
+use crate::field::Grid;
 use crate::mesh::{Point, Sets};
 use crate::report::{HollowKind, OpeningKind};
 use crate::setup::{Survey, neighbours};
@@ -228,6 +228,8 @@ fn other_openings(
 
 /// Heights at which a hole to the underside is looked at.
 const LEVELS: usize = 48;
+/// Columns of it that are tried for the widest.
+const MOST_TRIED: usize = 4000;
 
 /// A hole to the underside: followed along Z from the cavity's floor, or the parting face.
 fn through(
@@ -250,25 +252,20 @@ fn through(
     if open.is_empty() {
         return None;
     }
-    let mean = [0, 1].map(|c| {
-        let sum: f64 = open
-            .iter()
-            .map(|&k| grid.centre(k % grid.nx, k / grid.nx)[c])
-            .sum();
-        sum / open.len() as f64
-    });
-    // an open column: in the middle of a bent or ring-shaped hole is material
-    let off = |&&k: &&usize| apart(grid.centre(k % grid.nx, k / grid.nx), mean);
-    let inmost = (open.iter()).min_by(|a, b| off(a).total_cmp(&off(b)).then(a.cmp(b)))?;
-    let [x, y] = grid.centre(inmost % grid.nx, inmost / grid.nx);
     let underside = sides[half].half.bounds().0.z;
     let from = survey.hollows[h].mouth.map_or(0.0, |m| m.floor);
+    let place = |[x, y]: [f64; 2], share: f64| {
+        let p = Point::new(x, y, from + (underside - from) * share);
+        if half == 0 { p } else { b_to_a * p }
+    };
+    // where most is open half-way down: the middle of a bent hole, or of a ring-shaped one, lies in material
+    let stride = open.len().div_ceil(MOST_TRIED);
+    let (_, inmost) = (open.iter().step_by(stride))
+        .map(|&k| grid.centre(k % grid.nx, k / grid.nx))
+        .map(|at| (solid.clear(&place(at, 0.5)), at))
+        .reduce(|most, other| if other.0 > most.0 { other } else { most })?;
     let points: Vec<Point> = (0..LEVELS)
-        .map(|k| {
-            let z = from + (underside - from) * (k as f64 + 0.5) / LEVELS as f64;
-            Point::new(x, y, z)
-        })
-        .map(|p| if half == 0 { p } else { b_to_a * p })
+        .map(|k| place(inmost, (k as f64 + 0.5) / LEVELS as f64))
         .collect();
     let (at, radius) = narrowest(solid, &points, grid.cell);
     Some(Opening {
