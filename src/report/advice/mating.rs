@@ -178,7 +178,8 @@ fn pins(pin: &Pin, found: &mut Vec<Finding>) {
         );
         return;
     }
-    let message = match pin.goes_in() {
+    let goes_in = pin.goes_in();
+    let message = match goes_in {
         Verdict::Pass | Verdict::Watch => None,
         Verdict::Unsure => Some(
             "Whether a pin goes into its socket hangs on less than its facets cut off. Export with a finer tolerance, or leave more clearance.",
@@ -191,7 +192,7 @@ fn pins(pin: &Pin, found: &mut Vec<Finding>) {
         ),
     };
     if let Some(message) = message {
-        say(pin.goes_in(), message, pin.clearance_mm, Some(0.0));
+        say(goes_in, message, pin.clearance_mm, Some(0.0));
     }
     if let Some(axial) = pin
         .axial_clearance_mm

@@ -49,14 +49,16 @@ pub(super) fn depth_verdict(tools: &[ToolDepth], shop: &Shop, reach: &Reach) -> 
     if tools.is_empty() {
         return Verdict::Pass;
     }
-    // it reaches all for sure, or may
-    let close = |t: &ToolDepth| {
+    // whether it reaches all hangs on the ± of the stickout needed
+    let close = |t: &&ToolDepth| {
+        if t.reached_share.is_none() {
+            return false;
+        }
         let cutter = reach.cutters.iter().find(|c| c.name == t.cutter);
         let needed = cutter.and_then(|c| c.stickout_needed_mm.zip(c.stickout_needed_mm_pm));
         needed.is_some_and(|(needed, pm)| (needed - pm..needed + pm).contains(&t.stickout_mm))
     };
     let surely = |t: &&ToolDepth| t.blocked_by.is_none() && t.reached_share.is_some() && !close(t);
-    let may = |t: &&ToolDepth| t.reached_share.is_some() && (surely(t) || close(t));
     let diameter = |t: &ToolDepth| {
         shop.cutters
             .iter()
@@ -72,11 +74,11 @@ pub(super) fn depth_verdict(tools: &[ToolDepth], shop: &Shop, reach: &Reach) -> 
     let good = || tools.iter().filter(finishes).filter(stout);
     if good().any(|t| surely(&t)) {
         Verdict::Pass
-    } else if good().any(|t| may(&t)) {
+    } else if good().any(|t| close(&t)) {
         Verdict::Unsure
     } else if tools.iter().any(|t| surely(&t)) {
         Verdict::Watch
-    } else if tools.iter().any(|t| may(&t)) {
+    } else if tools.iter().any(|t| close(&t)) {
         Verdict::Unsure
     } else {
         Verdict::Fail
@@ -94,10 +96,6 @@ pub(super) struct Stays {
 /// samples.
 pub(super) fn left_by_first(reached: &Reached, leave: f64) -> Vec<Stays> {
     let pm = reached.worst_pm;
-    let stays = |left: f64, place: Place| Stays {
-        place,
-        surely: left - pm > leave,
-    };
     let samples = reached.judged().filter(|(_, n)| n.left > 0.0);
     let samples = samples.map(|(s, n)| {
         let place = Place {
@@ -112,7 +110,10 @@ pub(super) fn left_by_first(reached: &Reached, leave: f64) -> Vec<Stays> {
     });
     (samples.chain(worst))
         .filter(|(left, _)| left + pm > leave)
-        .map(|(left, place)| stays(left, place))
+        .map(|(left, place)| Stays {
+            place,
+            surely: left - pm > leave,
+        })
         .collect()
 }
 
