@@ -55,6 +55,49 @@ fn left(
     }
 }
 
+/// What the ball of radius `r` leaves higher than each of `leaves` of a round pit of this radius and depth, against the strips along its
+/// foot: at the distance s from the edge it leaves √(r² + (r − s)²) − r of floor and of wall.
+fn area_left(found: &mut Differences, radius: f64, depth: f64, r: f64, leaves: &[f64]) {
+    for &leave in leaves {
+        let mut config = balls(&[2.0 * r]);
+        config.axis = Some(Vector::z());
+        config.shop.limits.leave = leave;
+        let mesh = pit(&[[0.0, -depth], [radius, -depth], [radius, 0.0]]);
+        let report = common::report(&[model(mesh)], &config);
+        let ball = &report.halves[0].reach.cutters[0];
+        let wide = (r - (leave * (2.0 * r + leave)).sqrt()).max(0.0);
+        let floor = PI * (radius * radius - (radius - wide) * (radius - wide));
+        let truth = floor + 2.0 * PI * radius * wide;
+        let pm = ball.left_area_mm2_pm.unwrap_or(0.0);
+        let name = format!("area that a ball of {r} leaves higher than {leave}");
+        // what the facets cut off is 0.2 of a thousandth of the strip
+        found.close(&name, ball.left_area_mm2, truth, pm + 2e-4 * truth);
+        // samples are an eighth of the ball's radius apart
+        let most = if wide > 0.375 * r {
+            0.25 * truth
+        } else {
+            0.25 * r * 2.0 * PI * radius
+        };
+        found.holds(pm <= most, || format!("{name}: ± {pm} of {truth}"));
+    }
+}
+
+#[test]
+fn areas_left() {
+    let mut found = Differences::default();
+    // derived; the ball leaves r(√2 − 1) in the edge: the last of these just over and just under it
+    area_left(
+        &mut found,
+        20.0,
+        12.0,
+        3.0,
+        &[0.05, 0.3, 1.0, 1.2, 1.24, 1.245],
+    );
+    area_left(&mut found, 40.0, 20.0, 12.0, &[0.02, 0.05, 1.0, 4.9]);
+    area_left(&mut found, 6.0, 4.0, 0.5, &[0.01, 0.05, 0.2]);
+    found.none("areas left");
+}
+
 /// Depth below Z = 0 of the tip of a ball of radius `r` that is lowered at plan place (x, 0) until it touches.
 fn tip_depth(mesh: &Mesh, r: f64, x: f64) -> f64 {
     let contact = Dropper::new(mesh).centre_height(Profile::ball(r), x, 0.0);
@@ -688,4 +731,45 @@ fn what_all_balls_leave_fails() {
     // derived: each leaves R(√2 − 1) in the edges
     let half = vet(pocket([20.0, 14.0], 6.0, 0.0), &[3.0, 2.0]);
     assert_eq!(half.reach.verdict, Verdict::Fail);
+}
+
+/// What the whole rack comes to in a pit, each cutter given by radius and corner radius, and whether each clears alone.
+fn together(
+    profile: &[[f64; 2]],
+    cutters: &[[f64; 2]],
+    leave: f64,
+) -> (Verdict, Vec<Option<bool>>) {
+    let mut config = balls(&[2.0]);
+    config.axis = Some(Vector::z());
+    config.shop.limits.leave = leave;
+    let cutter = |&[radius, corner_radius]: &[f64; 2]| Cutter {
+        name: format!("{radius} {corner_radius}"),
+        corner_radius,
+        ..Cutter::ball(2.0 * radius)
+    };
+    config.shop.cutters = cutters.iter().map(cutter).collect();
+    let reach = &common::report(&[model(pit(profile))], &config).halves[0].reach;
+    let clears = reach.cutters.iter().map(|c| c.clears);
+    (reach.verdict, clears.collect())
+}
+
+#[test]
+fn cutters_of_which_none_clears_may_do_so_together() {
+    let neither = vec![Some(false); 2];
+    // a dimple that the flat leaves, a sharp foot that the ball leaves
+    let mut dimple = arc([0.0, -4.0], 5.0, -90.0, -53.13, 24);
+    dimple.extend([[20.0, -8.0], [20.0, 0.0]]);
+    let both = together(&dimple, &[[3.0, 3.0], [3.0, 0.0]], 0.05);
+    assert_eq!(both, (Verdict::Pass, neither.clone()));
+    // derived: on the floor right below the rim of an overhang a ball leaves r(√2 − 1) = 1.243, and more than the leave over a strip
+    // narrower than 0.04 mm: no sample lies there
+    let overhang = [
+        [0.0, -8.0],
+        [20.0, -8.0],
+        [20.0, -4.0],
+        [18.0, -4.0],
+        [18.0, 0.0],
+    ];
+    let both = together(&overhang, &[[3.0, 3.0], [3.2, 3.2]], 1.22);
+    assert_eq!(both, (Verdict::Fail, neither));
 }

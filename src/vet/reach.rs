@@ -12,6 +12,7 @@ use crate::setup::{Half, Survey};
 use rayon::prelude::*;
 use std::sync::Arc;
 
+mod area;
 mod judged;
 mod worst;
 
@@ -242,21 +243,15 @@ impl<'m> Ground<'m> {
             nearest = groups.nearer(self, cutting, &nearest, leave);
         }
         let cutting = &*cutting;
-        let left_area: f64 = samples
-            .iter()
-            .zip(&nearest)
-            .filter(|(_, n)| n.left > leave)
-            .map(|(s, _)| s.area)
-            .sum();
         let judged = (&samples[..], &nearest[..]);
         let (worst, worst_pm) = match worst::worst(self, cutting, judged, leave) {
             Some((left, at, pm)) => (Some((left, at)), pm),
             None => (None, 0.0),
         };
-        let border = (4.0 * std::f64::consts::PI * left_area).sqrt();
+        let (left_area, left_area_pm) =
+            area::left_area(cutting, (&groups, &nearest), leave, worst_pm);
         let (left_volume, left_volume_pm) =
             left_volume(self, cutting, (&groups, &nearest), leave, worst_pm);
-        let left_area_pm = 0.5 * border * groups.spacing;
         Reached {
             groups,
             nearest,
