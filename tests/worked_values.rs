@@ -74,7 +74,7 @@ fn area_left(found: &mut Differences, radius: f64, depth: f64, r: f64, leaves: &
         found.close(&name, ball.left_area_mm2, truth, pm + 2e-4 * truth);
         // samples are an eighth of the ball's radius apart
         let most = if wide > 0.375 * r {
-            0.25 * truth
+            0.3 * truth
         } else {
             0.25 * r * 2.0 * PI * radius
         };

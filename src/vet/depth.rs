@@ -5,12 +5,13 @@ mod deepest;
 mod stickout;
 
 use super::cutting::TOUCH;
-use crate::field::{Dropper, Profile};
+use crate::field::{Contact, Dropper, Profile};
+use crate::mesh::Point;
 use crate::report::Blocker;
 use crate::shop::{Limits, Part, Segment, Tool};
 
 pub use bodies::Bodies;
-pub use deepest::{Deepest, deepest};
+pub use deepest::{Deepest, deepest, deepest_tip};
 pub use stickout::{Needed, stickout_needed};
 
 /// A section of a tool above its flutes, grown by its clearance.
@@ -77,50 +78,50 @@ pub fn tip_depth_at(
     y: f64,
 ) -> Option<(f64, Option<Blocker>)> {
     let alone = tip_height(dropper, cutter, [x, y], f64::INFINITY);
-    held_up(dropper, alone, guarded, [x, y], f64::INFINITY).map(|(tip, by)| (-tip, by))
+    let held = held_up(dropper, alone, guarded, [x, y], f64::INFINITY);
+    held.map(|(tip, by)| (-tip, by.map(|(g, _)| blocker(g.part))))
 }
 
 /// Height of the cutter's tip when it stands as low as it may; where that is above `most`, any height above.
 fn tip_height(dropper: &Dropper, cutter: Profile, at: [f64; 2], most: f64) -> Option<f64> {
     let any = [f64::NEG_INFINITY, most + cutter.tip_below()];
-    lowest_reference(dropper, cutter, at, any).map(|z| z - cutter.tip_below())
+    lowest_reference(dropper, cutter, at, any).map(|c| c.z - cutter.tip_below())
 }
 
-/// Height of the tip, `alone` by the cutter, to which the sections raise it, and what does; where that is above `most`, any height
-/// above.
+/// Height of the tip, `alone` by the cutter, to which the sections raise it, and the one that does, with the place that it touches;
+/// where that is above `most`, any height above.
 fn held_up(
     dropper: &Dropper,
     alone: Option<f64>,
     guarded: &[Guarded],
     at: [f64; 2],
     most: f64,
-) -> Option<(f64, Option<Blocker>)> {
+) -> Option<(f64, Option<(Guarded, Point)>)> {
     let mut lowest = alone.map(|tip| (tip, None));
     for g in guarded {
         let (tip, _) = lowest.unwrap_or((f64::NEG_INFINITY, None));
         if tip > most {
             break;
         }
-        if let Some(z) =
-            lowest_reference(dropper, g.profile, at, [tip, most].map(|z| z + g.above_tip))
-        {
-            lowest = Some((z - g.above_tip, Some(blocker(g.part))));
+        let range = [tip, most].map(|z| z + g.above_tip);
+        if let Some(c) = lowest_reference(dropper, g.profile, at, range) {
+            lowest = Some((c.z - g.above_tip, Some((*g, c.point))));
         }
     }
     lowest
 }
 
-/// Lowest height of the profile's reference if it is above the first of the two heights; no more is asked than whether it is above
-/// the second.
+/// Where the profile touches and the height of its reference then, its lowest, if that is above the first of the two heights; no more
+/// is asked than whether it is above the second.
 fn lowest_reference(
     dropper: &Dropper,
     profile: Profile,
     at: [f64; 2],
     [floor, ceiling]: [f64; 2],
-) -> Option<f64> {
+) -> Option<Contact> {
     let (inner, lift) = profile.inset(TOUCH)?;
     let contact = dropper.highest(inner, at, floor + lift, ceiling + lift);
-    contact.map(|c| c.z - lift)
+    contact.map(|c| Contact { z: c.z - lift, ..c })
 }
 
 fn blocker(part: Part) -> Blocker {

@@ -1,11 +1,11 @@
 //! The deepest that a tool gets, and the share of what its cutter reaches alone that it reaches.
 
 use super::{Bodies, Guarded, Needed, blocker, held_up, tip_depth_at, tip_height};
-use crate::field::Nearest;
+use crate::field::{Nearest, Profile};
 use crate::mesh::Point;
 use crate::report::{Blocker, HollowKind};
 use crate::shop::Part;
-use crate::vet::cutting::Cutting;
+use crate::vet::cutting::{Cutting, TOUCH};
 use crate::vet::halving::lowest;
 use crate::vet::held::sinking;
 use crate::vet::reach::{Ground, Reached};
@@ -45,11 +45,10 @@ impl Deepest {
     }
 }
 
-/// Judges one tool, given what its cutter alone reaches.
+/// Judges one tool, given what its cutter alone reaches and how deep it gets.
 pub fn deepest(
     ground: &Ground,
-    cutting: &Cutting,
-    reached: &Reached,
+    (cutting, reached, alone): (&Cutting, &Reached, Option<(f64, f64, Point)>),
     guards: &[Guarded],
     bodies: &Bodies,
     leave: f64,
@@ -80,17 +79,36 @@ pub fn deepest(
         .zip(&judged)
         .filter_map(|(s, j)| j.2.map(|part| (blocker(part), s.at)))
         .min_by(|a, b| a.1.z.total_cmp(&b.1.z));
+    Deepest {
+        depth: deepest_tip(ground, cutting, guards, bodies, alone),
+        share,
+        blocked,
+    }
+}
+
+/// How deep a tool's tip gets over the cavity below the parting level, mm, with its ± and its place; `alone` is what is said of its
+/// cutter alone: no section lets it down farther.
+pub fn deepest_tip(
+    ground: &Ground,
+    cutting: &Cutting,
+    guards: &[Guarded],
+    bodies: &Bodies,
+    alone: Option<(f64, f64, Point)>,
+) -> Option<(f64, f64, Point)> {
+    if let Some((depth, _, at)) = alone {
+        let dropper = &ground.contacts.dropper;
+        let held = held_up(dropper, Some(-depth), guards, [at.x, at.y], -depth);
+        if held.is_some_and(|(_, by)| by.is_none()) {
+            return alone;
+        }
+    }
     let sounding = Sounding {
         ground,
         cutting,
         guards,
         bodies,
     };
-    Deepest {
-        depth: sounding.deepest(),
-        share,
-        blocked,
-    }
+    sounding.deepest()
 }
 
 /// The last step in plan of the search for the deepest place, mm.
@@ -107,6 +125,33 @@ struct Tip {
     depth: f64,
     x: f64,
     y: f64,
+}
+
+/// A place on the surface that a section of the tool touched.
+struct Stop {
+    touched: Point,
+    /// The section, as it is lowered onto the mesh.
+    inner: Profile,
+    /// Height of its reference above the tip.
+    above_tip: f64,
+}
+
+impl Stop {
+    fn of(guard: &Guarded, touched: Point) -> Option<Stop> {
+        let (inner, lift) = guard.profile.inset(TOUCH)?;
+        Some(Stop {
+            touched,
+            inner,
+            above_tip: guard.above_tip + lift,
+        })
+    }
+
+    /// Whether the section, at the node, meets the same place before the tip is deeper than `than`.
+    fn keeps(&self, node: &Tip, than: f64) -> bool {
+        let aside = (self.touched.x - node.x).hypot(self.touched.y - node.y);
+        let rise = self.inner.rise(aside);
+        rise.is_some_and(|rise| self.touched.z + rise - self.above_tip >= -than)
+    }
 }
 
 /// One tool looked for its deepest place.
@@ -149,9 +194,10 @@ impl Sounding<'_> {
         })
     }
 
-    /// How deep the tip gets at a place if it is deeper than `than`, else any depth that is not; minus infinity where it may not go.
-    fn exact(&self, x: f64, y: f64, than: f64) -> Tip {
-        let depth = |depth: f64| Tip { depth, x, y };
+    /// How deep the tip gets at a place if it is deeper than `than`, else any depth that is not, and the section that keeps it from
+    /// there with what it touches; minus infinity where it may not go.
+    fn exact(&self, x: f64, y: f64, than: f64) -> (Tip, Option<Stop>) {
+        let depth = |depth: f64| (Tip { depth, x, y }, None);
         if !self.over_cavity(x, y) {
             return depth(f64::NEG_INFINITY);
         }
@@ -169,8 +215,12 @@ impl Sounding<'_> {
             .filter(|g| self.bodies.around(g.profile, [x, y])[1] - g.above_tip > alone)
             .copied()
             .collect();
-        let tip = held_up(dropper, Some(alone), &close, [x, y], -than);
-        depth(-tip.map_or(alone, |t| t.0))
+        match held_up(dropper, Some(alone), &close, [x, y], -than) {
+            Some((tip, Some((guard, touched)))) => {
+                (Tip { depth: -tip, x, y }, Stop::of(&guard, touched))
+            }
+            _ => depth(-alone),
+        }
     }
 
     /// How deep the tip may get at a node.
@@ -192,27 +242,32 @@ impl Sounding<'_> {
     fn deepest_node(&self) -> Option<(Tip, f64)> {
         let mut best: Option<Tip> = None;
         let mut untried = f64::NEG_INFINITY;
+        // what stopped it at one node stops it at many beside
+        let mut stops: Vec<Stop> = Vec::new();
         let deeper = |depth: f64, best: Option<Tip>| best.is_none_or(|b| depth > b.depth + 1e-3);
         for squares in self.cutting.deep().chunks(256) {
             if !deeper(self.corner() - f64::from(squares[0].0), best) {
                 break;
             }
-            let nodes = self.nodes_of(squares);
-            for (k, few) in nodes.chunks(8).enumerate() {
-                if !deeper(few[0].depth, best) {
-                    break;
-                }
-                if k == MOST_TRIED {
-                    untried = untried.max(few[0].depth);
-                    break;
-                }
+            let mut nodes = self.nodes_of(squares).into_iter();
+            for tried in 0.. {
                 let than = best.map_or(f64::NEG_INFINITY, |b| b.depth);
+                let open = |n: &Tip| !stops.iter().any(|s| s.keeps(n, than));
+                let few: Vec<Tip> = nodes.by_ref().filter(open).take(8).collect();
+                let Some(first) = few.first().filter(|n| deeper(n.depth, best)) else {
+                    break;
+                };
+                if tried == MOST_TRIED {
+                    untried = untried.max(first.depth);
+                    break;
+                }
                 let exact = |n: &Tip| self.exact(n.x, n.y, than);
-                let found: Vec<Tip> = few.par_iter().map(exact).collect();
-                for f in found {
-                    if best.is_none_or(|b| f.depth > b.depth) {
-                        best = Some(f);
+                let found: Vec<(Tip, Option<Stop>)> = few.par_iter().map(exact).collect();
+                for (found, stop) in found {
+                    if best.is_none_or(|b| found.depth > b.depth) {
+                        best = Some(found);
                     }
+                    stops.extend(stop);
                 }
             }
         }
@@ -240,7 +295,7 @@ impl Sounding<'_> {
     /// Moved in ever smaller steps to where it gets no deeper.
     fn moved(&self, start: Tip) -> Tip {
         let steps = [self.cutting.grid().cell.max(0.05), LAST_STEP];
-        let tip = |[x, y]: [f64; 2], least: f64| -self.exact(x, y, -least).depth;
+        let tip = |[x, y]: [f64; 2], least: f64| -self.exact(x, y, -least).0.depth;
         let ([x, y], least) = lowest(([start.x, start.y], -start.depth), steps, tip);
         Tip {
             depth: -least,
@@ -253,6 +308,33 @@ impl Sounding<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_a_holder_touched_keeps_it_up_beside_too() {
+        let holder = Profile::Cutter {
+            radius: 10.0,
+            corner_radius: 1.0,
+        };
+        let guard = Guarded {
+            profile: holder,
+            above_tip: 30.0,
+            part: Part::Holder,
+        };
+        // a rim at the parting level touched 8 mm aside of the axis, by the flat of the holder's face: its corner is 1 mm above that
+        let stop = Stop::of(&guard, Point::new(8.0, 0.0, 0.0)).unwrap();
+        let node = |x: f64| Tip {
+            depth: 40.0,
+            x,
+            y: 0.0,
+        };
+        let keeps = |x: f64, than: f64| stop.keeps(&node(x), than);
+        // 29 mm deep the face meets it, all but the 0.1 µm that it may cut
+        for x in [0.0, 8.0, 16.9] {
+            assert!(keeps(x, 29.001) && !keeps(x, 28.999), "{x}");
+        }
+        // at the round of its corner it gets deeper, and past it does not meet it
+        assert!(!keeps(17.8, 29.001) && keeps(17.8, 30.0) && !keeps(18.1, 35.0));
+    }
 
     #[test]
     fn the_last_step_finds_the_bottom_of_a_steep_cone() {

@@ -69,8 +69,8 @@ pub fn stickout_needed(
         let t = &touching[k];
         let need = |g: &Guarded| {
             let more = [least + t.tip + g.above_tip, f64::INFINITY];
-            let z = lowest_reference(dropper, g.profile, [t.centre.x, t.centre.y], more)?;
-            Some(z - t.tip - g.above_tip)
+            let touched = lowest_reference(dropper, g.profile, [t.centre.x, t.centre.y], more)?;
+            Some(touched.z - t.tip - g.above_tip)
         };
         holder.iter().filter_map(need).fold(least, f64::max)
     };

@@ -4,7 +4,7 @@ use super::Groups;
 use crate::field::Nearest;
 use crate::mesh::Point;
 use crate::vet::cutting::Cutting;
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 /// Area left higher than `leave`, mm², and its ±; `height_pm` is the ± of the heights, `groups` and `nearest` are the samples and what
 /// is left at each.
@@ -12,7 +12,7 @@ use std::collections::HashMap;
 /// Each sample stands for a piece of the surface that is counted whole, of which no corner is farther from it than d = 2√2/3 of the
 /// spacing (two thirds of the longest median, which is shorter than the longest side). Along a plane what a ball of radius R leaves at
 /// the distance t from where it touches is √(R² + t²) − R, so that from a height h to the leave L it is |t(h) − t(L)| with
-/// t(h) = √(2Rh + h²); of other cutters a height is a distance to what they cover, which changes by no more than the way: t(h) = h.
+/// t(h) = √(2Rh + h²); other cutters hold a ball of their corner radius where they touch, and leave no more.
 /// So [`beyond`] tells how much of the piece may lie on the other side of L; all of it if h is within its ± of L; and where nothing
 /// is left only beside pieces where something is.
 pub(super) fn left_area(
@@ -21,10 +21,8 @@ pub(super) fn left_area(
     leave: f64,
     height_pm: f64,
 ) -> (f64, f64) {
-    let way = |h: f64| match cutting.is_ball() {
-        true => (h * (2.0 * cutting.radius() + h)).sqrt(),
-        false => h,
-    };
+    let corner = cutting.profile.tip_below();
+    let way = |h: f64| (h * (2.0 * corner + h)).sqrt();
     let piece = 2.0 * std::f64::consts::SQRT_2 / 3.0 * groups.spacing;
     let judged = || groups.samples.iter().zip(nearest);
     let mut beside = Places::new(2.0 * piece);
@@ -65,12 +63,17 @@ fn beyond(distance: f64) -> f64 {
 struct Places {
     within: f64,
     cells: HashMap<[i64; 3], Vec<Point>>,
+    /// The same cells and those beside them: most places that are asked for lie in none of these.
+    about: HashSet<[i64; 3]>,
 }
 
 impl Places {
     fn new(within: f64) -> Places {
-        let cells = HashMap::new();
-        Places { within, cells }
+        Places {
+            within,
+            cells: HashMap::new(),
+            about: HashSet::new(),
+        }
     }
 
     fn cell(&self, at: &Point) -> [i64; 3] {
@@ -78,24 +81,29 @@ impl Places {
     }
 
     fn put(&mut self, at: Point) {
-        self.cells.entry(self.cell(&at)).or_default().push(at);
+        let cell = self.cell(&at);
+        let places = self.cells.entry(cell).or_default();
+        if places.is_empty() {
+            self.about.extend(beside(cell));
+        }
+        places.push(at);
     }
 
     fn any_near(&self, at: &Point) -> bool {
-        if self.cells.is_empty() {
-            return false;
-        }
-        let [x, y, z] = self.cell(at);
+        let cell = self.cell(at);
         let near = |p: &Point| (p - at).norm() <= self.within;
-        (-1..=1).any(|i| {
-            (-1..=1).any(|j| {
-                (-1..=1).any(|k| {
-                    let cell = self.cells.get(&[x + i, y + j, z + k]);
-                    cell.is_some_and(|places| places.iter().any(near))
-                })
+        self.about.contains(&cell)
+            && beside(cell).any(|c| {
+                self.cells
+                    .get(&c)
+                    .is_some_and(|places| places.iter().any(near))
             })
-        })
     }
+}
+
+/// A cell and the 26 beside it.
+fn beside([x, y, z]: [i64; 3]) -> impl Iterator<Item = [i64; 3]> {
+    (0..27).map(move |k| [x + k % 3 - 1, y + k / 3 % 3 - 1, z + k / 9 - 1])
 }
 
 #[cfg(test)]
