@@ -39,6 +39,8 @@ pub fn csv(all: &[Series]) -> String {
 const SIZE: [f64; 2] = [260.0, 240.0];
 /// Room around the axes, px.
 const MARGIN: f64 = 45.0;
+/// Room for a number below an axis, px; those nearer to the one before are left out.
+const LABEL: f64 = 32.0;
 
 /// A row of plots.
 pub fn svg(all: &[Series]) -> String {
@@ -82,12 +84,18 @@ fn plot(text: &mut String, series: &Series, left: f64, range: [f64; 2]) {
         );
     }
     let mut line = String::new();
+    let mut labelled = f64::NEG_INFINITY;
     for (k, &point) in series.points.iter().enumerate() {
         let [x, y] = place(point);
         let _ = write!(line, "{}{x:.1} {y:.1}", if k == 0 { 'M' } else { 'L' });
+        let _ = writeln!(text, "<circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"2.5\"/>");
+        if x < labelled + LABEL {
+            continue;
+        }
+        labelled = x;
         let _ = writeln!(
             text,
-            "<circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"2.5\"/><text x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"middle\">{}</text>",
+            "<text x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"middle\">{}</text>",
             SIZE[1] - MARGIN + 14.0,
             short(point[0])
         );
