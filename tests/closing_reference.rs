@@ -40,7 +40,7 @@ fn closing_agrees_with_the_reference() {
     };
     for (field, rows) in &reference.closings {
         let heights = (0..grid.len()).map(|k| {
-            let [x, y] = grid.centre(k % grid.nx, k / grid.nx);
+            let [x, y] = grid.centre_of(k);
             height(field, x, y) as f32
         });
         let surface = HeightMap::from_values(grid, heights.collect());

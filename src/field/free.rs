@@ -463,7 +463,7 @@ mod tests {
                 })
                 .collect();
             let nodes = (0..grid.len()).map(|k| {
-                let [x, y] = grid.centre(k % nx, k / nx);
+                let [x, y] = grid.centre_of(k);
                 Point::new(x, y, f64::from(lowest.values()[k]))
             });
             let all: Vec<Point> = nodes.chain(between.iter().copied()).collect();

@@ -58,6 +58,12 @@ impl Grid {
         [self.x(i), self.y(j)]
     }
 
+    /// Plan place of the centre of the cell with this [`Grid::index`], mm.
+    #[inline]
+    pub fn centre_of(&self, index: usize) -> [f64; 2] {
+        self.centre(index % self.nx, index / self.nx)
+    }
+
     /// The cell that holds `(x, y)`; `None` outside the grid.
     pub fn cell_at(&self, x: f64, y: f64) -> Option<(usize, usize)> {
         let i = ((x - self.origin[0]) / self.cell).floor();

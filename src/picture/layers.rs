@@ -95,7 +95,7 @@ pub(super) fn plan_of(evidence: &HalfEvidence) -> (Grid, Vec<Ground>) {
     let grid = Grid::covering(columns.origin, hi, 0.0, cell);
     let ground = (0..grid.len())
         .map(|k| {
-            let [x, y] = grid.centre(k % grid.nx, k / grid.nx);
+            let [x, y] = grid.centre_of(k);
             let column = columns.cell_at(x, y).map(|(i, j)| columns.index(i, j));
             let hollow = column.and_then(|c| evidence.hollows[c]);
             let material = column.is_some_and(|c| evidence.top.get(c).is_some());
@@ -123,7 +123,7 @@ impl<'a> Sheet<'a> {
         let columns = evidence.top.grid;
         let cavity = (0..grid.len())
             .map(|k| {
-                let [x, y] = grid.centre(k % grid.nx, k / grid.nx);
+                let [x, y] = grid.centre_of(k);
                 let column = columns.cell_at(x, y).map(|(i, j)| columns.index(i, j));
                 column.and_then(|c| evidence.hollows[c]) == Some(HollowKind::Cavity)
             })
@@ -157,7 +157,7 @@ impl<'a> Sheet<'a> {
     fn depth(&self) -> Layer {
         let columns = self.evidence.top.grid;
         let depth = |k: usize| {
-            let [x, y] = self.grid.centre(k % self.grid.nx, k / self.grid.nx);
+            let [x, y] = self.grid.centre_of(k);
             let (i, j) = columns.cell_at(x, y)?;
             let top = self.evidence.top.get(columns.index(i, j))?;
             (self.ground[k] == Ground::Hollow).then_some(-top)

@@ -36,7 +36,7 @@ fn gap(
     let mut values = vec![f32::NAN; grid.len()];
     let fine = pair.gap.grid;
     for (k, &v) in pair.gap.values().iter().enumerate() {
-        let [x, y] = fine.centre(k % fine.nx, k / fine.nx);
+        let [x, y] = fine.centre_of(k);
         if let Some((i, j)) = grid.cell_at(x, y).filter(|_| v.is_finite()) {
             let cell = &mut values[grid.index(i, j)];
             // the largest either way

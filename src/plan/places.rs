@@ -274,7 +274,7 @@ fn lowest(ground: &Ground, profile: Profile) -> Option<HeightMap> {
     let values: Vec<f32> = (0..grid.len())
         .into_par_iter()
         .map(|k| {
-            let [x, y] = grid.centre(k % grid.nx, k / grid.nx);
+            let [x, y] = grid.centre_of(k);
             dropper
                 .centre_height(profile, x, y)
                 .map_or(f32::NEG_INFINITY, |c| c.z as f32)

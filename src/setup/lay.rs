@@ -352,7 +352,7 @@ fn symmetric(half: &Half, turn: &Isometry3<f64>) -> bool {
     let (mut differs, mut relief) = (0.0, 0.0);
     for k in 0..grid.len() {
         let z = top.get(k);
-        let [x, y] = grid.centre(k % grid.nx, k / grid.nx);
+        let [x, y] = grid.centre_of(k);
         let p = turn * Point3::new(x, y, 0.0);
         let there = grid
             .cell_at(p.x, p.y)

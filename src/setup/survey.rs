@@ -302,7 +302,7 @@ impl Survey {
             }
         }
         let (z, k) = best;
-        let [x, y] = grid.centre(k % grid.nx, k / grid.nx);
+        let [x, y] = grid.centre_of(k);
         Point::new(
             x,
             y,

@@ -337,7 +337,7 @@ pub(crate) fn take_out(setup: &Setup, surveys: &mut [Survey], places: &[[f64; 2]
                 let Some(h) = survey.hollow_at(k) else {
                     continue;
                 };
-                let [x, y] = grid.centre(k % grid.nx, k / grid.nx);
+                let [x, y] = grid.centre_of(k);
                 let z = survey.top.get(k).map_or(0.0, f64::from);
                 let p = half.frame.place(&crate::mesh::Point::new(x, y, z));
                 let away = (p[0] - place[0]).hypot(p[1] - place[1]);

@@ -10,6 +10,7 @@ use super::radius::{Untouched, smallest_radius, untouched};
 use super::radius_map::RadiusMap;
 use super::reach::{Ground, Groups, Reached};
 use super::sharp::Sharp;
+use crate::field::Nearest;
 use crate::mesh::Point;
 use crate::report::{CutterReach, Depth, Reach, SharpEdge, ToolDepth, Verdict};
 use crate::shop::{Cutter, CutterKind, Part, Shop, Tool};
@@ -236,9 +237,19 @@ impl<'g> Rack<'g> {
             self.left_by_first = Some(left_by_first(&tried.reached, limits.leave));
         }
         if let Some(kept) = evidence {
-            let holder = self.shop.holder_of(cutter);
-            let (cutting, reached) = (&tried.cutting, &tried.reached);
-            kept.add(ground, cutting, reached, cutter, holder, limits);
+            let holder = self.sections[self.cutters.len()]
+                .any
+                .as_ref()
+                .map(|a| &a[0]);
+            let stickout = |n: &Nearest| {
+                let tip = n.centre.z - cutter.corner_radius;
+                let touches = n.left <= limits.leave;
+                let at = [n.centre.x, n.centre.y];
+                holder
+                    .filter(|_| touches)
+                    .map(|h| self.bodies.most_stickout(h, at, tip))
+            };
+            kept.add(ground, &tried.cutting, &tried.reached, cutter, stickout);
         }
         self.keep_untouched(cutter, &tried.reached);
         self.cutters.push(tried.figures);

@@ -48,7 +48,7 @@ impl<'m> Cutting<'m> {
         let plan = ground.plan().map(|(lo, hi)| Plan { lo, hi });
         if let Some(plan) = plan {
             for (k, z) in lowest.values_mut().iter_mut().enumerate() {
-                let at = grid.centre(k % grid.nx, k / grid.nx);
+                let at = grid.centre_of(k);
                 if plan.stands_beside(at, f64::from(*z), radius) {
                     *z = f32::INFINITY;
                 }

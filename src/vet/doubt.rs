@@ -31,7 +31,7 @@ impl Doubt {
         });
         let runs: Vec<(usize, Run)> = runs.collect();
         let place = |(k, run): &(usize, Run)| {
-            let [x, y] = grid.centre(k % grid.nx, k / grid.nx);
+            let [x, y] = grid.centre_of(*k);
             Point::new(x, y, run.middle)
         };
         let inside_out = runs

@@ -7,11 +7,11 @@ use super::cutting::Cutting;
 use super::mate::{RimStep, walls};
 use super::reach::{Ground, Reached};
 use super::surface::Sample;
-use crate::field::{Grid, HeightMap, Nearest, disc_dilate, max_pool};
+use crate::field::{HeightMap, Nearest};
 use crate::mesh::{Mesh, Point};
 use crate::report::{HollowKind, Relief};
 use crate::setup::{Frame, Half, Survey};
-use crate::shop::{Cutter, Holder, Limits};
+use crate::shop::Cutter;
 use nalgebra::Isometry3;
 use rayon::prelude::*;
 
@@ -111,8 +111,8 @@ pub struct LeftPlace {
     pub left: f32,
     /// Centre of the cutter's corner ball (of its axis) that touches or comes nearest, tool frame.
     pub centre: [f32; 3],
-    /// Stickout at which the holder clears while the cutter touches here, mm, to about a cell of the map it is read from;
-    /// `NaN` where the cutter does not touch.
+    /// Stickout at which the holder clears while the cutter touches here, mm: the most by the map that it is read from, which tells
+    /// it to about a cell, or an eighth of a cone's height; `NaN` where the cutter does not touch.
     pub stickout: f32,
 }
 
@@ -195,29 +195,21 @@ impl HalfEvidence {
         }
     }
 
-    /// What `cutter` touches and leaves.
+    /// What `cutter` touches and leaves; `stickout` tells the most that a place may ask for where it is touched.
     pub(super) fn add(
         &mut self,
         ground: &Ground,
         cutting: &Cutting,
         reached: &Reached,
         cutter: &Cutter,
-        holder: Option<&Holder>,
-        limits: &Limits,
+        stickout: impl Fn(&Nearest) -> Option<f64> + Sync,
     ) {
-        let clear = holder.map(|h| Clear::of(&self.top, h, limits.holder_clearance));
-        let corner = cutter.corner_radius;
         let place = |at: &Point, triangle: u32, n: &Nearest| LeftPlace {
             at: single(at),
             triangle,
             left: n.left as f32,
             centre: single(&n.centre),
-            stickout: match &clear {
-                Some(clear) if n.left <= limits.leave => {
-                    clear.stickout(n.centre.x, n.centre.y, n.centre.z - corner)
-                }
-                _ => f32::NAN,
-            },
+            stickout: stickout(n).map_or(f32::NAN, |s| s as f32),
         };
         let places = (reached.groups.samples)
             .par_iter()
@@ -239,85 +231,9 @@ impl HalfEvidence {
     }
 }
 
-/// Lowest heights of a holder's face over the half, section by section.
-struct Clear {
-    /// Height of a section's lower end above the face, and the lowest it may stand.
-    sections: Vec<(f64, HeightMap)>,
-}
-
 /// Hollows, largest first, whose walls are measured.
 const WALLED: usize = 8;
-
-/// Cells of the map that holder heights are read from.
-const CLEAR_CELLS: usize = 160_000;
-
-impl Clear {
-    fn of(top: &HeightMap, holder: &Holder, clearance: f64) -> Clear {
-        let factor = ((top.grid.len() as f64 / CLEAR_CELLS as f64).sqrt().ceil() as usize).max(1);
-        let pooled = max_pool(top, factor);
-        let mut sections: Vec<(f64, f64)> = Vec::new();
-        let mut from = 0.0;
-        for s in &holder.sections {
-            // a cone as steps that hold it
-            sections.push((from, 0.5 * s.lower_diameter.max(s.upper_diameter)));
-            from += s.height;
-        }
-        Clear {
-            sections: sections
-                .into_iter()
-                .map(|(from, radius)| (from, grown(&pooled, radius, clearance)))
-                .collect(),
-        }
-    }
-
-    /// Stickout that keeps the holder clear while the tip stands at (x, y, tip).
-    fn stickout(&self, x: f64, y: f64, tip: f64) -> f32 {
-        let need = |(from, map): &(f64, HeightMap)| {
-            let (i, j) = map.grid.cell_at(x, y)?;
-            let low = map.get(map.grid.index(i, j))?;
-            Some((f64::from(low) - tip - from) as f32)
-        };
-        self.sections.iter().filter_map(need).fold(0.0, f32::max)
-    }
-}
-
-/// Lowest heights of a flat disc of `radius` that keeps `clearance` to `top` all round: a cylinder grown by a ball, its
-/// rounded rim as three steps.
-fn grown(top: &HeightMap, radius: f64, clearance: f64) -> HeightMap {
-    let margin = (radius + clearance) / top.grid.cell;
-    let wide = widened(top, margin.ceil() as usize + 1);
-    let mut all = HeightMap::empty(wide.grid);
-    for angle in [0.0_f64, 45.0, 90.0] {
-        let (out, up) = angle.to_radians().sin_cos();
-        let step = disc_dilate(&wide, radius + out * clearance);
-        for (all, step) in all.values_mut().iter_mut().zip(step.values()) {
-            *all = all.max(step + (up * clearance) as f32);
-        }
-    }
-    all
-}
-
-/// The same map with `by` empty cells around it.
-fn widened(map: &HeightMap, by: usize) -> HeightMap {
-    let g = map.grid;
-    let grid = Grid {
-        origin: g.origin.map(|o| o - g.cell * by as f64),
-        nx: g.nx + 2 * by,
-        ny: g.ny + 2 * by,
-        ..g
-    };
-    let mut wide = HeightMap::empty(grid);
-    for j in 0..g.ny {
-        let to = grid.index(by, j + by);
-        let from = g.index(0, j);
-        wide.values_mut()[to..to + g.nx].copy_from_slice(&map.values()[from..from + g.nx]);
-    }
-    wide
-}
 
 fn single(p: &Point) -> [f32; 3] {
     [p.x as f32, p.y as f32, p.z as f32]
 }
-
-#[cfg(test)]
-mod tests;

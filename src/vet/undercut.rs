@@ -182,7 +182,7 @@ fn deepest_hook(survey: &Survey, patch: &[u32], surface: &Surface) -> Option<(f6
         })
         .filter_map(|(k, [from, to])| {
             let reach = nearest_open(survey, k, from).or_else(|| nearest_open(survey, k, to))?;
-            let [x, y] = grid.centre(k % grid.nx, k / grid.nx);
+            let [x, y] = grid.centre_of(k);
             Some((reach, Point::new(x, y, f64::from(from))))
         })
         .max_by(|a, b| {
@@ -243,7 +243,7 @@ fn elsewhere(half: &Half, survey: &Survey) -> Vec<UndercutRegion> {
                 _ => RegionKind::Sealed,
             };
             let (k, z) = v.at;
-            let [x, y] = grid.centre(k % grid.nx, k / grid.nx);
+            let [x, y] = grid.centre_of(k);
             Some(UndercutRegion {
                 at_mm: half.frame.place(&Point::new(x, y, f64::from(z))),
                 area_mm2: 0.0,

@@ -350,7 +350,7 @@ fn heights_follow_the_plane() {
     let grid = grid([-3.0, -2.0], 0.7, 12, 9);
     let columns = Columns::cast(&mesh, grid);
     for k in 0..grid.len() {
-        let [x, y] = grid.centre(k % grid.nx, k / grid.nx);
+        let [x, y] = grid.centre_of(k);
         let [crossing] = columns.column(k) else {
             panic!("one crossing in cell {k}")
         };

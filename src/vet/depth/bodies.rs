@@ -62,6 +62,13 @@ impl Bodies {
         range
     }
 
+    /// The most that a place may ask for of the stickout, mm, where the tip stands over it at height `tip`; `holder`: its sections at
+    /// stickout zero.
+    pub fn most_stickout(&self, holder: &[Guarded], at: [f64; 2], tip: f64) -> f64 {
+        let need = |g: &Guarded| self.around(g.profile, at)[1] - tip - g.above_tip;
+        holder.iter().map(need).fold(0.0, f64::max)
+    }
+
     /// Whether the maps leave open that a section keeps a tip at height `tip` from place `at`, and the section that does so
     /// most, by the middle of what they show.
     pub(super) fn in_the_way(
@@ -189,7 +196,7 @@ mod tests {
             let (x, y) = (0.05 + 0.12 * (k % 16) as f64, 0.07 + 0.11 * (k / 16) as f64);
             let (x, y) = (grid.x(0) + x, grid.y(0) + y);
             let near = |n: &usize| {
-                let [u, v] = grid.centre(n % grid.nx, n / grid.nx);
+                let [u, v] = grid.centre_of(*n);
                 (u - x).abs() < grid.cell && (v - y).abs() < grid.cell
             };
             let around: Vec<usize> = (0..grid.len()).filter(near).collect();
@@ -244,6 +251,27 @@ mod tests {
         assert_eq!(told(&second), (true, Some(Part::Shank)));
         let alone = bodies.in_the_way(&guards[1..], [11.0, -4.0], -3.9);
         assert_eq!(alone, (false, None));
+    }
+
+    #[test]
+    fn the_stickout_keeps_each_section_of_the_holder_clear() {
+        let level = |high: f32| [map(|_| high - 2.0), map(|_| high)];
+        let bodies = Bodies {
+            maps: vec![(HOLDER, level(6.0)), (SHANK, level(21.0))],
+        };
+        let section = |profile, above_tip| Guarded {
+            profile,
+            above_tip,
+            part: Part::Holder,
+        };
+        // the face at the tip, a second section 20 above it
+        let face = section(HOLDER, 0.0);
+        let needed = |holder: &[Guarded], tip: f64| bodies.most_stickout(holder, [11.0, -4.0], tip);
+        assert_eq!(needed(&[face], -5.0), 11.0);
+        assert_eq!(needed(&[face, section(SHANK, 20.0)], -5.0), 11.0);
+        assert_eq!(needed(&[face, section(SHANK, 2.0)], -5.0), 24.0);
+        // where nothing is in the way any does
+        assert_eq!(needed(&[face], 7.0), 0.0);
     }
 
     /// Blocks by their lower corner and size.

@@ -52,11 +52,7 @@ pub fn stickout_needed(
     if let Some((by, at)) = touching.par_iter().find_map_first(stops) {
         return Needed::Never(by, at);
     }
-    let most = |t: &Touching| {
-        let at = [t.centre.x, t.centre.y];
-        let need = |g: &Guarded| bodies.around(g.profile, at)[1] - t.tip - g.above_tip;
-        holder.iter().map(need).fold(0.0, f64::max)
-    };
+    let most = |t: &Touching| bodies.most_stickout(holder, [t.centre.x, t.centre.y], t.tip);
     let mut bounds: Vec<(f64, usize)> = (touching.par_iter().enumerate())
         .map(|(k, t)| (most(t), k))
         .collect();

@@ -53,7 +53,7 @@ pub fn gap_map(sides: &[Side; 2], b_to_a: &Isometry3<f64>) -> HeightMap {
         if !has_face(a, k) {
             return None;
         }
-        let [x, y] = grid.centre(k % grid.nx, k / grid.nx);
+        let [x, y] = grid.centre_of(k);
         let q = to_b * Point::new(x, y, 0.0);
         let (i, j) = opposite.cell_at(q.x, q.y)?;
         if !has_face(b, opposite.index(i, j)) {
@@ -173,7 +173,7 @@ impl Gaps<'_> {
     /// The place among `cells` that is nearest to their middle.
     fn middle(&self, cells: &[usize]) -> Option<Point> {
         let grid = &self.grid;
-        let centre = |k: usize| grid.centre(k % grid.nx, k / grid.nx);
+        let centre = |k: usize| grid.centre_of(k);
         let mean =
             [0, 1].map(|c| cells.iter().map(|&k| centre(k)[c]).sum::<f64>() / cells.len() as f64);
         let off = |k: usize| {

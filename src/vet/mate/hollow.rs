@@ -62,7 +62,7 @@ pub fn cells(sides: &[Side; 2], b_to_a: &Isometry3<f64>) -> Vec<Cell> {
     };
     (0..grid.len())
         .map(|k| {
-            let [x, y] = grid.centre(k % grid.nx, k / grid.nx);
+            let [x, y] = grid.centre_of(k);
             let mut cell = Cell {
                 hollow: [a.hollow_at(k).map(|h| h as u32), None],
                 inside: [a.inside[k], false],
@@ -213,7 +213,7 @@ fn other_openings(
             if joined && void.outside {
                 let (k, z) = void.at;
                 let g = survey.grid();
-                let [x, y] = g.centre(k % g.nx, k / g.nx);
+                let [x, y] = g.centre_of(k);
                 let p = Point::new(x, y, f64::from(z));
                 openings.push(Opening {
                     kind: OpeningKind::Hidden,
@@ -261,7 +261,7 @@ fn through(
     // where most is open half-way down: the middle of a bent hole, or of a ring-shaped one, lies in material
     let stride = open.len().div_ceil(MOST_TRIED);
     let (_, inmost) = (open.iter().step_by(stride))
-        .map(|&k| grid.centre(k % grid.nx, k / grid.nx))
+        .map(|&k| grid.centre_of(k))
         .map(|at| (solid.clear(&place(at, 0.5)), at))
         .reduce(|most, other| if other.0 > most.0 { other } else { most })?;
     let points: Vec<Point> = (0..LEVELS)

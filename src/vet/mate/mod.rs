@@ -350,7 +350,7 @@ fn rises(other: &Survey, p: nalgebra::Point3<f64>) -> bool {
 fn shares(survey: &Survey, enters: impl Fn(nalgebra::Point3<f64>) -> bool) -> Vec<f64> {
     let grid = survey.grid();
     entered(&survey.labels, survey.hollows.len(), |k| {
-        let [x, y] = grid.centre(k % grid.nx, k / grid.nx);
+        let [x, y] = grid.centre_of(k);
         enters(nalgebra::Point3::new(x, y, 0.0))
     })
 }

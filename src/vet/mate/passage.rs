@@ -98,7 +98,7 @@ impl Lattice {
             out[n] |= leaves(k);
         }
         let air = |k: usize| -> (Point, f64) {
-            let [x, y] = grid.centre(k % grid.nx, k / grid.nx);
+            let [x, y] = grid.centre_of(k);
             let [lo, hi] = cells[k].z.map(f64::from);
             let z = match (lo > -1e6, hi < 1e6) {
                 (true, true) => 0.5 * (lo + hi),

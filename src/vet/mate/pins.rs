@@ -85,7 +85,7 @@ impl Footprint {
         let (mut lo, mut hi, mut sum) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2], [0.0; 2]);
         let mut count = 0.0;
         for k in cells {
-            let p = grid.centre(k % grid.nx, k / grid.nx);
+            let p = grid.centre_of(k);
             for c in 0..2 {
                 lo[c] = lo[c].min(p[c] - grid.cell);
                 hi[c] = hi[c].max(p[c] + grid.cell);
@@ -144,7 +144,7 @@ impl Facing<'_> {
     fn face(&self, k: usize) -> f64 {
         let survey = self.own.survey;
         let grid = survey.grid();
-        let [x, y] = grid.centre(k % grid.nx, k / grid.nx);
+        let [x, y] = grid.centre_of(k);
         survey.parting_at(x, y)
     }
 
@@ -159,7 +159,7 @@ impl Facing<'_> {
         let mut over = vec![0usize; other.hollows.len() + 1];
         let mut covered = 0;
         for &k in cells {
-            let [x, y] = grid.centre(k % grid.nx, k / grid.nx);
+            let [x, y] = grid.centre_of(k);
             let q = self.to_other * Point::new(x, y, 0.0);
             if let Some((i, j)) = opposite.cell_at(q.x, q.y) {
                 let n = opposite.index(i, j);
