@@ -35,6 +35,7 @@ pub use model::{Body, Dropped, Model};
 pub use read::{Limits, MOST_TRIANGLES, from_bytes, read, states_unit};
 pub(crate) use shells::Sets;
 pub use topology::{Edge, Topology};
+pub(crate) use weld::cells_about;
 
 use nalgebra::{Isometry3, Point3, Vector3};
 use rayon::prelude::*;

@@ -26,6 +26,18 @@ pub(crate) fn block(size: [f64; 3]) -> Mesh {
     }
 }
 
+/// All parts as one mesh, no corner shared between them.
+pub(crate) fn joined(parts: &[Mesh]) -> Mesh {
+    let mut all = Mesh::default();
+    for part in parts {
+        let first = all.vertices.len() as u32;
+        all.vertices.extend(&part.vertices);
+        let triangles = part.triangles.iter().map(|t| t.map(|v| v + first));
+        all.triangles.extend(triangles);
+    }
+    all
+}
+
 /// Triangles of three corners each, none shared.
 pub(crate) fn soup(corners: &[[f64; 3]]) -> Mesh {
     Mesh {

@@ -215,13 +215,7 @@ pub(super) fn near(mesh: &mut Mesh, candidates: &[u32], distance: f64) -> bool {
     for &v in candidates {
         let p = mesh.vertices[v as usize];
         let cell = [p.x, p.y, p.z].map(|x| (x / distance).floor() as i64);
-        let around = (0..27).filter_map(|k| {
-            kept.get(&[
-                cell[0].saturating_add(k % 3 - 1),
-                cell[1].saturating_add(k / 3 % 3 - 1),
-                cell[2].saturating_add(k / 9 - 1),
-            ])
-        });
+        let around = cells_about(cell).filter_map(|c| kept.get(&c));
         let close = |w: &u32| (mesh.vertices[*w as usize] - p).norm() <= distance;
         match around.flatten().copied().filter(close).min() {
             Some(w) => drop(replaced.insert(v, w)),
@@ -235,6 +229,17 @@ pub(super) fn near(mesh: &mut Mesh, candidates: &[u32], distance: f64) -> bool {
         *v = replaced.get(v).copied().unwrap_or(*v);
     }
     true
+}
+
+/// A cube of a lattice and the 26 beside it.
+pub(crate) fn cells_about([x, y, z]: [i64; 3]) -> impl Iterator<Item = [i64; 3]> {
+    (0..27).map(move |k| {
+        [
+            x.saturating_add(k % 3 - 1),
+            y.saturating_add(k / 3 % 3 - 1),
+            z.saturating_add(k / 9 - 1),
+        ]
+    })
 }
 
 #[cfg(test)]

@@ -457,15 +457,9 @@ mod tests {
 
     #[test]
     fn columns_that_cross_the_surface_too_often_are_refused() {
-        use crate::mesh::testing::block;
+        use crate::mesh::testing::{block, joined};
         // 100 plates of 10 x 10 mm over one another: 200 crossings a column
-        let mut plates = Mesh::default();
-        for _ in 0..100 {
-            let (plate, first) = (block([10.0, 10.0, 0.5]), plates.vertices.len() as u32);
-            plates.vertices.extend(plate.vertices);
-            let triangles = plate.triangles.iter().map(|t| t.map(|v| v + first));
-            plates.triangles.extend(triangles);
-        }
+        let plates = joined(&vec![block([10.0, 10.0, 0.5]); 100]);
         // 4e8 / 200 columns fit, a thousand by two thousand
         assert!(crossings_fit(&plates, 0.0071).is_ok());
         let refused = crossings_fit(&plates, 0.007).unwrap_err().to_string();

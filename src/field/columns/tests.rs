@@ -1,4 +1,5 @@
 use super::*;
+use crate::mesh::testing::joined;
 use nalgebra::{Isometry3, Rotation3, Translation3, Unit, Vector3};
 use proptest::prelude::*;
 
@@ -285,16 +286,6 @@ fn shells_merge_and_voids_part() {
             }
         }
         mesh
-    };
-    let joined = |parts: &[Mesh]| {
-        let mut all = Mesh::default();
-        for part in parts {
-            let first = all.vertices.len() as u32;
-            all.vertices.extend(&part.vertices);
-            all.triangles
-                .extend(part.triangles.iter().map(|t| t.map(|v| v + first)));
-        }
-        all
     };
     let column = |mesh: &Mesh| {
         let columns = Columns::cast(mesh, grid([0.0; 2], 1.0, 1, 1));

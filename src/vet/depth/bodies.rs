@@ -159,7 +159,7 @@ fn drawn(pieces: &BallOffset, (lo, hi): ([f64; 2], [f64; 2]), profile: Profile) 
 mod tests {
     use super::*;
     use crate::field::Dropper;
-    use crate::mesh::testing::block;
+    use crate::mesh::testing::{block, joined};
     use crate::mesh::{Mesh, Topology, Vector};
     use proptest::prelude::*;
 
@@ -276,16 +276,14 @@ mod tests {
 
     /// Blocks by their lower corner and size.
     fn blocks(blocks: &[([f64; 3], [f64; 3])]) -> Mesh {
-        let mut all = Mesh::default();
-        for (at, size) in blocks {
-            let one = block(*size);
-            let first = all.vertices.len() as u32;
-            let moved = one.vertices.iter().map(|p| p + Vector::from(*at));
-            all.vertices.extend(moved);
-            let triangles = one.triangles.iter().map(|t| t.map(|v| v + first));
-            all.triangles.extend(triangles);
-        }
-        all
+        let moved = |(at, size): &([f64; 3], [f64; 3])| {
+            let mut one = block(*size);
+            one.vertices
+                .iter_mut()
+                .for_each(|p| *p += Vector::from(*at));
+            one
+        };
+        joined(&blocks.iter().map(moved).collect::<Vec<_>>())
     }
 
     proptest! {

@@ -2,7 +2,7 @@
 
 use super::Groups;
 use crate::field::Nearest;
-use crate::mesh::Point;
+use crate::mesh::{Point, cells_about};
 use crate::vet::cutting::Cutting;
 use std::collections::{HashMap, HashSet};
 
@@ -84,7 +84,7 @@ impl Places {
         let cell = self.cell(&at);
         let places = self.cells.entry(cell).or_default();
         if places.is_empty() {
-            self.about.extend(beside(cell));
+            self.about.extend(cells_about(cell));
         }
         places.push(at);
     }
@@ -93,17 +93,12 @@ impl Places {
         let cell = self.cell(at);
         let near = |p: &Point| (p - at).norm() <= self.within;
         self.about.contains(&cell)
-            && beside(cell).any(|c| {
+            && cells_about(cell).any(|c| {
                 self.cells
                     .get(&c)
                     .is_some_and(|places| places.iter().any(near))
             })
     }
-}
-
-/// A cell and the 26 beside it.
-fn beside([x, y, z]: [i64; 3]) -> impl Iterator<Item = [i64; 3]> {
-    (0..27).map(move |k| [x + k % 3 - 1, y + k / 3 % 3 - 1, z + k / 9 - 1])
 }
 
 #[cfg(test)]
