@@ -337,9 +337,10 @@ impl Reading<'_> {
             return *normal;
         }
         let lone = |d: &Vector| {
-            let opposite = ring.iter().flat_map(&sides).map(|s| (s, s.norm()));
-            let mut beyond = opposite.filter(|(s, l)| s.dot(d) < -OPPOSITE * l * d.norm());
-            let far = |(_, l): (Vector, f64)| FAR_LONGER * l < d.norm();
+            let opposite = ring.iter().flat_map(&sides);
+            let mut beyond = opposite.filter(|s| s.dot(d) < -OPPOSITE * s.norm() * d.norm());
+            // as far as it runs their way: a diagonal is longer than the side beside it
+            let far = |s: Vector| FAR_LONGER * s.norm_squared() < -s.dot(d);
             beyond.next().is_some_and(far) && beyond.all(far)
         };
         // the shortest: a diagonal beside it is longer

@@ -139,14 +139,14 @@ impl Side<'_> {
         lean.clamp(-1.0, 1.0).asin().to_degrees()
     }
 
-    /// Whether `holds` for a patch beside the own one, or for one beside those for which `aside` holds.
-    fn beyond(&self, aside: impl Fn(u32) -> bool, holds: impl Fn(u32) -> bool) -> bool {
+    /// Whether `holds` from the own patch to one beside it, or from one of those for which `aside` holds to one beside that.
+    fn beyond(&self, aside: impl Fn(u32) -> bool, holds: impl Fn(u32, u32) -> bool) -> bool {
         let farther = |far: u32| {
             let mut next = self.reading.beside(far);
-            next.any(|f| f != self.own && f != self.other && holds(f))
+            next.any(|f| f != self.own && f != self.other && holds(far, f))
         };
         let mut first = self.reading.beside(self.own).filter(|&f| f != self.other);
-        first.any(|far| holds(far) || (aside(far) && farther(far)))
+        first.any(|far| holds(self.own, far) || (aside(far) && farther(far)))
     }
 
     /// Whether the surface beyond the own patch goes on turning as it does across the edge: towards patches one or
@@ -160,7 +160,7 @@ impl Side<'_> {
         let part = ((turn - GENTLE_DEG) / (2.0 * GENTLE_DEG)).clamp(0.0, 1.0);
         let ratio = ALIKE_GENTLE + (ALIKE - ALIKE_GENTLE) * part;
         let width = self.width(self.own);
-        let alike = |far: u32| {
+        let alike = |_: u32, far: u32| {
             let wide = self.width(far);
             if wide > LIKE_WIDTH * width || width > LIKE_WIDTH * wide {
                 return false;
@@ -174,14 +174,18 @@ impl Side<'_> {
 
     /// Whether the patch across, the wider of the two, is flat rather than a wide facet of the same curve. By their widths w, with
     /// v that of the facet beyond, the turn would be to the next one as w(own) to w(own) + v if it is, and as w(own) +
-    /// w(other) to that if not: the nearer of the two, between them their geometric mean.
+    /// w(other) to that if not: the nearer of the two, between them their geometric mean. Past a facet that turns aside the next
+    /// turn is the one from that on.
     fn runs_out(&self) -> bool {
         let turn = self.turn.abs();
         let (narrow, wide) = (self.width(self.own), self.width(self.other));
         let mean = (narrow * (narrow + wide)).sqrt();
         self.beyond(
             |far| self.turns_on(far).abs() < turn,
-            |far| turn * (narrow + self.width(far)) < self.turns_on(far) * mean,
+            |from, far| {
+                let turns = self.turns_on(far) - self.turns_on(from).max(0.0);
+                turn * (self.width(from) + self.width(far)) < turns * mean
+            },
         )
     }
 }

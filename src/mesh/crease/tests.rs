@@ -302,3 +302,50 @@ fn a_flat_of_many_edges_is_flat_beside_a_fine_round() {
         }
     }
 }
+
+/// A straight round that goes on round a corner: the first facets of the corner are three times as wide as the next, and shorter than
+/// their diagonals are long.
+#[test]
+fn facets_of_unlike_width_round_a_corner_are_one_curve() {
+    let (ring, tube, step) = (3.0, 2.0, 4.74_f64.to_radians());
+    // along the round, from the far end of the straight part on: how far off the corner, and the angle round it
+    let columns = [
+        (20.0, 0.0),
+        (0.0, 0.0),
+        (0.0, 0.048),
+        (0.0, 0.0627),
+        (0.0, 0.097),
+        (0.0, 0.129),
+        (0.0, 0.163),
+    ];
+    let count = columns.len() as u32;
+    let (mut vertices, mut normals) = (Vec::new(), Vec::new());
+    for row in 0..16 {
+        let (across, down) = (1.5 - step * f64::from(row)).sin_cos();
+        for (off, round) in columns {
+            let (sin, cos) = f64::sin_cos(round);
+            let far = ring + tube * across;
+            vertices.push([far * cos, far * sin - off, -tube * down]);
+            normals.push(Vector::new(-across * cos, -across * sin, down));
+        }
+    }
+    let mut triangles = Vec::new();
+    for row in 0..15 {
+        for k in 0..count - 1 {
+            triangles.extend(strip(row * count, (row + 1) * count, k, k % 2 == 0));
+        }
+    }
+    for at in PLACES {
+        let (mesh, creases) = read_at(at, &vertices, &triangles);
+        for (t, corners) in mesh.triangles.iter().enumerate() {
+            for (k, &v) in corners.iter().enumerate() {
+                let (row, column) = (v / count, v % count);
+                if (1..15).contains(&row) && (1..count - 1).contains(&column) {
+                    let found: Vector = creases.normals[t][k].cast();
+                    let off = found.angle(&normals[v as usize]).to_degrees();
+                    assert!(off < 0.25, "{at}: row {row}, column {column}: {off}°");
+                }
+            }
+        }
+    }
+}
