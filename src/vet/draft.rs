@@ -160,7 +160,7 @@ struct Laid {
 struct Sum {
     /// mm².
     area: f64,
-    /// Area times draft.
+    /// Area times the draft of the surface there.
     draft: f64,
     /// Least and most that any of its facets stands for, degrees.
     range: [f64; 2],
@@ -173,9 +173,11 @@ impl Laid {
     fn of(facets: &[Facet]) -> Laid {
         let sum = |(k, f): (usize, &Facet)| {
             let ([low, high], [least, _, most]) = (reach(f), f.corners_deg);
+            // on a cone a facet with one side level leans off the surface, by that side's chord error over its height
+            let draft = f.draft_deg.clamp(least, most);
             Sum {
                 area: f.area,
-                draft: f.area * f.draft_deg,
+                draft: f.area * draft,
                 range: [low.min(least) - f.noise_deg, high.max(most) + f.noise_deg],
                 least: k as u32,
             }
