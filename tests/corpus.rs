@@ -21,14 +21,14 @@ use serde_json::{Value, json};
 use std::f64::consts::PI;
 use std::path::Path;
 
-/// Files whose least draft is that of a round rim or a round ceiling: there it lies within its own ±, not within 0.3°.
+/// Files whose least draft is that of a round rim or a round ceiling: there it lies within its own ±, not within 0.1°.
 const ROUND_THERE: [&str; 4] = [
     "S01_hemisphere.stl",
     "S02_ball_pair_closed.stl",
     "S06_side_hole.stl",
     "S07_dowels_B.stl",
 ];
-/// Tolerances: a third of 1 % of volume, 2 % of areas, 3 % of radii and heights left.
+/// Tolerances: a third of 1 % of volume, 2 % of areas, 3 % of radii and heights left, 0.3° of draft, 0.05 mm of tip depth.
 const THIRD: f64 = 1.0 / 3.0;
 /// Ends of the draft bands between the first and the last, degrees.
 const BAND_ENDS: [f64; 5] = [-0.05, 0.05, 1.0, 3.0, 15.0];
@@ -232,13 +232,13 @@ fn compare(folder: &Path, case: &Value, found: &mut Differences) {
             &format!("{name}: closed volume"),
             mating.and_then(|m| m.closed_volume_mm3),
             volume,
-            0.01 * volume,
+            THIRD * 0.01 * volume,
         );
         found.close(
             &format!("{name}: gap"),
             mating.and_then(|m| m.gap_mm),
             number(&truth["gap_mm"]),
-            0.01,
+            THIRD * 0.01,
         );
     }
 }
@@ -288,7 +288,7 @@ fn compare_figures(name: &str, half: &Half, truth: &Value, found: &mut Differenc
     let pm = draft.least_deg_pm.unwrap_or(0.0) + 1e-6;
     found.close(&say("least draft by its ±"), draft.least_deg, least, pm);
     if !ROUND_THERE.contains(&half.file.as_str()) {
-        found.close(&say("least draft"), draft.least_deg, least, 0.3);
+        found.close(&say("least draft"), draft.least_deg, least, THIRD * 0.3);
     }
     let classes = ["negative", "0", "(0,1)", "[1,3)", "[3,15)", "[15,90]"];
     let mut areas: Vec<[f64; 2]> = draft
@@ -379,7 +379,7 @@ fn compare_ball(name: &str, half: &Half, ball: &Value, found: &mut Differences) 
     }
     if let Some(least) = ball["leftover_normal_lower_bound"].as_f64() {
         let height = cutter.left_height_mm;
-        found.holds(height.is_some_and(|h| h >= least - 0.03), || {
+        found.holds(height.is_some_and(|h| h >= least - THIRD * 0.03), || {
             say(&format!("left height {height:?}, true is at least {least}"))
         });
     }
@@ -391,7 +391,7 @@ fn compare_ball(name: &str, half: &Half, ball: &Value, found: &mut Differences) 
     if !ball["leftover_volume_bounds"].is_null() {
         let [low, high] = vector(&ball["leftover_volume_bounds"]);
         let middle = 0.5 * (low + high);
-        let tolerance = 0.5 * (high - low) + 0.05 * middle;
+        let tolerance = 0.5 * (high - low) + THIRD * 0.05 * middle;
         found.close(
             &say("left volume"),
             cutter.left_volume_mm3,
@@ -446,6 +446,7 @@ fn compare_tools(name: &str, half: &setup::Half, truth: &Value, found: &mut Diff
             tool["name"].as_str().unwrap(),
             tool["where"].as_str().unwrap()
         );
-        found.close(&what, deepest, number(&tool["max_tip_depth"]), 0.05);
+        let truth = number(&tool["max_tip_depth"]);
+        found.close(&what, deepest, truth, THIRD * 0.05);
     }
 }
