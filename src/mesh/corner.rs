@@ -337,8 +337,8 @@ impl Reading<'_> {
             return *normal;
         }
         let lone = |d: &Vector| {
-            let opposite = ring.iter().flat_map(&sides);
-            let mut beyond = opposite.filter(|s| s.dot(d) < -OPPOSITE * s.norm() * d.norm());
+            let opposite = |s: &Vector| s.dot(d) < -OPPOSITE * s.norm() * d.norm();
+            let mut beyond = ring.iter().flat_map(&sides).filter(opposite);
             // as far as it runs their way: a diagonal is longer than the side beside it
             let far = |s: Vector| FAR_LONGER * s.norm_squared() < -s.dot(d);
             beyond.next().is_some_and(far) && beyond.all(far)

@@ -303,8 +303,8 @@ fn a_flat_of_many_edges_is_flat_beside_a_fine_round() {
     }
 }
 
-/// A straight round that goes on round a corner: the first facets of the corner are three times as wide as the next, and shorter than
-/// their diagonals are long.
+/// A straight round that goes on round a corner: the first facets of the corner are three times as wide as the next, their diagonals
+/// four times as long as those are wide.
 #[test]
 fn facets_of_unlike_width_round_a_corner_are_one_curve() {
     let (ring, tube, step) = (3.0, 2.0, 4.74_f64.to_radians());
