@@ -21,7 +21,7 @@ use tally::Fate;
 
 const FOLDERS: [&str; 2] = ["src/field", "src/vet"];
 /// The tests beside the library's own.
-const TESTS: [&str; 15] = [
+const TESTS: [&str; 16] = [
     "kept",
     "corpus",
     "figures",
@@ -29,6 +29,7 @@ const TESTS: [&str; 15] = [
     "closing_reference",
     "radius_map",
     "worked_values",
+    "flats",
     "readings",
     "sick",
     "turned",
