@@ -16,6 +16,7 @@ mod solid;
 
 mod balls;
 mod compare;
+mod filed;
 mod hollows;
 mod mesh;
 mod overhangs;
@@ -29,13 +30,14 @@ mod truth;
 mod wall;
 
 use compare::{Outcome, compare};
+use filed::Filed;
 use moldvet::mesh::Vector;
 use moldvet::report::Report;
 use moldvet::shop::{Cutter, Shop};
 use moldvet::units::Unit;
 use moldvet::vet::{CheckConfig, check};
 use rayon::prelude::*;
-use shapes::{KINDS, Shape};
+use shapes::KINDS;
 use std::collections::HashSet;
 use std::error::Error;
 use std::fs::OpenOptions;
@@ -107,49 +109,6 @@ fn args() -> Result<Args, Box<dyn Error>> {
     Ok(args)
 }
 
-/// A shape as a file, with its truth moved to the file's frame.
-struct Filed {
-    shape: Shape,
-    bytes: Vec<u8>,
-    unit: Unit,
-    /// The cavity's middle at the parting level, mm.
-    at_parting: [f64; 3],
-    /// Coarsest step of the file's coordinates, mm.
-    rounding: f64,
-}
-
-fn filed(seed: u64, args: &Args) -> Filed {
-    let mut shape = shapes::shape(seed, args.only.as_deref(), args.near_crease, args.chords);
-    // where it lies is drawn apart, so that the shape does not hang on it
-    let mut random = random::Random::new(seed ^ 0x5eed_0000_0000_0000);
-    let unit = if random.chance(0.3) {
-        Unit::Inch
-    } else {
-        Unit::Mm
-    };
-    let axes = random.rotation();
-    let offset = [0; 3].map(|_| random.within(-200.0, 200.0));
-    let to_file = |p: mesh::Place| {
-        [0, 1, 2].map(|k| axes[k].iter().zip(p).map(|(a, b)| a * b).sum::<f64>() + offset[k])
-    };
-    let mm = unit.in_mm();
-    let bytes = shape.mesh.stl(mm, to_file);
-    let largest = (shape.mesh.points.iter())
-        .flat_map(|&p| to_file(p))
-        .map(|c| (c / mm).abs())
-        .fold(0.0, f64::max);
-    let axis = [0, 1, 2].map(|k| axes[k][2]);
-    shape.truth.tool_axis = axis;
-    shape.truth.parting_level_mm = axis.iter().zip(offset).map(|(a, o)| a * o).sum();
-    Filed {
-        shape,
-        bytes,
-        unit,
-        at_parting: offset,
-        rounding: largest * f64::from(f32::EPSILON) * mm,
-    }
-}
-
 fn vetted(filed: &Filed, args: &Args) -> Result<(Report, bool), Box<dyn Error + Send + Sync>> {
     let truth = &filed.shape.truth;
     let limits = moldvet::mesh::Limits::default();
@@ -194,7 +153,8 @@ fn vetted(filed: &Filed, args: &Args) -> Result<(Report, bool), Box<dyn Error + 
 }
 
 fn outcome(seed: u64, args: &Args) -> Outcome {
-    let filed = filed(seed, args);
+    let shape = shapes::shape(seed, args.only.as_deref(), args.near_crease, args.chords);
+    let filed = Filed::new(seed, shape);
     match vetted(&filed, args) {
         Ok((report, axis_found)) => {
             if let Some(path) = &args.dump {

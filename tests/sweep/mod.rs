@@ -2,6 +2,8 @@
 
 #[path = "../../examples/truth_sweep/balls.rs"]
 mod balls;
+#[path = "../../examples/truth_sweep/filed.rs"]
+pub mod filed;
 #[path = "../../examples/truth_sweep/hollows.rs"]
 mod hollows;
 #[path = "../../examples/truth_sweep/mesh.rs"]
