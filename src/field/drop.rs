@@ -259,19 +259,23 @@ impl Best {
         let (ux, uy) = (dx / length, dy / length);
         let aside = (a.x * uy - a.y * ux).abs();
         let reach = self.profile.reach();
-        match self.profile.rise(aside) {
-            Some(rise) if a.z.max(b.z) + rise > self.z => {}
-            _ => return,
-        }
-        // plan distances along the side, from the foot of the perpendicular
+        // plan distances along the side, from the foot of the perpendicular; not a number beyond the reach
         let start = a.x * ux + a.y * uy;
         let half_chord = ((reach - aside) * (reach + aside)).sqrt();
         let (lo, hi) = (start.max(-half_chord), (start + length).min(half_chord));
-        if lo > hi {
+        if !(half_chord >= 0.0 && lo <= hi) {
             return;
         }
         let slope = (b.z - a.z) / length;
-        let along = self.profile.contact_on_line(aside, slope).clamp(lo, hi);
+        // no higher than with its highest place in reach as near as its nearest
+        let highest = a.z + slope * (if slope > 0.0 { hi } else { lo } - start);
+        let nearest = 0.0_f64.clamp(lo, hi);
+        let d = (nearest * nearest + aside * aside).sqrt();
+        match self.profile.rise(d.min(reach)) {
+            Some(rise) if highest + rise > self.z => {}
+            _ => return,
+        }
+        let along = self.profile.contact_on_line(aside, slope, [lo, hi]);
         let share = ((along - start) / length).clamp(0.0, 1.0);
         let q = a + (b - a) * share;
         let rise = self.profile.rise(along.hypot(aside).min(reach));

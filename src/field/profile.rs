@@ -147,18 +147,17 @@ impl Profile {
         }
     }
 
-    /// Where the body touches an endless straight line: signed plan distance from the foot of the
-    /// perpendicular to the contact, along the line's plan direction.
+    /// Where the body touches a part of a straight line: signed plan distance from the foot of the perpendicular to the contact,
+    /// along the line's plan direction.
     ///
-    /// `aside` is the plan distance of the axis from the line (at most the reach), `slope` the
-    /// line's rise over plan distance. Height plus rise is concave along the line, so on a part
-    /// of it the contact is this one moved to the nearest place of the part.
-    pub(super) fn contact_on_line(&self, aside: f64, slope: f64) -> f64 {
-        if slope == 0.0 {
-            return 0.0;
-        }
+    /// `aside` is the plan distance of the axis from the line, `slope` the line's rise over plan distance, `part` where it begins
+    /// and ends: no further away than the reach. Height plus rise is concave along the line, so on a part of it the contact is that
+    /// with the endless line moved to the nearest place of the part.
+    pub(super) fn contact_on_line(&self, aside: f64, slope: f64, part: [f64; 2]) -> f64 {
+        let [lo, hi] = part;
         let half_chord = |r: f64| half_chord_of(r, aside);
         let uphill = match *self {
+            _ if slope == 0.0 => 0.0,
             Profile::Cutter {
                 radius,
                 corner_radius,
@@ -173,22 +172,16 @@ impl Profile {
                 radius,
                 corner_radius,
             } => {
-                // Balance of slopes at w beyond the flat part, d = flat + w, σ along:
-                // slope · √(rc² − w²) · d = w · σ. Left over right falls with w: halve the interval.
-                // The height is level there, so 1e-9 of the corner radius is ample.
-                let flat = radius - corner_radius;
-                let along = |w: f64| half_chord_of(flat + w, aside);
-                let (mut lo, mut hi) = ((aside - flat).max(0.0), corner_radius);
-                for _ in 0..30 {
-                    let w = 0.5 * (lo + hi);
-                    let left = slope.abs() * half_chord_of(corner_radius, w) * (flat + w);
-                    if left > w * along(w) {
-                        lo = w;
-                    } else {
-                        hi = w;
-                    }
+                let bull = BullOnLine {
+                    flat: radius - corner_radius,
+                    corner: corner_radius,
+                    aside,
+                    slope: slope.abs(),
+                };
+                match slope > 0.0 {
+                    true => bull.contact(lo, hi),
+                    false => bull.contact(-hi, -lo),
                 }
-                along(0.5 * (lo + hi))
             }
             Profile::Cone { lower_radius, .. } => {
                 let cone = self.cone_slope();
@@ -203,7 +196,9 @@ impl Profile {
                 }
             }
         };
-        uphill.copysign(slope)
+        // negative where a bull-nose touches a part that lies all downhill
+        let along = if slope < 0.0 { -uphill } else { uphill };
+        along.clamp(lo, hi)
     }
 
     /// Where the body can touch an endless plane: plan distance from the axis, in the direction
@@ -243,6 +238,65 @@ impl Profile {
     }
 }
 
+/// Most steps to the contact of a bull-nose with a line; the last ones are rounding.
+const MOST_STEPS: usize = 60;
+
+/// A bull-nose over a straight line that rises by `slope` over plan distance, `aside` of its axis.
+struct BullOnLine {
+    flat: f64,
+    corner: f64,
+    aside: f64,
+    slope: f64,
+}
+
+impl BullOnLine {
+    /// Where height plus rise is greatest between `lo` and `hi`.
+    fn contact(&self, lo: f64, hi: f64) -> f64 {
+        // most parts are short beside the cutter, and touched at an end
+        let high = self.growth(hi);
+        if high > 0.0 {
+            return hi;
+        }
+        let low = self.growth(lo);
+        if low <= 0.0 {
+            return lo;
+        }
+        // false position; an end that stays for a second time counts half (the Illinois rule, Dowell and Jarratt 1971)
+        let least_step = 1e-9 * (hi - lo);
+        let (mut last, mut was_low) = (lo, None);
+        let (mut lo, mut hi) = ((lo, low), (hi, high));
+        for _ in 0..MOST_STEPS {
+            let at = hi.0 - hi.1 * (hi.0 - lo.0) / (hi.1 - lo.1);
+            let here = self.growth(at);
+            let is_low = here > 0.0;
+            let (moved, stays) = match is_low {
+                true => (&mut lo, &mut hi),
+                false => (&mut hi, &mut lo),
+            };
+            *moved = (at, here);
+            if was_low == Some(is_low) {
+                stays.1 *= 0.5;
+            }
+            let step = (at - last).abs();
+            (last, was_low) = (at, Some(is_low));
+            if step <= least_step {
+                break;
+            }
+        }
+        last
+    }
+
+    /// Over 0 where height plus rise still grows at `along` from the foot of the perpendicular.
+    ///
+    /// There the corner is touched d = √(along² + aside²) off the axis, w beyond the flat part, where the rise √(rc² − w²) falls
+    /// by along · w / (d √(rc² − w²)): that is left of the slope, times what makes it no fraction.
+    fn growth(&self, along: f64) -> f64 {
+        let d = (along * along + self.aside * self.aside).sqrt();
+        let w = (d - self.flat).max(0.0);
+        self.slope * half_chord_of(self.corner, w) * d - w * along
+    }
+}
+
 /// Half the chord of a circle of radius `r` at `aside` from its centre; 0 outside.
 fn half_chord_of(r: f64, aside: f64) -> f64 {
     ((r - aside) * (r + aside)).max(0.0).sqrt()
@@ -271,17 +325,24 @@ mod tests {
         ]
     }
 
+    /// Ends of a part as shares of the half chord; often the whole.
+    fn parts() -> impl Strategy<Value = [f64; 2]> {
+        prop_oneof![Just([-1.0, 1.0]), [-1.0..1.0f64, -1.0..1.0f64]]
+    }
+
     proptest! {
         #[test]
-        fn contact_on_a_line_is_the_highest(profile in any_profile(), aside in 0.0..1.0f64, slope in -4.0..4.0f64) {
+        fn contact_on_a_line_is_the_highest(profile in any_profile(), aside in 0.0..1.0f64, slope in -4.0..4.0f64, ends in parts()) {
             let aside = aside * profile.reach();
             let half = (profile.reach().powi(2) - aside * aside).sqrt();
             let height = |s: f64| profile.rise(s.hypot(aside).min(profile.reach())).map(|r| r + slope * s);
-            let found = profile.contact_on_line(aside, slope);
-            prop_assert!(found.abs() <= half + 1e-9);
+            let part = ends.map(|share| share * half);
+            let part = [part[0].min(part[1]), part[0].max(part[1])];
+            let found = profile.contact_on_line(aside, slope, part);
+            prop_assert!(part[0] <= found && found <= part[1]);
             let best = height(found).unwrap();
             for k in 0..=2000 {
-                let s = half * (k as f64 / 1000.0 - 1.0);
+                let s = part[0] + (part[1] - part[0]) * (k as f64 / 2000.0);
                 prop_assert!(height(s).unwrap() <= best + 1e-9, "higher at {s} than at {found}");
             }
         }

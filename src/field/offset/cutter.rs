@@ -138,9 +138,9 @@ impl Cutter {
         if most <= floor {
             return None;
         }
-        let t = (a + self.profile.contact_on_line(aside, ridge.tangent)).clamp(lo, hi);
-        let rise = self.profile.rise((t - a).hypot(b).min(self.radius))?;
-        Some(height(t) + rise)
+        let along = (self.profile).contact_on_line(aside, ridge.tangent, [lo - a, hi - a]);
+        let rise = self.profile.rise(along.hypot(b).min(self.radius))?;
+        Some(height(a + along) + rise)
     }
 }
 
