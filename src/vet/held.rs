@@ -39,8 +39,11 @@ struct Stop {
 /// opening 2α between two faces Σ λ_i / m is 1 / sin α.
 pub fn uncertainty(ground: &Ground, cutting: &Cutting, p: &Point, near: &Nearest) -> f64 {
     let own = chord_at(ground, p, PLACED) + ground.half.rounding;
-    if near.left <= 0.0 || !cutting.is_ball() {
+    if near.left <= 0.0 {
         return 2.0 * own + PLACED;
+    }
+    if !cutting.is_ball() {
+        return 2.0 * own + PLACED + cutting.overlooked(p, near);
     }
     let radius = cutting.radius();
     let stops = stops(ground, cutting, radius, p, &near.centre);

@@ -15,9 +15,9 @@ const LAST_STEP: f64 = 1e-3;
 /// By how much the directions of smaller steps are turned, radians: no small part of the 45° between them.
 const TURN: f64 = 0.35;
 /// How far ways along a wall lean towards the point, radians: where the wall runs nearly square to the way to the point only such
-/// ways are open and lead nearer. A wall that leaves only ways of less than the least, α, open keeps the cutter from getting
-/// D (1 − cos α) nearer over a plan distance D, 2e-5 of it.
-const ALONG: [f64; 4] = [0.2, 0.06, 0.02, 0.006];
+/// ways are open and lead nearer. What is missed by the least of them is in [`Cutting::overlooked`].
+const ALONG: [f64; 4] = [0.2, 0.06, 0.02, LEAST_LEAN];
+const LEAST_LEAN: f64 = 0.006;
 /// What leans farther, its normal's level part less than this, is no wall.
 const LEAST_LEVEL: f64 = 0.3;
 
@@ -62,6 +62,13 @@ impl Cutting<'_> {
             left: best.left.max(0.0),
             ..best
         }
+    }
+
+    /// How much nearer to `p` than at its place `near` a cutter with a flat part may get by ways that the search doesn't try, mm:
+    /// D (1 − cos α) where a wall leaves only ways open that lean towards `p` by less than the least lean tried, α, over the plan
+    /// distance D of `near`.
+    pub fn overlooked(&self, p: &Point, near: &Nearest) -> f64 {
+        (near.centre - p).xy().norm() * (1.0 - LEAST_LEAN.cos())
     }
 
     /// Of `start`, as low as the cutter may stand there, and the place beside the walls around `p` the nearer to `p`.
