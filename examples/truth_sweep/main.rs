@@ -4,6 +4,7 @@
 //! `--chord LO..HI` draws meshes with other chord errors, in mm;
 //! `--minutes M` ends after a whole hundred of shapes when the time is up;
 //! `--kept FILE` keeps what came of each hundred there, and goes on from what is there already, of the same code and options;
+//! `--flats` runs only the shapes that a flat or a bull-nose is tried in;
 //! `--near-crease` draws shapes whose facets turn by 24° to 60°;
 //! `--seed S --shapes 1 --dump FILE.stl` runs one shape again and writes it, its truth and its report.
 
@@ -37,7 +38,7 @@ use moldvet::shop::{Cutter, Shop};
 use moldvet::units::Unit;
 use moldvet::vet::{CheckConfig, check};
 use rayon::prelude::*;
-use shapes::KINDS;
+use shapes::{KINDS, Shape};
 use std::collections::HashSet;
 use std::error::Error;
 use std::fs::OpenOptions;
@@ -49,6 +50,7 @@ struct Args {
     shapes: u64,
     seed: u64,
     near_crease: bool,
+    flats: bool,
     only: Option<String>,
     worst: usize,
     dump: Option<PathBuf>,
@@ -66,6 +68,7 @@ fn args() -> Result<Args, Box<dyn Error>> {
         shapes: 300,
         seed: 1,
         near_crease: false,
+        flats: false,
         only: None,
         worst: 3,
         dump: None,
@@ -85,6 +88,7 @@ fn args() -> Result<Args, Box<dyn Error>> {
             "--shapes" => args.shapes = value()?.parse()?,
             "--seed" => args.seed = value()?.parse()?,
             "--near-crease" => args.near_crease = true,
+            "--flats" => args.flats = true,
             "--only" => args.only = Some(value()?),
             "--worst" => args.worst = value()?.parse()?,
             "--dump" => args.dump = Some(value()?.into()),
@@ -152,9 +156,12 @@ fn vetted(filed: &Filed, args: &Args) -> Result<(Report, bool), Box<dyn Error + 
     Ok((check(&models, &config, &|_| {})?, false))
 }
 
+fn shape(seed: u64, args: &Args) -> Shape {
+    shapes::shape(seed, args.only.as_deref(), args.near_crease, args.chords)
+}
+
 fn outcome(seed: u64, args: &Args) -> Outcome {
-    let shape = shapes::shape(seed, args.only.as_deref(), args.near_crease, args.chords);
-    let filed = Filed::new(seed, shape);
+    let filed = Filed::new(seed, shape(seed, args));
     match vetted(&filed, args) {
         Ok((report, axis_found)) => {
             if let Some(path) = &args.dump {
@@ -253,7 +260,10 @@ fn main() -> Result<(), Box<dyn Error>> {
     };
     let mut done = HashSet::new();
     outcomes.retain(|o| seeds.contains(&o.seed) && done.insert(o.seed));
-    let seeds: Vec<u64> = seeds.filter(|seed| !done.contains(seed)).collect();
+    let mut seeds: Vec<u64> = seeds.filter(|seed| !done.contains(seed)).collect();
+    if args.flats {
+        seeds.retain(|&seed| shape(seed, &args).truth.flat.is_some());
+    }
     for block in seeds.chunks(BLOCK) {
         if begun.elapsed().as_secs_f64() > 60.0 * args.minutes {
             break;
