@@ -4,7 +4,9 @@ mod figures;
 mod verdicts;
 
 use super::cutting::Cutting;
-use super::depth::{Bodies, Guarded, Needed, deepest, deepest_tip, guarded, stickout_needed};
+use super::depth::{
+    Alone, Bodies, Guarded, Needed, deepest, deepest_tip, guarded, stickout_needed,
+};
 use super::evidence::HalfEvidence;
 use super::radius::{Untouched, smallest_radius, untouched};
 use super::radius_map::RadiusMap;
@@ -213,13 +215,17 @@ impl<'g> Rack<'g> {
             figures.stickout_needed_mm = Some(needed);
             figures.stickout_needed_mm_pm = Some(pm);
         }
-        let alone = match sections.tools[..] {
+        let tip = match sections.tools[..] {
             [] => None,
             _ => deepest_tip(ground, &cutting, &[], bodies, None),
         };
-        let of_cutter = (&cutting, &reached, alone);
+        let alone = Alone {
+            cutting: &cutting,
+            reached: &reached,
+            tip,
+        };
         let depth = |(tool, guards): &(Tool, Vec<Guarded>)| {
-            let found = deepest(ground, of_cutter, guards, bodies, leave);
+            let found = deepest(ground, &alone, guards, bodies, leave);
             tool_depth(ground, tool, found.held_to(tool.stickout, needed))
         };
         let tools = sections.tools.iter().map(depth).collect();

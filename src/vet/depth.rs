@@ -11,7 +11,7 @@ use crate::report::Blocker;
 use crate::shop::{Limits, Part, Segment, Tool};
 
 pub use bodies::Bodies;
-pub use deepest::{Deepest, deepest, deepest_tip};
+pub use deepest::{Alone, Deepest, deepest, deepest_tip};
 pub use stickout::{Needed, stickout_needed};
 
 /// A section of a tool above its flutes, grown by its clearance.

@@ -92,14 +92,14 @@ fn left_regions(ground: &Ground, reached: &Reached, leave: f64) -> Vec<LeftRegio
 }
 
 pub(super) fn tool_depth(ground: &Ground, tool: &Tool, found: Deepest) -> ToolDepth {
-    let at = found.blocked.map(|b| b.1).or(found.depth.map(|d| d.2));
+    let at = found.blocked.map(|b| b.1).or(found.tip.map(|t| t.at));
     ToolDepth {
         name: tool.name.clone(),
         cutter: tool.cutter.clone(),
         stickout_mm: tool.stickout,
         holder: tool.holder.clone(),
-        deepest_mm: found.depth.map(|d| d.0),
-        deepest_mm_pm: found.depth.map(|d| d.1),
+        deepest_mm: found.tip.map(|t| t.depth),
+        deepest_mm_pm: found.tip.map(|t| t.pm),
         reached_share: found.share.map(|s| s.0),
         reached_share_pm: found.share.map(|s| s.1),
         blocked_by: found.blocked.map(|b| b.0),

@@ -11,11 +11,32 @@ use crate::vet::held::sinking;
 use crate::vet::reach::{Ground, Reached};
 use rayon::prelude::*;
 
+/// The deepest that a tip gets.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct DeepestTip {
+    /// Depth below the parting level, mm.
+    pub depth: f64,
+    /// Its ±, mm.
+    pub pm: f64,
+    /// Where the tip stands, tool frame.
+    pub at: Point,
+}
+
+/// A cutter over the half without neck, shank and holder.
+pub struct Alone<'a> {
+    /// Where it can be.
+    pub cutting: &'a Cutting<'a>,
+    /// What it touches.
+    pub reached: &'a Reached,
+    /// How deep it gets.
+    pub tip: Option<DeepestTip>,
+}
+
 /// How deep one tool gets.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Deepest {
-    /// Deepest tip position, mm below the parting level, its ± and its place.
-    pub depth: Option<(f64, f64, Point)>,
+    /// Its deepest tip.
+    pub tip: Option<DeepestTip>,
     /// Share by area of what the cutter alone reaches, and its ±.
     pub share: Option<(f64, f64)>,
     /// What touches first at the deepest place that it falls short of.
@@ -45,15 +66,20 @@ impl Deepest {
     }
 }
 
-/// Judges one tool, given what its cutter alone reaches and how deep it gets.
+/// Judges one tool, given its cutter alone.
 pub fn deepest(
     ground: &Ground,
-    (cutting, reached, alone): (&Cutting, &Reached, Option<(f64, f64, Point)>),
+    alone: &Alone,
     guards: &[Guarded],
     bodies: &Bodies,
     leave: f64,
 ) -> Deepest {
-    let tip = |n: &Nearest| n.centre.z - cutting.profile.tip_below();
+    let Alone {
+        cutting,
+        reached,
+        tip,
+    } = *alone;
+    let tip_of = |n: &Nearest| n.centre.z - cutting.profile.tip_below();
     // what keeps the tool from a sample that its cutter touches
     let judged: Vec<(f64, f64, Option<Part>)> = reached
         .groups
@@ -64,7 +90,7 @@ pub fn deepest(
             if n.left > leave {
                 return (0.0, 0.0, None);
             }
-            let (open, blocked) = bodies.in_the_way(guards, [n.centre.x, n.centre.y], tip(n));
+            let (open, blocked) = bodies.in_the_way(guards, [n.centre.x, n.centre.y], tip_of(n));
             (s.area, if open { s.area } else { 0.0 }, blocked)
         })
         .collect();
@@ -80,22 +106,21 @@ pub fn deepest(
         .filter_map(|(s, j)| j.2.map(|part| (blocker(part), s.at)))
         .min_by(|a, b| a.1.z.total_cmp(&b.1.z));
     Deepest {
-        depth: deepest_tip(ground, cutting, guards, bodies, alone),
+        tip: deepest_tip(ground, cutting, guards, bodies, tip),
         share,
         blocked,
     }
 }
 
-/// How deep a tool's tip gets over the cavity below the parting level, mm, with its ± and its place; `alone` is what is said of its
-/// cutter alone: no section lets it down farther.
+/// How deep a tool's tip gets over the cavity; `alone` is how deep that of its cutter gets: no section lets it down farther.
 pub fn deepest_tip(
     ground: &Ground,
     cutting: &Cutting,
     guards: &[Guarded],
     bodies: &Bodies,
-    alone: Option<(f64, f64, Point)>,
-) -> Option<(f64, f64, Point)> {
-    if let Some((depth, _, at)) = alone {
+    alone: Option<DeepestTip>,
+) -> Option<DeepestTip> {
+    if let Some(DeepestTip { depth, at, .. }) = alone {
         let dropper = &ground.contacts.dropper;
         let held = held_up(dropper, Some(-depth), guards, [at.x, at.y], -depth);
         if held.is_some_and(|(_, by)| by.is_none()) {
@@ -165,7 +190,7 @@ struct Sounding<'a> {
 impl Sounding<'_> {
     /// The deepest tip over the cavity: nodes in the order of how deep they could be, exact until none left could be deeper or enough
     /// were tried, then moved between the nodes.
-    fn deepest(&self) -> Option<(f64, f64, Point)> {
+    fn deepest(&self) -> Option<DeepestTip> {
         let (node, untried) = self.deepest_node()?;
         let Tip { depth, x, y } = self.moved(node);
         let (ground, cutting) = (self.ground, self.cutting);
@@ -176,7 +201,8 @@ impl Sounding<'_> {
             _ => 2.0 * ground.surface.chord_error(ground.survey),
         };
         let pm = pm + SEARCHED + (untried - depth).max(0.0);
-        (depth > 0.0).then(|| (depth, pm, Point::new(x, y, -depth)))
+        let at = Point::new(x, y, -depth);
+        (depth > 0.0).then_some(DeepestTip { depth, pm, at })
     }
 
     /// Height of the cutter's centre above its tip.
@@ -351,7 +377,7 @@ mod tests {
     fn what_the_maps_leave_open_is_told_by_the_stickout_needed() {
         let [holder, wall] = [Point::new(1.0, 2.0, -3.0), Point::new(4.0, 5.0, -6.0)];
         let clear = Deepest {
-            depth: None,
+            tip: None,
             share: Some((0.98, 0.03)),
             blocked: None,
         };
