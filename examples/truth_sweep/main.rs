@@ -260,10 +260,9 @@ fn main() -> Result<(), Box<dyn Error>> {
     };
     let mut done = HashSet::new();
     outcomes.retain(|o| seeds.contains(&o.seed) && done.insert(o.seed));
-    let mut seeds: Vec<u64> = seeds.filter(|seed| !done.contains(seed)).collect();
-    if args.flats {
-        seeds.retain(|&seed| shape(seed, &args).truth.flat.is_some());
-    }
+    let asked = |&seed: &u64| !args.flats || shape(seed, &args).truth.flat.is_some();
+    let seeds = seeds.into_par_iter().filter(|s| !done.contains(s));
+    let seeds: Vec<u64> = seeds.filter(asked).collect();
     for block in seeds.chunks(BLOCK) {
         if begun.elapsed().as_secs_f64() > 60.0 * args.minutes {
             break;

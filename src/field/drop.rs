@@ -8,6 +8,7 @@
 //! direction, or where a side cuts the rim.
 
 use super::Profile;
+use super::profile::Side;
 use super::waiting::{Waiting, quarters};
 use crate::mesh::{Mesh, Point, Vector};
 
@@ -257,29 +258,18 @@ impl Best {
             return; // upright: its corners serve
         }
         let (ux, uy) = (dx / length, dy / length);
-        let aside = (a.x * uy - a.y * ux).abs();
-        let reach = self.profile.reach();
-        // plan distances along the side, from the foot of the perpendicular; not a number beyond the reach
-        let start = a.x * ux + a.y * uy;
-        let half_chord = ((reach - aside) * (reach + aside)).sqrt();
-        let (lo, hi) = (start.max(-half_chord), (start + length).min(half_chord));
-        if !(half_chord >= 0.0 && lo <= hi) {
-            return;
+        let from = a.x * ux + a.y * uy;
+        let side = Side {
+            aside: (a.x * uy - a.y * ux).abs(),
+            from,
+            z: a.z,
+            to: from + length,
+            slope: (b.z - a.z) / length,
+        };
+        if let Some((along, rise)) = self.profile.on_side(&side, self.z) {
+            let q = a + (b - a) * ((along - from) / length).clamp(0.0, 1.0);
+            self.take(q.z + rise, triangle, self.place(q));
         }
-        let slope = (b.z - a.z) / length;
-        // no higher than with its highest place in reach as near as its nearest
-        let highest = a.z + slope * (if slope > 0.0 { hi } else { lo } - start);
-        let nearest = 0.0_f64.clamp(lo, hi);
-        let d = (nearest * nearest + aside * aside).sqrt();
-        match self.profile.rise(d.min(reach)) {
-            Some(rise) if highest + rise > self.z => {}
-            _ => return,
-        }
-        let along = self.profile.contact_on_line(aside, slope, [lo, hi]);
-        let share = ((along - start) / length).clamp(0.0, 1.0);
-        let q = a + (b - a) * share;
-        let rise = self.profile.rise(along.hypot(aside).min(reach));
-        self.take(q.z + rise.unwrap_or(0.0), triangle, self.place(q));
     }
 
     /// Whether that settles the triangle: its plane holds the body no higher than the best, or the

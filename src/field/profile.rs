@@ -147,13 +147,40 @@ impl Profile {
         }
     }
 
+    /// Where `side` holds the body up the highest, as plan distance from the foot of the perpendicular, and the rise there; `None`
+    /// where it is out of reach or holds it no higher than `floor`.
+    pub(super) fn on_side(&self, side: &Side, floor: f64) -> Option<(f64, f64)> {
+        let Side {
+            aside,
+            from,
+            to,
+            z,
+            slope,
+        } = *side;
+        let reach = self.reach();
+        // not a number beyond the reach
+        let half_chord = ((reach - aside) * (reach + aside)).sqrt();
+        let (lo, hi) = (from.max(-half_chord), to.min(half_chord));
+        if !(half_chord >= 0.0 && lo <= hi) {
+            return None;
+        }
+        let rise_at = |along: f64| self.rise((along * along + aside * aside).sqrt().min(reach));
+        // no higher than with its highest place in reach as near as its nearest
+        let highest = z + slope * (if slope > 0.0 { hi } else { lo } - from);
+        if highest + rise_at(0.0_f64.clamp(lo, hi))? <= floor {
+            return None;
+        }
+        let along = self.contact_on_line(aside, slope, [lo, hi]);
+        Some((along, rise_at(along)?))
+    }
+
     /// Where the body touches a part of a straight line: signed plan distance from the foot of the perpendicular to the contact,
     /// along the line's plan direction.
     ///
     /// `aside` is the plan distance of the axis from the line, `slope` the line's rise over plan distance, `part` where it begins
     /// and ends: no further away than the reach. Height plus rise is concave along the line, so on a part of it the contact is that
     /// with the endless line moved to the nearest place of the part.
-    pub(super) fn contact_on_line(&self, aside: f64, slope: f64, part: [f64; 2]) -> f64 {
+    fn contact_on_line(&self, aside: f64, slope: f64, part: [f64; 2]) -> f64 {
         let [lo, hi] = part;
         let half_chord = |r: f64| half_chord_of(r, aside);
         let uphill = match *self {
@@ -236,6 +263,20 @@ impl Profile {
             }
         }
     }
+}
+
+/// A straight side as a body over it sees it: plan distances along it count from the foot of the perpendicular from the axis.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Side {
+    /// Plan distance of the axis from its line, mm.
+    pub(super) aside: f64,
+    /// Where it begins, and its height there, mm.
+    pub(super) from: f64,
+    pub(super) z: f64,
+    /// Where it ends, mm.
+    pub(super) to: f64,
+    /// Its rise over plan distance.
+    pub(super) slope: f64,
 }
 
 /// Most steps to the contact of a bull-nose with a line; the last ones are rounding.

@@ -12,6 +12,7 @@
 
 use super::draw::{BAND, Band, by_band, extent};
 use super::{BallOffset, CRACK, Facet, Peak, Ridge};
+use crate::field::profile::Side;
 use crate::field::{Grid, HeightMap, Profile};
 use rayon::prelude::*;
 
@@ -22,7 +23,6 @@ const TILE: usize = 8;
 #[derive(Debug, Clone, Copy)]
 struct Cutter {
     profile: Profile,
-    radius: f64,
     flat: f64,
     corner: f64,
 }
@@ -67,7 +67,6 @@ impl BallOffset<'_> {
                 radius,
                 corner_radius,
             },
-            radius,
             flat: radius - corner_radius,
             corner: corner_radius,
         };
@@ -123,24 +122,15 @@ impl Cutter {
     /// Height over a ridge's line where the axis is at `a` along it and `b` across; `None` out of reach or where it is no higher
     /// than `floor`.
     fn on_ridge(&self, ridge: &Ridge, a: f64, b: f64, floor: f64) -> Option<f64> {
-        let aside = b.abs();
-        let half_chord = ((self.radius - aside) * (self.radius + aside)).sqrt();
-        // not a number beyond the reach: no range then
-        let (lo, hi) = (
-            (a - half_chord).max(0.0),
-            (a + half_chord).min(ridge.length),
-        );
-        if !(half_chord >= 0.0 && lo <= hi) {
-            return None;
-        }
-        let height = |t: f64| ridge.start.z + ridge.tangent * t;
-        let most = height(lo).max(height(hi)) + self.profile.rise(aside)?;
-        if most <= floor {
-            return None;
-        }
-        let along = (self.profile).contact_on_line(aside, ridge.tangent, [lo - a, hi - a]);
-        let rise = self.profile.rise(along.hypot(b).min(self.radius))?;
-        Some(height(a + along) + rise)
+        let side = Side {
+            aside: b.abs(),
+            from: -a,
+            z: ridge.start.z,
+            to: ridge.length - a,
+            slope: ridge.tangent,
+        };
+        let (along, rise) = self.profile.on_side(&side, floor)?;
+        Some(ridge.start.z + ridge.tangent * (a + along) + rise)
     }
 }
 
